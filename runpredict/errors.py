@@ -1,0 +1,75 @@
+"""The one kind of error a reader of tables meets, and the warning that is not yet one."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+__all__ = ["BadInput", "Fault", "TableWarning"]
+
+SHOWN_FAULTS = 20
+
+
+@dataclass(frozen=True)
+class Fault:
+    """What is wrong, where, and what would be right.
+
+    Parameters
+    ----------
+    file : str
+        File or table the fault is in.
+    row : int or None
+        Row as a spreadsheet counts (the header is row 1); None for the whole file.
+    column : str or None
+        Column heading; None for the whole row.
+    message : str
+        One sentence, what would be right included.
+
+    Examples
+    --------
+    >>> print(Fault("glazes.csv", 7, "SiO2", '"sixty" is not a number; give weight percent.'))
+    glazes.csv, row 7, column SiO2: "sixty" is not a number; give weight percent.
+    """
+
+    file: str
+    row: int | None
+    column: str | None
+    message: str
+
+    def __str__(self) -> str:
+        where = [self.file]
+        if self.row is not None:
+            where.append(f"row {self.row}")
+        if self.column is not None:
+            where.append(f"column {self.column}")
+        return f"{', '.join(where)}: {self.message}"
+
+
+class BadInput(Exception):  # noqa: N818 - it names what the potter gave, not a fault of ours
+    """All faults found in what was given, raised once.
+
+    Parameters
+    ----------
+    faults : iterable of Fault
+        At least one, in the order a reader would mend them.
+
+    Attributes
+    ----------
+    faults : tuple of Fault
+        Every fault, also those that ``str`` leaves out after the first twenty.
+    """
+
+    def __init__(self, faults: Iterable[Fault]) -> None:
+        self.faults: tuple[Fault, ...] = tuple(faults)
+        super().__init__(self.faults)
+
+    def __str__(self) -> str:
+        lines = [str(fault) for fault in self.faults[:SHOWN_FAULTS]]
+        hidden = len(self.faults) - SHOWN_FAULTS
+        if hidden > 0:
+            lines.append(f"... and {hidden} more")
+        return "\n".join(lines)
+
+
+class TableWarning(UserWarning):
+    """Something in a table that is odd but can be used as it stands."""

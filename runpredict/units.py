@@ -1,0 +1,361 @@
+"""Lengths and temperatures as a potter types them, and as she reads them.
+
+Inside the package lengths are mm and temperatures °C; only this module knows other units.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+import unicodedata
+from fractions import Fraction
+from typing import Literal
+
+__all__ = [
+    "MM_PER_INCH",
+    "LengthUnits",
+    "format_length",
+    "format_temperature",
+    "parse_length_mm",
+    "parse_number",
+    "parse_rate_c_per_h",
+    "parse_temperature_c",
+]
+
+LengthUnits = Literal["mm", "in"]
+
+MM_PER_INCH = 25.4  # exact, international yard and pound agreement of 1959
+_C_PER_F = Fraction(5, 9)
+
+_MM_PER_UNIT = {"": 1.0, "mm": 1.0, "cm": 10.0, "in": MM_PER_INCH}
+_UNIT_SPELLINGS = {
+    "": "",
+    "mm": "mm",
+    "millimeter": "mm",
+    "millimeters": "mm",
+    "millimetre": "mm",
+    "millimetres": "mm",
+    "cm": "cm",
+    "centimeter": "cm",
+    "centimeters": "cm",
+    "centimetre": "cm",
+    "centimetres": "cm",
+    "in": "in",
+    "inch": "in",
+    "inches": "in",
+    '"': "in",
+    "''": "in",
+}
+_DEGREE_SPELLINGS = {"": "C", "c": "C", "celsius": "C", "f": "F", "fahrenheit": "F"}
+_QUOTES = str.maketrans({"″": '"', "”": '"', "“": '"', "′": "'", "’": "'", "⁄": "/", "−": "-"})
+
+_MONTHS = "jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec"
+_DATE = re.compile(
+    rf"^\d{{1,4}}([-/.])\d{{1,2}}\1\d{{1,4}}([ t].*)?$"
+    rf"|^(\d{{1,4}}[-/. ]+)?({_MONTHS})[a-z]*([-/. ,]+\d{{1,4}})*$",
+    re.IGNORECASE,
+)
+_NUMBER = re.compile(r"^[+-]?(\d+\.?\d*|\.\d+)(e[+-]?\d{1,3})?$", re.IGNORECASE)
+_FRACTION = re.compile(r"^([+-]?)(?:(\d+)(?:\s+|\s*-\s*))?(\d+)\s*/\s*(\d+)$")
+_SPLIT = re.compile(r"^([-+0-9.,/\s]*(?:e[+-]?\d+)?)\s*(.*)$", re.IGNORECASE | re.DOTALL)
+
+
+def _plain(text: str) -> str:
+    """Fractions such as ½, odd quotes, minus signs and spaces in plain characters."""
+    spelled = [
+        f" {unicodedata.normalize('NFKC', char)}"
+        if unicodedata.decomposition(char).startswith("<fraction>")
+        else char
+        for char in text.translate(_QUOTES)
+    ]
+    plain = unicodedata.normalize("NFKC", "".join(spelled)).translate(_QUOTES)
+    return " ".join(plain.split())
+
+
+def _shown(text: str) -> str:
+    return f'"{text}"' if len(text) <= 40 else f'"{text[:37]}..."'
+
+
+def _refuse_dates(text: str, plain: str, example: str) -> None:
+    if _DATE.match(plain):
+        raise ValueError(
+            f"{_shown(text)} is a date: the spreadsheet may have turned a fraction into one; "
+            f"set the cell to text and type it again, such as {example}."
+        )
+
+
+def _decimal_point(plain: str) -> str:
+    """A decimal comma as a point; a comma that may part thousands is refused."""
+    if plain.count(",") != 1 or "." in plain:
+        return plain
+    whole, _, decimals = plain.partition(",")
+    if len(decimals) == 3 and whole.lstrip("+-") not in ("", "0"):
+        raise ValueError("may part thousands or decimals; type it without the comma")
+    return f"{whole}.{decimals}"
+
+
+def parse_number(text: str) -> float:
+    """Read a plain number with a decimal point or a decimal comma.
+
+    Parameters
+    ----------
+    text : str
+        Such as ``"1.5"``, ``"1,5"`` or ``"-2"``.
+
+    Returns
+    -------
+    float
+        Finite.
+
+    Raises
+    ------
+    ValueError
+        If it is no finite number, or its comma may part thousands ("1,500").
+
+    Examples
+    --------
+    >>> parse_number("1,5")
+    1.5
+    """
+    plain = _plain(text)
+    _refuse_dates(text, plain, "1.5")
+    try:
+        number = _decimal_point(plain)
+    except ValueError as fault:
+        raise ValueError(f"the comma in {_shown(text)} {fault}.") from None
+    if not _NUMBER.match(number):
+        raise ValueError(f"{_shown(text)} is not a number; give digits only, such as 12.5.")
+    value = float(number)
+    if not math.isfinite(value):
+        raise ValueError(f"{_shown(text)} is too large for a number.")
+    return value
+
+
+def _split_unit(plain: str) -> tuple[str, str]:
+    match = _SPLIT.match(plain)
+    assert match is not None  # every part of the pattern may be empty
+    return match.group(1).strip(), match.group(2).strip()
+
+
+def _parse_fraction(number: str) -> float | None:
+    match = _FRACTION.match(number)
+    if match is None:
+        return None
+    sign, whole, above, below = match.groups()
+    if int(below) == 0 or max(len(above), len(below), len(whole or "")) > 6:
+        return None
+    value = Fraction(int(whole or 0)) + Fraction(int(above), int(below))
+    return float(-value if sign == "-" else value)
+
+
+def parse_length_mm(text: str) -> float:
+    """Read a length typed by hand, in mm unless it names cm or inches.
+
+    Parameters
+    ----------
+    text : str
+        Such as ``"12"``, ``"0.5 mm"``, ``"1,5 cm"``, ``"1 1/2 in"``, ``'1-1/2"'`` or ``"½ inch"``.
+
+    Returns
+    -------
+    float
+        [mm]
+
+    Raises
+    ------
+    ValueError
+        If it is no length, is a date (a fraction that a spreadsheet mangled), or is a fraction
+        without a unit, which may be inches as well as mm.
+
+    Examples
+    --------
+    >>> parse_length_mm("1 1/2 in"), parse_length_mm("2 cm"), parse_length_mm("12")
+    (38.1, 20.0, 12.0)
+    """
+    plain = _plain(text)
+    _refuse_dates(text, plain, "3/8 in")
+    number, unit = _split_unit(plain)
+    known = _UNIT_SPELLINGS.get(unit.rstrip(". ").casefold())
+    if not number or known is None:
+        raise ValueError(
+            f"{_shown(text)} is not a length; give mm, cm or inches, such as 12 or 1 1/2 in."
+        )
+    fraction = _parse_fraction(number)
+    if fraction is None:
+        try:
+            return _scaled(parse_number(number), known)
+        except ValueError as fault:
+            raise ValueError(
+                f"{_shown(text)} is not a length; give mm, cm or inches, such as 12 or 1 1/2 in."
+                if "comma" not in str(fault)
+                else str(fault)
+            ) from None
+    if not known:
+        raise ValueError(f"{_shown(text)} has no unit; write {plain} in or {plain} mm.")
+    return _scaled(fraction, known)
+
+
+def _scaled(number: float, unit: str) -> float:
+    # Rounded to a nanometre so that 1.1 cm is 11, not 11.000000000000002.
+    return round(number * _MM_PER_UNIT[unit], 6) if unit in ("cm", "in") else number
+
+
+def _parse_degrees(text: str, example: str) -> tuple[float, str]:
+    plain = _plain(text)
+    _refuse_dates(text, plain, example)
+    number, unit = _split_unit(plain)
+    spelled = re.sub(r"^(°|deg(rees?)?\.?)\s*", "", unit.casefold()).rstrip(". ")
+    known = _DEGREE_SPELLINGS.get(spelled)
+    message = f"{_shown(text)} is not a temperature; give °C or °F, such as {example} or 2165 F."
+    if known is None:
+        raise ValueError(message)
+    try:
+        return parse_number(number), known
+    except ValueError as fault:
+        raise ValueError(str(fault) if "comma" in str(fault) else message) from None
+
+
+def parse_temperature_c(text: str) -> float:
+    """Read a temperature typed by hand, in °C unless it says F.
+
+    Parameters
+    ----------
+    text : str
+        Such as ``"1220"``, ``"1220 °C"`` or ``"2165 F"``.
+
+    Returns
+    -------
+    float
+        [°C]
+
+    Raises
+    ------
+    ValueError
+        If it is no temperature.
+
+    Examples
+    --------
+    >>> parse_temperature_c("2165 F")
+    1185.0
+    """
+    degrees, unit = _parse_degrees(text, "1220")
+    return degrees if unit == "C" else round((degrees - 32.0) * float(_C_PER_F), 6)
+
+
+def parse_rate_c_per_h(text: str) -> float:
+    """Read a heating or cooling rate, in °C/h unless it says F/h.
+
+    Parameters
+    ----------
+    text : str
+        Such as ``"60"``, ``"150 C/h"`` or ``"270 F/h"``.
+
+    Returns
+    -------
+    float
+        [°C/h]
+
+    Raises
+    ------
+    ValueError
+        If it is no rate.
+
+    Examples
+    --------
+    >>> parse_rate_c_per_h("270 F/h")
+    150.0
+    """
+    plain = re.sub(r"\s*(/|per)\s*h(r|our)?\.?$", "", _plain(text), flags=re.IGNORECASE)
+    try:
+        degrees, unit = _parse_degrees(plain, "60")
+    except ValueError:
+        raise ValueError(
+            f"{_shown(text)} is not a rate; give °C or °F an hour, such as 60 or 108 F/h."
+        ) from None
+    return degrees if unit == "C" else round(degrees * float(_C_PER_F), 6)
+
+
+def format_length(length_mm: float, units: LengthUnits = "mm") -> str:
+    """Write a length as a ruler shows it.
+
+    Parameters
+    ----------
+    length_mm : float
+        [mm]; NaN is written "not known".
+    units : {"mm", "in"}
+        Inches go to the nearest sixteenth; a thinner layer than that to the thousandth.
+
+    Returns
+    -------
+    str
+        mm to the hundredth below 1 mm, the tenth below 10 mm, else whole.
+
+    Raises
+    ------
+    ValueError
+        If `units` is neither "mm" nor "in".
+
+    Examples
+    --------
+    >>> format_length(38.1, "in"), format_length(38.1), format_length(0.254, "in")
+    ('1 1/2 in', '38 mm', '0.01 in')
+    """
+    if units not in ("mm", "in"):
+        raise ValueError(f'units is "{units}"; give "mm" or "in".')
+    if math.isnan(length_mm):
+        return "not known"
+    if math.isinf(length_mm):
+        return "without limit" if length_mm > 0 else "none"
+    sign = "-" if length_mm < 0 else ""
+    size = abs(length_mm)
+    shown = _mm_text(size) if units == "mm" else _inch_text(size / MM_PER_INCH)
+    return f"{sign if shown != '0' else ''}{shown} {units}"
+
+
+def _mm_text(size_mm: float) -> str:
+    decimals = 2 if size_mm < 1 else 1 if size_mm < 10 else 0
+    return f"{round(size_mm, decimals):.12g}"
+
+
+def _inch_text(size_in: float) -> str:
+    if size_in < 1 / 16:
+        return f"{round(size_in, 3):.12g}"
+    sixteenths = round(size_in * 16)
+    whole, part = divmod(sixteenths, 16)
+    if part == 0:
+        return str(whole)
+    return f"{whole} {Fraction(part, 16)}" if whole else str(Fraction(part, 16))
+
+
+def format_temperature(temperature_c: float, units: LengthUnits = "mm") -> str:
+    """Write a temperature in both scales, the reader's own first.
+
+    Parameters
+    ----------
+    temperature_c : float
+        [°C]; NaN is written "not known".
+    units : {"mm", "in"}
+        A reader of inches is taken to read °F first.
+
+    Returns
+    -------
+    str
+        Whole degrees.
+
+    Raises
+    ------
+    ValueError
+        If `units` is neither "mm" nor "in".
+
+    Examples
+    --------
+    >>> format_temperature(1220), format_temperature(1220, "in")
+    ('1220 °C (2228 °F)', '2228 °F (1220 °C)')
+    """
+    if units not in ("mm", "in"):
+        raise ValueError(f'units is "{units}"; give "mm" or "in".')
+    if not math.isfinite(temperature_c):
+        return "not known"
+    celsius = f"{round(temperature_c)} °C"
+    fahrenheit = f"{round(temperature_c / float(_C_PER_F) + 32)} °F"
+    return f"{celsius} ({fahrenheit})" if units == "mm" else f"{fahrenheit} ({celsius})"
