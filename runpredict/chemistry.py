@@ -14,7 +14,13 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from runpredict.datafiles import OXIDES, packaged_rows
+from runpredict.datafiles import (
+    FLUXES,
+    MAX_TOTAL_WT,
+    OXIDES,
+    OXYGEN_PER_FLUORINE_WT,
+    packaged_rows,
+)
 
 __all__ = [
     "FLUXES",
@@ -42,25 +48,12 @@ MOLAR_MASS_G_PER_MOL: FloatArray = np.array(
 )
 """Molar mass of each of `OXIDES`, shape (24,), IUPAC/CIAAW 2021 abridged atomic weights."""
 
-FLUXES: tuple[str, ...] = tuple(row["oxide"] for row in _OXIDE_ROWS if row["flux"] == "yes")
-"""R2O + RO of the unity formula.
-
-MnO, CoO, CuO and NiO melt a glaze too, but are added as colourants and counted outside the unity,
-as is iron, which an oxidation firing leaves mostly as Fe2O3 (common practice, no source).
-"""
-
 _GROUP_COLUMNS = {
     "alkali_mol": "alkali",
     "alkaline_earth_mol": "alkaline_earth",
     "zinc_mol": "zinc",
     "lead_mol": "lead",
 }
-
-MAX_TOTAL_WT = 110.0
-"""An analysis that sums to more is mistyped; less than 100 is loss on ignition or trace oxides."""
-
-# Fluorine stands in for oxygen: an analysis that lists all metal as oxide counts that oxygen twice.
-_OXYGEN_PER_FLUORINE_WT = 15.999 / (2 * 18.998)
 
 
 def _as_columns(oxides_wt: OxidesWt) -> FloatArray:
@@ -125,7 +118,7 @@ def oxides_wt_array(oxides_wt: OxidesWt) -> FloatArray:
             "weight percent is 0 to 100."
         )
     total = columns.sum(axis=1)
-    counted = total - _OXYGEN_PER_FLUORINE_WT * columns[:, _COLUMN["F"]]
+    counted = total - OXYGEN_PER_FLUORINE_WT * columns[:, _COLUMN["F"]]
     bad = np.flatnonzero((total <= 0) | (counted > MAX_TOTAL_WT))
     if len(bad):
         raise ValueError(

@@ -6,7 +6,7 @@ import csv
 from functools import cache
 from importlib import resources
 
-__all__ = ["OXIDES", "packaged_rows"]
+__all__ = ["FLUXES", "MAX_TOTAL_WT", "OXIDES", "OXYGEN_PER_FLUORINE_WT", "packaged_rows"]
 
 
 @cache
@@ -33,3 +33,21 @@ def packaged_rows(name: str) -> tuple[dict[str, str], ...]:
 
 
 OXIDES: tuple[str, ...] = tuple(row["oxide"] for row in packaged_rows("oxides.csv"))
+
+FLUXES: tuple[str, ...] = tuple(
+    row["oxide"] for row in packaged_rows("oxides.csv") if row["flux"] == "yes"
+)
+"""R2O + RO of the unity formula.
+
+MnO, CoO, CuO and NiO melt a glaze too, but are added as colourants and counted outside the unity,
+as is iron, which an oxidation firing leaves mostly as Fe2O3 (common practice, no source).
+"""
+
+MAX_TOTAL_WT = 110.0
+"""An analysis that sums to more is mistyped; less than 100 is loss on ignition or trace oxides."""
+
+OXYGEN_PER_FLUORINE_WT = 15.999 / (2 * 18.998)
+"""Fluorine stands in for oxygen: an analysis of metals as oxides counts that oxygen twice.
+
+Atomic weights: IUPAC/CIAAW 2021.
+"""

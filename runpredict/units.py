@@ -20,6 +20,7 @@ __all__ = [
     "parse_number",
     "parse_rate_c_per_h",
     "parse_temperature_c",
+    "shown",
 ]
 
 LengthUnits = Literal["mm", "in"]
@@ -49,14 +50,17 @@ _UNIT_SPELLINGS = {
 _DEGREE_SPELLINGS = {"": "C", "c": "C", "celsius": "C", "f": "F", "fahrenheit": "F"}
 _QUOTES = str.maketrans({"″": '"', "”": '"', "“": '"', "′": "'", "’": "'", "⁄": "/", "−": "-"})
 
-_MONTHS = "jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec"
+_MONTHS = (
+    "jan(uary)?|feb(ruary)?|mar(ch)?|apr(il)?|may|june?|july?|aug(ust)?|sept?(ember)?"
+    "|oct(ober)?|nov(ember)?|dec(ember)?"
+)
 _DATE = re.compile(
     rf"^\d{{1,4}}([-/.])\d{{1,2}}\1\d{{1,4}}([ t].*)?$"
-    rf"|^(\d{{1,4}}[-/. ]+)?({_MONTHS})[a-z]*([-/. ,]+\d{{1,4}})*$",
+    rf"|^(\d{{1,4}}[-/. ]+)?({_MONTHS})([-/. ,]+\d{{1,4}})*$",
     re.IGNORECASE,
 )
 _NUMBER = re.compile(r"^[+-]?(\d+\.?\d*|\.\d+)(e[+-]?\d{1,3})?$", re.IGNORECASE)
-_FRACTION = re.compile(r"^([+-]?)(?:(\d+)(?:\s+|\s*-\s*))?(\d+)\s*/\s*(\d+)$")
+_FRACTION = re.compile(r"^([+-]?)\s*(?:(\d+)(?:\s+|\s*-\s*))?(\d+)\s*/\s*(\d+)$")
 _SPLIT = re.compile(r"^([-+0-9.,/\s]*(?:e[+-]?\d+)?)\s*(.*)$", re.IGNORECASE | re.DOTALL)
 
 
@@ -72,35 +76,46 @@ def _plain(text: str) -> str:
     return " ".join(plain.split())
 
 
-def _shown(text: str) -> str:
-    return f'"{text}"' if len(text) <= 40 else f'"{text[:37]}..."'
+def shown(text: str) -> str:
+    """Typed text quoted in an error: on one line and short."""
+    flat = "".join(char if char.isprintable() else "?" for char in text)
+    return f'"{flat}"' if len(flat) <= 40 else f'"{flat[:37]}..."'
 
 
 def _refuse_dates(text: str, plain: str, example: str) -> None:
     if _DATE.match(plain):
         raise ValueError(
-            f"{_shown(text)} is a date: the spreadsheet may have turned a fraction into one; "
+            f"{shown(text)} is a date: the spreadsheet may have turned a fraction into one; "
             f"set the cell to text and type it again, such as {example}."
         )
 
 
-def _decimal_point(plain: str) -> str:
-    """A decimal comma as a point; a comma that may part thousands is refused."""
-    if plain.count(",") != 1 or "." in plain:
-        return plain
-    whole, _, decimals = plain.partition(",")
-    if len(decimals) == 3 and whole.lstrip("+-") not in ("", "0"):
-        raise ValueError("may part thousands or decimals; type it without the comma")
-    return f"{whole}.{decimals}"
+def _read_number(number: str) -> float | None:
+    """The number, with a decimal point or comma; None when it is not one."""
+    point = number
+    if number.count(",") == 1 and "." not in number:
+        whole, _, decimals = number.partition(",")
+        if len(decimals) == 3 and whole.lstrip("+-") not in ("", "0"):
+            raise ValueError(
+                f"the comma in {shown(number)} may part thousands or decimals; "
+                f"type {whole}{decimals} or {whole}.{decimals}."
+            )
+        point = f"{whole}.{decimals}"
+    if not _NUMBER.match(point):
+        return None
+    value = float(point)
+    return value if math.isfinite(value) else None
 
 
-def parse_number(text: str) -> float:
+def parse_number(text: str, right: str = "give digits only, such as 12.5") -> float:
     """Read a plain number with a decimal point or a decimal comma.
 
     Parameters
     ----------
     text : str
         Such as ``"1.5"``, ``"1,5"`` or ``"-2"``.
+    right : str
+        What would be right, for the error.
 
     Returns
     -------
@@ -119,15 +134,9 @@ def parse_number(text: str) -> float:
     """
     plain = _plain(text)
     _refuse_dates(text, plain, "1.5")
-    try:
-        number = _decimal_point(plain)
-    except ValueError as fault:
-        raise ValueError(f"the comma in {_shown(text)} {fault}.") from None
-    if not _NUMBER.match(number):
-        raise ValueError(f"{_shown(text)} is not a number; give digits only, such as 12.5.")
-    value = float(number)
-    if not math.isfinite(value):
-        raise ValueError(f"{_shown(text)} is too large for a number.")
+    value = _read_number(plain)
+    if value is None:
+        raise ValueError(f"{shown(text)} is not a number; {right}.")
     return value
 
 
@@ -176,23 +185,15 @@ def parse_length_mm(text: str) -> float:
     _refuse_dates(text, plain, "3/8 in")
     number, unit = _split_unit(plain)
     known = _UNIT_SPELLINGS.get(unit.rstrip(". ").casefold())
-    if not number or known is None:
-        raise ValueError(
-            f"{_shown(text)} is not a length; give mm, cm or inches, such as 12 or 1 1/2 in."
-        )
     fraction = _parse_fraction(number)
-    if fraction is None:
-        try:
-            return _scaled(parse_number(number), known)
-        except ValueError as fault:
-            raise ValueError(
-                f"{_shown(text)} is not a length; give mm, cm or inches, such as 12 or 1 1/2 in."
-                if "comma" not in str(fault)
-                else str(fault)
-            ) from None
-    if not known:
-        raise ValueError(f"{_shown(text)} has no unit; write {plain} in or {plain} mm.")
-    return _scaled(fraction, known)
+    value = fraction if fraction is not None else _read_number(number)
+    if known is None or value is None:
+        raise ValueError(
+            f"{shown(text)} is not a length; give mm, cm or inches, such as 12 or 1 1/2 in."
+        )
+    if fraction is not None and not known:
+        raise ValueError(f"{shown(text)} has no unit; write {plain} in or {plain} mm.")
+    return _scaled(value, known)
 
 
 def _scaled(number: float, unit: str) -> float:
@@ -206,13 +207,12 @@ def _parse_degrees(text: str, example: str) -> tuple[float, str]:
     number, unit = _split_unit(plain)
     spelled = re.sub(r"^(°|deg(rees?)?\.?)\s*", "", unit.casefold()).rstrip(". ")
     known = _DEGREE_SPELLINGS.get(spelled)
-    message = f"{_shown(text)} is not a temperature; give °C or °F, such as {example} or 2165 F."
-    if known is None:
-        raise ValueError(message)
-    try:
-        return parse_number(number), known
-    except ValueError as fault:
-        raise ValueError(str(fault) if "comma" in str(fault) else message) from None
+    value = _read_number(number)
+    if known is None or value is None:
+        raise ValueError(
+            f"{shown(text)} is not a temperature; give °C or °F, such as {example} or 2165 F."
+        )
+    return value, known
 
 
 def parse_temperature_c(text: str) -> float:
@@ -270,7 +270,7 @@ def parse_rate_c_per_h(text: str) -> float:
         degrees, unit = _parse_degrees(plain, "60")
     except ValueError:
         raise ValueError(
-            f"{_shown(text)} is not a rate; give °C or °F an hour, such as 60 or 108 F/h."
+            f"{shown(text)} is not a rate; give °C or °F an hour, such as 60 or 108 F/h."
         ) from None
     return degrees if unit == "C" else round(degrees * float(_C_PER_F), 6)
 
