@@ -38,6 +38,8 @@ __all__ = ["Table", "nearest", "parse_columns"]
 FloatArray: TypeAlias = npt.NDArray[np.float64]
 IntArray: TypeAlias = npt.NDArray[np.int64]
 
+_NOT_KNOWN = ("nan", "na", "n/a", "#n/a", "none", "null", "unknown", "-", "--", "?")
+_UNIT = {"length": " mm", "temperature": " °C", "rate": " °C/h"}
 _WORD_SPELLINGS = {"y": "yes", "true": "yes", "n": "no", "false": "no"}
 
 
@@ -77,8 +79,10 @@ class Table:
 def nearest(name: str, known: Sequence[str]) -> str:
     """Words that point from a misspelled name to a known one, or nothing."""
     by_fold = {other.casefold(): other for other in reversed(known)}
-    close = difflib.get_close_matches(name.casefold()[:MAX_NAME_CHARS], by_fold, n=1, cutoff=0.6)
-    return f'; did you mean "{by_fold[close[0]]}"?' if close else ""
+    folded = name.casefold()[:MAX_NAME_CHARS]
+    longer = sorted(other for other in by_fold if folded and other.startswith(folded))
+    close = longer or difflib.get_close_matches(folded, by_fold, n=1, cutoff=0.6)
+    return f' (did you mean "{by_fold[close[0]]}"?)' if close else ""
 
 
 def _as_text(cell: Any) -> str:
@@ -105,6 +109,8 @@ def _read_cells(cells: pd.Series[Any], column: Column, table: Table, read: Reade
     for code, cell in enumerate(uniques):
         text = _as_text(cell)
         try:
+            if column.form not in ("name", "note") and text.casefold() in _NOT_KNOWN:
+                raise ValueError(f"{shown(text)} is not read; leave the cell blank when not known.")
             values.append(read(text) if text else None)
         except ValueError as fault:
             values.append(None)
@@ -174,7 +180,7 @@ def _number_reader(column: Column) -> Reader:
         return parse_temperature_c
     if column.form == "rate":
         return parse_rate_c_per_h
-    return lambda text: parse_number(text, column.right)
+    return lambda text: parse_number(text.rstrip("%° "), column.right)
 
 
 def _numbers(cells: pd.Series[Any], column: Column, table: Table) -> FloatArray:
@@ -195,17 +201,18 @@ def _numbers(cells: pd.Series[Any], column: Column, table: Table) -> FloatArray:
 
 def _check_range(values: FloatArray, column: Column, table: Table) -> None:
     part = column.form == "count"
+    unit = _UNIT.get(column.form, "")
     wrong = (values < column.low) | (values > column.high)
     wrong |= np.isinf(values) | (part & np.isfinite(values) & (values % 1 != 0))
     for position in np.flatnonzero(wrong):
         value = values[position]
         if value < column.low:
-            fault = f"{value:.6g} is less than {column.low:g}"
+            fault = f"{value:.6g}{unit} is less than {column.low:g}{unit}"
         elif value > column.high:
-            fault = f"{value:.6g} is more than {column.high:g}"
+            fault = f"{value:.6g}{unit} is more than {column.high:g}{unit}"
         else:
             fault = f"{value:.6g} is not a whole number"
-        hint = "; check the unit" if column.form == "length" and value > column.high else ""
+        hint = ", check the unit" if unit and value > column.high else ""
         table.blame(int(position), column.name, f"{fault}{hint}; {column.right}.")
     values[wrong] = np.nan
 
@@ -235,15 +242,13 @@ def _match_headings(raw: pd.DataFrame, table: Table) -> tuple[dict[str, int], li
     unknown: list[int] = []
     seen: set[str] = set()
     for position, heading in enumerate(raw.columns):
-        name = known.get(_heading(heading), str(heading).strip())
-        if name in seen:
+        name = known.get(_heading(heading), " ".join(str(heading).split()))
+        if name and name in seen:
             table.blame(None, name[:40], "the heading is there twice; keep one column.")
         elif name in known.values():
             found[name] = position
         elif name:
             unknown.append(position)
-            hint = nearest(name, list(known.values()))
-            table.warn(None, name[:40], f"the column is not known here; it is kept unread{hint}.")
         elif raw.iloc[:, position].map(lambda cell: not pd.isna(cell) and str(cell).strip()).any():
             table.blame(None, None, f"column {position + 1} has no heading; give it one.")
         seen.add(name)
@@ -280,17 +285,24 @@ def parse_columns(
     numbered = np.arange(2, len(raw) + 2) if rows is None else rows
     table = Table(name, kind, pd.DataFrame(), numbered)
     found, unknown = _match_headings(raw, table)
+    if not found:
+        needed = ", ".join(column.name for column in COLUMNS[kind] if column.needed)
+        table.faults.clear()
+        table.blame(None, None, f"its first row has no heading of {kind}; it needs {needed}.")
+        raw, table.rows, unknown = raw.iloc[:0], numbered[:0], []
     blank = pd.Series([None] * len(raw), dtype=object)
     parsed: dict[str, Any] = {}
     for column in COLUMNS[kind]:
-        if column.needed and column.name not in found:
+        if column.needed and found and column.name not in found:
             table.blame(None, column.name, f"the column is missing; {column.right}.")
         present = column.name in found
         cells = raw.iloc[:, found[column.name]] if present else blank
         parsed[column.name] = _parse_column(cells, column, table, check_needed=present)
     for position in unknown:
         texts = raw.iloc[:, position].astype(object)
-        heading = str(raw.columns[position]).strip()
+        heading = " ".join(str(raw.columns[position]).split())
+        hint = nearest(heading, [column.name for column in COLUMNS[kind]])
+        table.warn(None, heading[:40], f"the column is not known here{hint}; it is kept unread.")
         parsed[heading] = ["" if pd.isna(cell) else _as_text(cell) for cell in texts]
     table.frame = pd.DataFrame(parsed, index=range(len(raw)))
     return table

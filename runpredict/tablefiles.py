@@ -65,7 +65,7 @@ def _headings_known(line: str, separator: str, kind: TableKind) -> int:
 def _separator(text: str, kind: TableKind) -> tuple[str, int]:
     """What parts the cells, and how many lines stand before the headings."""
     first, _, rest = text.partition("\n")
-    declared = re.fullmatch(r'"?sep=(.)"?', first.strip("\r"))
+    declared = re.fullmatch(r'"?sep=(.)"?', first)
     if declared:
         return declared.group(1), 1
     lines = [first, *rest.split("\n", 1)[:1]]
@@ -74,6 +74,7 @@ def _separator(text: str, kind: TableKind) -> tuple[str, int]:
 
 
 def _records(text: str, path: Path, kind: TableKind) -> list[list[str]]:
+    text = text.replace("\r\n", "\n").replace("\r", "\n")
     separator, skip = _separator(text, kind)
     records: list[list[str]] = [[]] * skip
     reader = csv.reader(

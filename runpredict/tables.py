@@ -59,7 +59,8 @@ def _blame_twice(table: Table, key: list[str], what: str) -> None:
         if values not in first:
             first[values] = int(table.rows[position])
             continue
-        shown = ", ".join(str(value) for value in values if value != "")
+        words = (f"{value:g}" if isinstance(value, float) else str(value) for value in values)
+        shown = ", ".join(word for word in words if word)
         table.blame(
             position, key[-1], f"{what} ({shown}) is already in row {first[values]}; keep one."
         )
@@ -163,7 +164,11 @@ def _check_edges(table: Table) -> None:
 def _check_coats(table: Table) -> None:
     frame = table.frame
     blamed = {fault.row for fault in table.faults if fault.column in ("coats", "thickness_mm")}
-    for position in _positions(frame["coats"].isna() & frame["thickness_mm"].isna()):
+    unknown = frame["coats"].isna() & frame["thickness_mm"].isna()
+    if unknown.all() and not blamed:
+        table.blame(None, "coats", "no row has any; give the coats or measure thickness_mm.")
+        unknown &= False
+    for position in _positions(unknown):
         if int(table.rows[position]) not in blamed:
             table.blame(position, "coats", "is blank; give the coats or measure thickness_mm.")
     piece = frame.groupby(["piece", "firing"], sort=False)["thickness_mm"]
