@@ -203,7 +203,7 @@ def _check_range(values: FloatArray, column: Column, table: Table) -> None:
     part = column.form == "count"
     unit = _UNIT.get(column.form, "")
     wrong = (values < column.low) | (values > column.high)
-    wrong |= np.isinf(values) | (part & np.isfinite(values) & (values % 1 != 0))
+    wrong |= np.isinf(values) | (part & np.isfinite(values) & (values != np.floor(values)))
     for position in np.flatnonzero(wrong):
         value = values[position]
         if value < column.low:

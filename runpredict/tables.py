@@ -45,6 +45,10 @@ def _positions(mask: Any) -> Iterable[int]:
     return (int(position) for position in np.flatnonzero(np.asarray(mask, dtype=bool)))
 
 
+def _word(value: Any) -> str:
+    return f"{value:g}" if isinstance(value, float) else str(value)
+
+
 def _blame_twice(table: Table, key: list[str], what: str) -> None:
     """Blame each row whose key stood in an earlier one."""
     frame = table.frame[key]
@@ -59,8 +63,7 @@ def _blame_twice(table: Table, key: list[str], what: str) -> None:
         if values not in first:
             first[values] = int(table.rows[position])
             continue
-        words = (f"{value:g}" if isinstance(value, float) else str(value) for value in values)
-        shown = ", ".join(word for word in words if word)
+        shown = ", ".join(_word(value) for value in values if value != "")
         table.blame(
             position, key[-1], f"{what} ({shown}) is already in row {first[values]}; keep one."
         )
@@ -190,10 +193,11 @@ def _check_pieces(table: Table) -> None:
         first = known.groupby(pieces).transform("first")
         for position in _positions(known.notna() & known.ne(first)):
             row = frame.iloc[position]
+            other = first.iloc[position]
             table.blame(
                 position,
                 column,
-                f"{row[column]} is not the {first.iloc[position]} of another layer of piece "
+                f"{_word(row[column])} is not the {_word(other)} of another layer of piece "
                 f'"{row["piece"]}"; all layers of a piece share it.',
             )
 
