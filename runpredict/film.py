@@ -10,9 +10,9 @@ of a parcel obeys a Hamilton-Jacobi equation whose Lax-Oleinik solution is close
     run = max over heights d above the edge of  (1.5 M(d))^(2/3) - d
 
 with ``M(d) = ∫ Σ h_k sqrt(mobility_k) dd'`` over all layers between the edge and d. The maximum
-with respect to d holds every stage at once: the front of a film still thick (run = mobility h² / 3),
-the finite volume that thins behind its front (Huppert 1982), and a thick overlap that catches up
-with a thin film below it. Layers enter M as a sum, which is the mixing rule
+holds every stage at once: the front of a film still thick (run = mobility h² / 3), the finite
+volume that thins behind its front (Huppert 1982), and a thick overlap that catches up with a
+thin film below it. Layers enter M as a sum, which is the mixing rule
 ``sqrt(Φ_mix) = Σ share_k sqrt(Φ_k)`` of the overlap; since no term of the sum is negative, more
 glaze, a hotter or longer firing, a steeper wall or a lower edge can only lengthen the run.
 
@@ -32,10 +32,13 @@ from numpy.typing import ArrayLike, NDArray
 Floats = NDArray[np.float64]
 
 GRAVITY_M_S2 = 9.80665  # standard gravity, CGPM 1901
+CONTACT_DEG = 60.0  # of molten glaze on fired clay; order of magnitude, from memory
 SURFACE_TO_MEAN_SPEED = 1.5  # parabolic profile of a falling film, Nusselt 1916
 
 
-def mobility_per_m(fluidity_per_pa: ArrayLike, density_kg_m3: ArrayLike, wall_deg: ArrayLike) -> Floats:
+def mobility_per_m(
+    fluidity_per_pa: ArrayLike, density_kg_m3: ArrayLike, wall_deg: ArrayLike
+) -> Floats:
     """Mobility ρ g sin(wall) Φ of a film on a wall.
 
     Parameters
@@ -101,7 +104,9 @@ def draining_thickness_m(distance_m: ArrayLike, mobility: ArrayLike) -> Floats:
     return np.sqrt(np.asarray(distance_m, dtype=float) / mobility)
 
 
-def step_run_m(upper_thickness_m: ArrayLike, lower_thickness_m: ArrayLike, mobility: ArrayLike) -> Floats:
+def step_run_m(
+    upper_thickness_m: ArrayLike, lower_thickness_m: ArrayLike, mobility: ArrayLike
+) -> Floats:
     """Run of the step between a thick film and a thinner one of the same melt below it.
 
     Speed of the shock: [q(H) - q(h)] / (H - h) with q = mobility h³ / 3, so
@@ -159,33 +164,36 @@ class Wall:
         both = self.covered[:, :, None, :] & self.covered[:, None, :, :]
         self.over_glaze: NDArray[np.bool_] = (both.any(axis=3) & before).any(axis=2)
 
-    def stacked(self, layer: Floats, pair_log: Floats | None = None) -> Floats:
+    def stacked(self, layer: Floats, pair_gain: Floats | None = None) -> Floats:
         """Sum over the layers of each band.
 
         Parameters
         ----------
         layer : ndarray, shape (n, k, draws)
             h sqrt(mobility), or any other quantity that adds up over the layers.
-        pair_log : ndarray, shape (n, k, draws), optional
-            Natural log of the factor by which the melt of a layer and what lies below it is
-            more mobile than their mixture. It never makes the stack slower than the faster
-            of the two alone would be, so that a further layer cannot make a piece safer.
+        pair_gain : ndarray, shape (n, k, draws), optional
+            Factor by which the melt of a layer and what lies below it moves more (in
+            h sqrt(mobility)) than their mixture. It never makes the stack slower than the
+            faster of the two alone would be, so that a further layer cannot make a piece safer.
 
         Returns
         -------
         ndarray, shape (n, b, draws)
         """
-        covered = self.covered[..., None]
-        total = np.where(covered[:, 0], layer[:, None, 0], 0.0)
+        covered = self.covered.astype(float)
+        total = covered[:, 0, :, None] * layer[:, None, 0]
+        below = covered[:, 0]
         for k in range(1, layer.shape[1]):
-            top = np.where(covered[:, k], layer[:, None, k], 0.0)
-            if pair_log is None:
-                total = total + top
+            top = covered[:, k, :, None] * layer[:, None, k]
+            if pair_gain is None:
+                total += top
             else:
-                mixed = (total + top) * np.exp(0.5 * pair_log[:, None, k])
-                both = (top > 0) & (total > 0)
-                total = np.where(both, np.maximum(mixed, np.maximum(total, top)), total + top)
-        return np.asarray(total, dtype=float)
+                faster = np.maximum(total, top)
+                total += top
+                total *= (below * covered[:, k])[:, :, None] * pair_gain[:, None, k]
+                np.maximum(total, faster, out=total)
+            below = np.maximum(below, covered[:, k])
+        return total
 
     def above_edges(self, band: Floats) -> tuple[Floats, Floats, Floats]:
         """M(d) above every edge as straight pieces.
@@ -219,7 +227,7 @@ def _fastest(wall: Wall, band: Floats, edge_log: ArrayLike) -> tuple[Floats, Flo
 
 
 def run_m(
-    wall: Wall, layer_m: Floats, pair_log: Floats | None = None, edge_log: ArrayLike = 0.0
+    wall: Wall, layer_m: Floats, pair_gain: Floats | None = None, edge_log: ArrayLike = 0.0
 ) -> Floats:
     """Run of every lower edge.
 
@@ -228,7 +236,7 @@ def run_m(
     wall : Wall of n pieces with k layers
     layer_m : ndarray, shape (n, k, draws)
         h sqrt(mobility) of each layer, 0 for a layer that is not there. [m^0.5]
-    pair_log : ndarray, shape (n, k, draws), optional
+    pair_gain : ndarray, shape (n, k, draws), optional
         As in `Wall.stacked`.
     edge_log : array_like, 0 or shape (n, k, draws)
         Natural log of a factor on all mobility above each edge.
@@ -238,12 +246,12 @@ def run_m(
     ndarray, shape (n, k, draws)
         How far the edge moves down the wall, >= 0. [m]
     """
-    run, _, _ = _fastest(wall, wall.stacked(layer_m, pair_log), edge_log)
+    run, _, _ = _fastest(wall, wall.stacked(layer_m, pair_gain), edge_log)
     return np.asarray(np.maximum(run.max(axis=2), 0.0), dtype=float)
 
 
 def log_scale_to_reach(
-    wall: Wall, layer_m: Floats, reach_m: Floats, pair_log: Floats | None = None
+    wall: Wall, layer_m: Floats, reach_m: Floats, pair_gain: Floats | None = None
 ) -> Floats:
     """Natural log of the factor on all mobility at which an edge just runs a given way.
 
@@ -251,7 +259,7 @@ def log_scale_to_reach(
 
     Parameters
     ----------
-    wall, layer_m, pair_log : as in `run_m`
+    wall, layer_m, pair_gain : as in `run_m`
     reach_m : ndarray, shape (n, k)
         The way to run, > 0. [m]
 
@@ -260,14 +268,21 @@ def log_scale_to_reach(
     ndarray, shape (n, k, draws)
         inf where no glaze stands above the edge.
     """
-    start, at_start, slope = wall.above_edges(wall.stacked(layer_m, pair_log))
-    reach = np.asarray(reach_m, dtype=float)[:, :, None, None] + start
-    with np.errstate(divide="ignore", invalid="ignore"):
-        best = np.where(slope > 0, 2.0 * reach - 3.0 * at_start / slope, 0.0)
-        best = np.clip(best, 0.0, wall.step_m[..., None])
-        held = 1.5 * (at_start + slope * best)
-        scale = np.where(held > 0, (reach + best) ** 3 / held**2, np.inf).min(axis=2)
-    return np.asarray(np.log(scale), dtype=float)
+    band = wall.stacked(layer_m, pair_gain)
+    start, held, slope = wall.above_edges(band)
+    way = np.asarray(reach_m, dtype=float)[:, :, None, None] + start
+    # In place, since this is where a check spends its time. In each band the parcel that
+    # arrives first is at 2 way - 3 M / slope above the band's lower end, or at one of its ends.
+    with np.errstate(divide="ignore"):
+        best = held * np.where(band > 0, -3.0 / band, 0.0)[:, None]
+        best += 2.0 * way
+        np.clip(best, 0.0, wall.step_m[..., None], out=best)
+        held += slope * best
+        held *= 1.5
+        best += way
+        best *= best**2
+        best /= held**2
+        return np.asarray(np.log(np.where(held > 0, best, np.inf).min(axis=2)), dtype=float)
 
 
 def volume_past_m2(
@@ -275,7 +290,7 @@ def volume_past_m2(
     layer_m: Floats,
     thickness_m: Floats,
     reach_m: Floats,
-    pair_log: Floats | None = None,
+    pair_gain: Floats | None = None,
     edge_log: ArrayLike = 0.0,
 ) -> Floats:
     """Glaze that has run past a line below each edge, per metre of rim.
@@ -286,7 +301,7 @@ def volume_past_m2(
 
     Parameters
     ----------
-    wall, layer_m, pair_log, edge_log : as in `run_m`
+    wall, layer_m, pair_gain, edge_log : as in `run_m`
     thickness_m : ndarray, shape (n, k, 1 or draws)
         Fired thickness of each layer. [m]
     reach_m : ndarray, shape (n, k)
@@ -296,13 +311,36 @@ def volume_past_m2(
     -------
     ndarray, shape (n, k, draws). [m²]
     """
-    run, height, part = _fastest(wall, wall.stacked(layer_m, pair_log), edge_log)
+    run, height, part = _fastest(wall, wall.stacked(layer_m, pair_gain), edge_log)
     driver = run.argmax(axis=2)[:, :, None]
     run, height = (np.take_along_axis(a, driver, 2)[:, :, 0] for a in (run, height))
-    start, held, thickness = wall.above_edges(wall.stacked(thickness_m))
+    _, held, thickness = wall.above_edges(wall.stacked(thickness_m))
     volume = np.take_along_axis(held + thickness * part, driver, 2)[:, :, 0]
     front = np.maximum(run, 0.0) + height
     line = np.asarray(reach_m, dtype=float)[..., None] + height
     with np.errstate(divide="ignore", invalid="ignore"):
         kept = np.where(front > line, (line / front) ** 1.5, 1.0)
     return np.asarray(volume * (1.0 - kept), dtype=float)
+
+
+def puddle_depth_m(surface_tension_n_m: ArrayLike, density_kg_m3: ArrayLike) -> Floats:
+    """Depth at which a wide puddle of melt stands.
+
+    Parameters
+    ----------
+    surface_tension_n_m, density_kg_m3 : array_like, > 0. [N/m], [kg/m³]
+
+    Returns
+    -------
+    ndarray, broadcast shape. [m]
+
+    Notes
+    -----
+    2 sqrt(γ / (ρ g)) sin(θ/2) with contact angle θ.
+
+    References
+    ----------
+    de Gennes, Brochard-Wyart, Quéré, Capillarity and Wetting Phenomena (2004), ch. 2.
+    """
+    length = np.sqrt(np.asarray(surface_tension_n_m) / (np.asarray(density_kg_m3) * GRAVITY_M_S2))
+    return np.asarray(2.0 * length * np.sin(np.radians(CONTACT_DEG / 2.0)), dtype=float)

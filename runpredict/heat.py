@@ -6,15 +6,14 @@ temperature. Φ = ∫ dt/η(T(t)) is then a weighted sum over those temperatures
 
 from __future__ import annotations
 
-import csv
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
-from importlib.resources import files
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from runpredict.datafiles import packaged_rows
 from runpredict.melt import MeltCurve
 
 Floats = NDArray[np.float64]
@@ -36,11 +35,10 @@ def cone_table() -> dict[str, tuple[float, float]]:
     -------
     dict : cone -> (end point at 60 °C/h, at 150 °C/h) [°C]; sources in data/cones.csv
     """
-    with (files("runpredict") / "data" / "cones.csv").open(encoding="utf-8", newline="") as text:
-        return {
-            row["cone"]: (float(row["60_c_per_h"]), float(row["150_c_per_h"]))
-            for row in csv.DictReader(text)
-        }
+    return {
+        row["cone"]: (float(row["end_c_at_60_c_per_h"]), float(row["end_c_at_150_c_per_h"]))
+        for row in packaged_rows("cones.csv")
+    }
 
 
 def cone_peak_c(cone: Sequence[str], ramp_c_per_h: ArrayLike) -> Floats:
@@ -80,50 +78,58 @@ def cone_peak_c(cone: Sequence[str], ramp_c_per_h: ArrayLike) -> Floats:
 
 
 @dataclass(frozen=True)
-class Firing:
-    """How long the melt is at which temperature.
+class Firings:
+    """How long the melt is at which temperature, in each of n firings.
 
     Attributes
     ----------
-    peak_c : float. [°C]
-    temperature_c : ndarray, shape (m,). [°C]
-    time_s : ndarray, shape (m,)
-        Seconds at each of them; their sum is the time within `FLOW_SPAN_C` of the peak. [s]
+    peak_c : ndarray, shape (n,). [°C]
+    temperature_c : ndarray, shape (n, m). [°C]
+    time_s : ndarray, shape (n, m)
+        Seconds at each of them, in all the time within `FLOW_SPAN_C` of the peak. [s]
     """
 
-    peak_c: float
+    peak_c: Floats
     temperature_c: Floats
     time_s: Floats
 
+    def take(self, index: NDArray[np.intp]) -> Firings:
+        """The firings at some indices, in that order."""
+        return Firings(self.peak_c[index], self.temperature_c[index], self.time_s[index])
 
-def _leg(start_c: float, end_c: float, rate_c_per_h: float) -> tuple[Floats, Floats]:
-    span = abs(end_c - start_c)
-    return start_c + (end_c - start_c) * _NODES, _WEIGHTS * span / rate_c_per_h * 3600.0
+
+def _leg(start_c: ArrayLike, end_c: ArrayLike, rate_c_per_h: ArrayLike) -> tuple[Floats, Floats]:
+    """Temperatures (n, 16) of a straight climb or fall and the seconds spent at each."""
+    start, end, rate = (
+        np.atleast_1d(np.asarray(a, dtype=float))[:, None] for a in (start_c, end_c, rate_c_per_h)
+    )
+    return start + (end - start) * _NODES, _WEIGHTS * np.abs(end - start) / rate * 3600.0
 
 
-def firing_from_peak(peak_c: float, ramp_c_per_h: float, hold_min: float) -> Firing:
+def firings_from_peak(peak_c: ArrayLike, ramp_c_per_h: ArrayLike, hold_min: ArrayLike) -> Firings:
     """A straight climb, a hold at the top, and the kiln's own cooling.
 
     Parameters
     ----------
-    peak_c : float. [°C]
-    ramp_c_per_h : float. [°C/h]
-    hold_min : float. [min]
+    peak_c, ramp_c_per_h, hold_min : array_like, shape (n,). [°C], [°C/h], [min]
 
     Returns
     -------
-    Firing
+    Firings of n firings
     """
-    up = _leg(peak_c - FLOW_SPAN_C, peak_c, ramp_c_per_h)
-    down = _leg(peak_c, peak_c - FLOW_SPAN_C, COOLING_C_PER_H)
-    hold = np.array([peak_c]), np.array([hold_min * 60.0])
-    legs = (up, hold, down)
-    return Firing(peak_c, np.concatenate([t for t, _ in legs]), np.concatenate([s for _, s in legs]))
+    peak = np.atleast_1d(np.asarray(peak_c, dtype=float))
+    hold = np.broadcast_to(np.asarray(hold_min, dtype=float), peak.shape)
+    legs = (
+        _leg(peak - FLOW_SPAN_C, peak, ramp_c_per_h),
+        (peak[:, None], 60.0 * hold[:, None]),
+        _leg(peak, peak - FLOW_SPAN_C, COOLING_C_PER_H),
+    )
+    return Firings(peak, *(np.concatenate(side, axis=1) for side in zip(*legs, strict=True)))
 
 
 def firing_from_schedule(
     rate_c_per_h: Sequence[float], target_c: Sequence[float], hold_min: Sequence[float]
-) -> Firing:
+) -> Firings:
     """A firing typed as segments, from room temperature.
 
     Parameters
@@ -133,7 +139,7 @@ def firing_from_schedule(
 
     Returns
     -------
-    Firing
+    Firings of one firing
 
     Raises
     ------
@@ -141,35 +147,50 @@ def firing_from_schedule(
     """
     if not len(target_c) or min(rate_c_per_h) <= 0:
         raise ValueError("a schedule needs at least one segment, each with a rate above 0")
-    peak = max(target_c)
+    peak = float(max(target_c))
     floor = peak - FLOW_SPAN_C
     legs: list[tuple[Floats, Floats]] = []
     at = 20.0
     for rate, target, hold in zip(
         [*rate_c_per_h, COOLING_C_PER_H], [*target_c, floor], [*hold_min, 0.0], strict=True
     ):
-        start, end = max(at, floor), max(target, floor)
-        if start != end:
-            legs.append(_leg(start, end, rate))
-        if hold > 0 and target >= floor:
-            legs.append((np.array([target]), np.array([hold * 60.0])))
+        legs.append(_leg(max(at, floor), max(target, floor), rate))
+        if target >= floor:
+            legs.append((np.array([[target]]), np.array([[hold * 60.0]])))
         at = target
-    return Firing(peak, np.concatenate([t for t, _ in legs]), np.concatenate([s for _, s in legs]))
+    sides = (np.concatenate(side, axis=1) for side in zip(*legs, strict=True))
+    return Firings(np.array([peak]), *sides)
 
 
-def fluidity_per_pa(curve: MeltCurve, firing: Firing, shift_c: float = 0.0) -> Floats:
-    """The fluidity integral Φ = ∫ dt/η(T(t)).
+def join(firings: Sequence[Firings]) -> Firings:
+    """Many firings as one table, the shorter ones filled up with no time at their peak."""
+    width = max(f.time_s.shape[1] for f in firings)
+
+    def wide(table: Floats, fill: Floats) -> Floats:
+        spare = np.repeat(fill[:, None], width - table.shape[1], axis=1)
+        return np.concatenate([table, spare], axis=1)
+
+    return Firings(
+        np.concatenate([f.peak_c for f in firings]),
+        np.concatenate([wide(f.temperature_c, f.peak_c) for f in firings]),
+        np.concatenate([wide(f.time_s, np.zeros(len(f.peak_c))) for f in firings]),
+    )
+
+
+def fluidity_per_pa(curve: MeltCurve, firings: Firings, shift_c: ArrayLike = 0.0) -> Floats:
+    """The fluidity integral Φ = ∫ dt/η(T(t)) of each melt in its firing.
 
     Parameters
     ----------
     curve : MeltCurve of n melts
-    firing : Firing
-    shift_c : float
+    firings : Firings of n firings
+    shift_c : array_like, shape (n,)
         Added to every temperature. [°C]
 
     Returns
     -------
     ndarray, shape (n,). [1/Pa]
     """
-    log10_pa_s = curve.log10_pa_s(firing.temperature_c + shift_c)
-    return np.asarray((10.0**-log10_pa_s) @ firing.time_s, dtype=float)
+    shift = np.asarray(shift_c, dtype=float).reshape(-1, 1)
+    log10_pa_s = curve.log10_pa_s(firings.temperature_c + shift)
+    return np.asarray((10.0**-log10_pa_s * firings.time_s).sum(axis=1), dtype=float)

@@ -18,7 +18,7 @@ from runpredict.errors import BadInput, Fault
 from runpredict.tablefiles import load_table
 from runpredict.tables import check_rows, empty_table, raise_faults, with_defaults
 
-__all__ = ["PlanTables", "check_plan", "read_plan"]
+__all__ = ["PlanTables", "check_plan", "read_glazes", "read_plan"]
 
 _KIND_OF: dict[str, TableKind] = {
     "plan": "layers",
@@ -96,6 +96,13 @@ def read_plan(
         "materials": materials,
         "schedules": schedules,
     }
+    return _join(*_load(given))
+
+
+def _load(
+    given: Mapping[str, str | os.PathLike[str] | None],
+) -> tuple[dict[str, Table], list[Fault]]:
+    """The tables that can be read, and why the others cannot."""
     paths = {role: Path(path) for role, path in given.items() if path is not None}
     names = [path.name for path in paths.values()]
     tables: dict[str, Table] = {}
@@ -106,7 +113,28 @@ def read_plan(
             tables[role] = load_table(path, _KIND_OF[role], name)
         except BadInput as bad:
             faults.extend(bad.faults)
-    return _join(tables, faults)
+    return tables, faults
+
+
+def read_glazes(
+    glazes: str | os.PathLike[str],
+    *,
+    recipes: str | os.PathLike[str] | None = None,
+    materials: str | os.PathLike[str] | None = None,
+) -> pd.DataFrame:
+    """Read the glazes alone, their chemistry worked out, as `read_plan` does with a plan.
+
+    Returns
+    -------
+    DataFrame
+        As `PlanTables.glazes`.
+
+    Raises
+    ------
+    BadInput
+        With every fault of every file.
+    """
+    return _join(*_load({"glazes": glazes, "recipes": recipes, "materials": materials})).glazes
 
 
 def check_plan(
@@ -158,8 +186,7 @@ def check_plan(
 
 
 def _join(tables: Mapping[str, Table], faults: list[Fault]) -> PlanTables:
-    missing = [role for role in ("plan", "glazes") if role not in tables]
-    if not missing:
+    if "glazes" in tables and not faults:
         _check_names(tables)
     for role in _KIND_OF:
         if role in tables:
@@ -169,7 +196,7 @@ def _join(tables: Mapping[str, Table], faults: list[Fault]) -> PlanTables:
     recipes = frames.get("recipes")
     _check_melts(tables)
     return PlanTables(
-        plan=frames["plan"],
+        plan=frames.get("plan", empty_table("layers")),
         log=frames.get("log", empty_table("layers")),
         glazes=fill_oxides(frames["glazes"], recipes, frames.get("materials")),
         schedules=frames.get("schedules", empty_table("schedules")),
@@ -188,7 +215,7 @@ def _check_names(tables: Mapping[str, Table]) -> None:
                 tables[role], "glaze", list(tables["glazes"].frame["glaze"]), tables["glazes"].name
             )
             _check_heat(tables[role], firings)
-    if tables["plan"].frame.empty:
+    if "plan" in tables and tables["plan"].frame.empty:
         tables["plan"].blame(None, None, "has no layer; give one row for each layer of glaze.")
 
 

@@ -8,7 +8,8 @@ import math
 import os
 import re
 import warnings
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from contextlib import ExitStack
 from datetime import date, datetime
 from pathlib import Path
 from typing import Any
@@ -29,6 +30,7 @@ __all__ = [
     "read_workbook",
     "table_csv",
     "write_table",
+    "write_tables",
 ]
 
 _SEPARATORS = ",;\t|"
@@ -292,6 +294,25 @@ def table_csv(table: pd.DataFrame) -> str:
     return out.getvalue()
 
 
+def write_tables(tables: Mapping[str | os.PathLike[str], pd.DataFrame]) -> None:
+    """Write some tables as UTF-8 CSV: all of them whole, or none.
+
+    Parameters
+    ----------
+    tables : mapping of path to DataFrame
+        Each as for `table_csv`.
+
+    Raises
+    ------
+    BadInput
+        As `files.replace_file`.
+    """
+    with ExitStack() as files:
+        for path, table in tables.items():
+            temporary = files.enter_context(replace_file(path))
+            temporary.write_text(table_csv(table), encoding="utf-8", newline="")
+
+
 def write_table(table: pd.DataFrame, path: str | os.PathLike[str]) -> None:
     """Write a table as UTF-8 CSV, whole or not at all.
 
@@ -307,6 +328,4 @@ def write_table(table: pd.DataFrame, path: str | os.PathLike[str]) -> None:
     BadInput
         As `files.replace_file`.
     """
-    text = table_csv(table)
-    with replace_file(path) as temporary:
-        temporary.write_text(text, encoding="utf-8", newline="")
+    write_tables({path: table})

@@ -1,0 +1,41 @@
+"""How far each layer of glaze will run, before the kiln is loaded, and what to do about it."""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import Any
+
+# Where each public name lives; loaded when first asked for, so that nothing heavy is.
+_HOMES = {
+    "Answer": "check",
+    "BadInput": "errors",
+    "TableWarning": "errors",
+    "build_features": "features",
+    "check": "check",
+    "read_table": "tablefiles",
+    "unity_formula": "chemistry",
+    "viscosity_log10_pa_s": "melt",
+    "viscosity_sd_log10": "melt",
+    "write_table": "tablefiles",
+}
+
+__all__ = [
+    "Answer",
+    "BadInput",
+    "TableWarning",
+    "build_features",
+    "check",
+    "read_table",
+    "unity_formula",
+    "viscosity_log10_pa_s",
+    "viscosity_sd_log10",
+    "write_table",
+]
+
+
+def __getattr__(name: str) -> Any:
+    if name not in _HOMES:
+        raise AttributeError(f"module 'runpredict' has no attribute {name!r}")
+    value = getattr(import_module(f"runpredict.{_HOMES[name]}"), name)
+    globals()[name] = value
+    return value

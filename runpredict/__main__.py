@@ -1,0 +1,7 @@
+"""`python -m runpredict`."""
+
+import sys
+
+from runpredict.cli import main
+
+sys.exit(main())

@@ -1,0 +1,172 @@
+"""The command line: parse, call, print."""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+import warnings
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from runpredict.errors import BadInput, Fault, TableWarning
+
+if TYPE_CHECKING:
+    from runpredict.check import Answer
+    from runpredict.plan import PlanTables
+
+DONE, OVER_TOLERANCE, BAD_INPUT = 0, 1, 2
+
+
+def _table_options(parser: argparse.ArgumentParser, plan: bool) -> None:
+    if plan:
+        parser.add_argument("--plan", required=True, metavar="FILE", help="the layers to be fired")
+    parser.add_argument("--glazes", required=True, metavar="FILE", help="the glazes in use")
+    parser.add_argument("--recipes", metavar="FILE", help="recipes of the glazes mixed here")
+    parser.add_argument("--materials", metavar="FILE", help="raw materials of your own")
+    if plan:
+        parser.add_argument("--schedules", metavar="FILE", help="firings typed as segments")
+
+
+def _reading_options(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--units", choices=("mm", "in"), default="mm", help="lengths shown in")
+
+
+def _answer_options(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--firing", metavar="NAME", help="only this firing")
+    parser.add_argument(
+        "--tolerance",
+        type=float,
+        default=0.05,
+        metavar="CHANCE",
+        help="highest acceptable chance that a piece runs past its foot (default 0.05, 5 %%)",
+    )
+    _reading_options(parser)
+    parser.add_argument("--out", metavar="DIR", help="also write the answer as CSV files here")
+    parser.add_argument(
+        "--strict", action="store_true", help="exit with 1 if a piece is over the tolerance"
+    )
+
+
+def build_parser() -> argparse.ArgumentParser:
+    """Every command and option."""
+    parser = argparse.ArgumentParser(
+        prog="runpredict",
+        description="Tells, before the kiln is loaded, how far each layer of glaze will run.",
+    )
+    commands = parser.add_subparsers(dest="command", required=True, metavar="COMMAND")
+    check = commands.add_parser("check", help="what will run in a planned firing, and what to do")
+    _table_options(check, plan=True)
+    _answer_options(check)
+    check.set_defaults(run=_check)
+    glaze = commands.add_parser("glaze", help="what the chemistry of one glaze says")
+    glaze.add_argument("name", metavar="NAME", help="the glaze's name")
+    _table_options(glaze, plan=False)
+    _reading_options(glaze)
+    glaze.set_defaults(run=_glaze)
+    demo = commands.add_parser("demo", help="the whole job on the invented sample studio")
+    _answer_options(demo)
+    demo.set_defaults(run=_demo)
+    return parser
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run one command.
+
+    Returns
+    -------
+    int
+        0 done, 1 a piece is over the tolerance and ``--strict`` was given, 2 bad input.
+    """
+    args = build_parser().parse_args(argv)
+    warnings.showwarning = _show_warning
+    warnings.simplefilter("always", TableWarning)
+    try:
+        status: int = args.run(args)
+        sys.stdout.flush()
+    except BadInput as bad:
+        print(bad, file=sys.stderr)
+        return BAD_INPUT
+    except BrokenPipeError:
+        # The reader of our output has gone, as in `| head`; there is nobody left to tell.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return DONE
+    except KeyboardInterrupt:
+        print("Stopped.", file=sys.stderr)
+        return BAD_INPUT
+    return status
+
+
+def _show_warning(message: Warning | str, category: type[Warning], *_: Any, **__: Any) -> None:
+    if issubclass(category, TableWarning):
+        print(f"Note: {message}", file=sys.stderr)
+
+
+def _check(args: argparse.Namespace) -> int:
+    from runpredict.plan import read_plan
+
+    tables = read_plan(
+        args.plan,
+        args.glazes,
+        recipes=args.recipes,
+        materials=args.materials,
+        schedules=args.schedules,
+    )
+    return _tell(tables, args)
+
+
+def _demo(args: argparse.Namespace) -> int:
+    from runpredict.plan import read_plan
+    from runpredict.report import DEMO_HEADLINE
+
+    folder = sample_folder()
+    files = {f"{name}": folder / f"{name}.csv" for name in ("recipes", "schedules")}
+    print(f"{DEMO_HEADLINE}\n")
+    return _tell(read_plan(folder / "layers.csv", folder / "glazes.csv", **files), args)
+
+
+def sample_folder() -> Path:
+    """Where the sample tables lie: in the installed package, or beside it in a checkout."""
+    package = Path(__file__).parent
+    installed = package / "sample_data"
+    return installed if installed.is_dir() else package.parent / "sample_data"
+
+
+def _tell(tables: PlanTables, args: argparse.Namespace) -> int:
+    from runpredict.check import answer, only_firing
+    from runpredict.report import answer_text
+
+    if args.firing is not None:
+        tables = only_firing(tables, args.firing)
+    found = answer(tables, args.tolerance, args.units)
+    if args.out is not None:
+        _write(found, Path(args.out))
+    print(answer_text(found, args.units))
+    over = bool((found.pieces["risk"] > found.tolerance).any())
+    return OVER_TOLERANCE if args.strict and over else DONE
+
+
+def _write(found: Answer, folder: Path) -> None:
+    from runpredict.tablefiles import write_tables
+
+    tables = {"layers.csv": found.layers, "pieces.csv": found.pieces, "limits.csv": found.limits}
+    write_tables({folder / name: table for name, table in tables.items()})
+
+
+def _glaze(args: argparse.Namespace) -> int:
+    from runpredict.plan import read_glazes
+    from runpredict.report import glaze_text
+
+    glazes = read_glazes(args.glazes, recipes=args.recipes, materials=args.materials)
+    named = glazes.loc[glazes["glaze"] == args.name]
+    if named.empty:
+        names = ", ".join(f'"{name}"' for name in glazes["glaze"].head(20))
+        message = f'has no glaze "{args.name}"; its glazes are {names}.'
+        raise BadInput([Fault(Path(args.glazes).name, None, None, message)])
+    print(glaze_text(named.iloc[0], args.units))
+    return DONE
+
+
+if __name__ == "__main__":
+    sys.exit(main())

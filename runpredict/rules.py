@@ -1,0 +1,211 @@
+"""How far layers run when no log says better: physics, and rules of thumb for what it omits.
+
+Physics gives one run; the truth scatters about it, because a glaze moves more or less than its
+chemistry says, two glazes together more than either, kilns, hands, bodies, firings and shelves
+differ, coats are uneven, and drips run ahead. Each of these is a factor on the mobility of a
+layer or of all that lies above an edge. A prediction is a set of equally likely draws of all of
+them together, the same for every piece, so that more glaze, more heat or a lower edge raises
+the chance in each draw and therefore in all.
+
+All spreads below are standard deviations of the natural log of mobility, where not said
+otherwise; common practice, no source, checked against simulated studios.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from functools import lru_cache
+from statistics import NormalDist
+
+import numpy as np
+from numpy.typing import NDArray
+
+from runpredict import film
+from runpredict.features import Stacks
+
+Floats = NDArray[np.float64]
+
+GLAZE_SD = 0.9  # a glaze of known chemistry, besides the error of its viscosity
+# A word on a jar is right about three times in four; shift and spread allow for that.
+BEHAVIOUR_SHIFT = {"stiff": -1.8, "stable": -0.8, "": 0.0, "fluid": 0.6, "runny": 1.4}
+BEHAVIOUR_SD = {"stiff": 1.3, "stable": 1.2, "": 1.6, "fluid": 1.2, "runny": 1.2}
+PAIR_MEAN, PAIR_SD = 0.25, 0.6  # two glazes over each other
+COMMON_SD = {"kiln": 0.5, "body": 0.2, "firing": 0.3, "place on the shelf": 0.4}
+HAND_SD = 0.25  # natural log of thickness: this potter's coats against typical ones
+COAT_SD = 0.3  # natural log of thickness: one coat against another
+EDGE_SD = 0.5  # unevenness of an edge, and drips ahead of it
+# A film that would creep less than this stays where it is, held by its own contact line.
+HELD_BACK_M = 0.6e-3
+DRAWS = 64
+LOGISTIC_PER_SD = 1.702  # logistic curve nearest the normal one, Johnson & Kotz, vol. 2 (1970)
+
+SURFACE_LOG = float(np.log(film.SURFACE_TO_MEAN_SPEED))
+
+
+@lru_cache(maxsize=16)
+def quasi_normals(dimensions: int, draws: int) -> Floats:
+    """Evenly spread standard normal numbers, the same at every call.
+
+    Parameters
+    ----------
+    dimensions, draws : int
+
+    Returns
+    -------
+    ndarray, shape (dimensions, draws)
+        Each row holds the same `draws` quantiles of the normal distribution, the rows in
+        orders that fill the space.
+
+    References
+    ----------
+    Additive recurrence with the generalised golden ratio: Niederreiter, Random Number
+    Generation and Quasi-Monte Carlo Methods (1992), ch. 3, on Kronecker sequences.
+    """
+    ratio = 2.0
+    for _ in range(60):
+        ratio = (1.0 + ratio) ** (1.0 / (dimensions + 1))
+    step = ratio ** -np.arange(1.0, dimensions + 1)
+    order = np.argsort(np.argsort((np.arange(1, draws + 1) * step[:, None]) % 1.0, axis=1), axis=1)
+    normal = NormalDist()
+    levels = np.array([normal.inv_cdf((i + 0.5) / draws) for i in range(draws)])
+    table = levels[order]
+    table.setflags(write=False)
+    return np.asarray(table, dtype=float)
+
+
+@dataclass(frozen=True)
+class Draws:
+    """Equally likely deviations from physics, for n pieces of up to k layers.
+
+    Attributes
+    ----------
+    layer_gain, pair_gain : ndarray, shape (n, k, draws)
+        Square root of the factor on the mobility of a layer, and of a layer with what lies
+        below it.
+    edge_log : ndarray, shape (n, k, draws)
+        Natural log of the factor on the mobility of all above an edge.
+    edge_sd : float or ndarray, shape (draws,)
+        Spread of what is left, of its own for each edge.
+    """
+
+    layer_gain: Floats
+    pair_gain: Floats
+    edge_log: Floats
+    edge_sd: float | Floats
+
+    def take(self, pieces: NDArray[np.intp]) -> Draws:
+        """The draws of some of the pieces."""
+        return replace(
+            self,
+            layer_gain=self.layer_gain[pieces],
+            pair_gain=self.pair_gain[pieces],
+            edge_log=self.edge_log[pieces],
+        )
+
+    def _moved(self, stacks: Stacks) -> tuple[Floats, Floats]:
+        """h sqrt(mobility) of each layer and log factor above each edge, deviations included."""
+        surface = np.where(stacks.wall.over_glaze, SURFACE_LOG, 0.0)[..., None]
+        layer_m = stacks.layer_m()[..., None] * self.layer_gain
+        return layer_m, self.edge_log + surface
+
+    def risk(self, stacks: Stacks) -> tuple[Floats, Floats]:
+        """Chance of passing the foot.
+
+        Parameters
+        ----------
+        stacks : Stacks of n pieces
+
+        Returns
+        -------
+        layer : ndarray, shape (n, k)
+            Chance that the layer's lower edge passes the foot's edge, 0 where there is none.
+        piece : ndarray, shape (n,)
+            Chance that any of them does.
+        """
+        layer_m, edge_log = self._moved(stacks)
+        need = film.log_scale_to_reach(
+            stacks.wall, layer_m, stacks.lower_m + HELD_BACK_M, self.pair_gain
+        )
+        short = np.minimum((need - edge_log) * (LOGISTIC_PER_SD / self.edge_sd), 700.0)
+        past = stacks.glazed[..., None] / (1.0 + np.exp(short))
+        return past.mean(axis=2), 1.0 - (1.0 - past).prod(axis=1).mean(axis=1)
+
+    def runs_m(self, stacks: Stacks) -> Floats:
+        """Equally likely runs of every lower edge, shape (n, k, draws). [m]"""
+        layer_m, edge_log = self._moved(stacks)
+        runs = film.run_m(stacks.wall, layer_m, self.pair_gain, edge_log + self._own(stacks))
+        return np.maximum(runs - HELD_BACK_M, 0.0)
+
+    def past_foot_m3(self, stacks: Stacks) -> Floats:
+        """Equally likely volumes of glaze past the foot of each piece, (n, draws). [m³]"""
+        layer_m, edge_log = self._moved(stacks)
+        per_rim = film.volume_past_m2(
+            stacks.wall,
+            layer_m,
+            stacks.thickness_m[..., None],
+            stacks.lower_m + HELD_BACK_M,
+            self.pair_gain,
+            edge_log + self._own(stacks),
+        )
+        return per_rim.max(axis=1) * np.pi * stacks.foot_m[:, None]
+
+    def _own(self, stacks: Stacks) -> Floats:
+        k, draws = self.layer_gain.shape[1:]
+        return quasi_normals(5 * k + 2, draws)[4 * k + 2 :] * self.edge_sd
+
+
+def glaze_prior(stacks: Stacks) -> tuple[Floats, Floats]:
+    """What is expected of each layer's glaze before any of it was fired.
+
+    Parameters
+    ----------
+    stacks : Stacks of n pieces with up to k layers
+
+    Returns
+    -------
+    mean, sd : ndarray, shape (n, k)
+        Of the natural log of the factor on its mobility.
+    """
+    known_sd = np.hypot(GLAZE_SD, np.log(10.0) * stacks.melt_sd_log10)
+    mean, sd = np.zeros(known_sd.shape), known_sd
+    for word, shift in BEHAVIOUR_SHIFT.items():
+        jar = (stacks.behaviour == word) & ~stacks.chemistry_known
+        mean, sd = np.where(jar, shift, mean), np.where(jar, BEHAVIOUR_SD[word], sd)
+    return mean, sd
+
+
+class RulesPredictor:
+    """Physics and rules of thumb, with no log."""
+
+    basis = "rules"
+
+    def draws(self, stacks: Stacks) -> Draws:
+        """Deviations for these pieces.
+
+        Parameters
+        ----------
+        stacks : Stacks of n pieces with up to k layers
+
+        Returns
+        -------
+        Draws
+        """
+        n, k = stacks.present.shape
+        normals = quasi_normals(5 * k + 2, DRAWS)
+        common, hand, coat, pair = (
+            normals[0],
+            normals[1],
+            normals[2 : 2 + k],
+            normals[2 + k : 2 + 2 * k],
+        )
+        same = (stacks.glaze[:, :, None] == stacks.glaze[:, None, :]).argmax(axis=2)
+        own = normals[2 + 2 * k + same]
+        mean, sd = glaze_prior(stacks)
+        uneven = np.where(stacks.measured[..., None], 0.0, 2.0 * (HAND_SD * hand + COAT_SD * coat))
+        shared = float(np.hypot.reduce(list(COMMON_SD.values())))
+        return Draws(
+            layer_gain=np.exp(0.5 * (mean[..., None] + sd[..., None] * own + uneven)),
+            pair_gain=np.broadcast_to(np.exp(0.5 * (PAIR_MEAN + PAIR_SD * pair)), (n, k, DRAWS)),
+            edge_log=np.broadcast_to(shared * common, (n, k, DRAWS)),
+            edge_sd=EDGE_SD,
+        )
