@@ -213,17 +213,12 @@ class Wall:
         return self.start_m[..., None], at_start, band[:, None]
 
 
-def _fastest(wall: Wall, band: Floats, edge_log: ArrayLike) -> tuple[Floats, Floats, Floats]:
-    """Front, height of its driving parcel, and which band that parcel is in."""
+def _scaled(wall: Wall, band: Floats, edge_log: ArrayLike) -> tuple[Floats, Floats, Floats]:
+    """`Wall.above_edges` with the mobility above each edge scaled."""
     start, at_start, slope = wall.above_edges(band)
     gain = np.exp(0.5 * np.asarray(edge_log, dtype=float))
     gain = gain[:, :, None] if gain.ndim else gain
-    at_start, slope = at_start * gain, slope * gain
-    with np.errstate(divide="ignore", invalid="ignore"):
-        best = np.where(slope > 0, slope**2 / 1.5 - at_start / slope, 0.0)
-    best = np.clip(best, 0.0, wall.step_m[..., None])
-    run = np.cbrt(1.5 * (at_start + slope * best)) ** 2 - start - best
-    return run, start + best, best
+    return start, at_start * gain, slope * gain
 
 
 def run_m(
@@ -246,7 +241,11 @@ def run_m(
     ndarray, shape (n, k, draws)
         How far the edge moves down the wall, >= 0. [m]
     """
-    run, _, _ = _fastest(wall, wall.stacked(layer_m, pair_gain), edge_log)
+    start, at_start, slope = _scaled(wall, wall.stacked(layer_m, pair_gain), edge_log)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        best = np.where(slope > 0, slope**2 / 1.5 - at_start / slope, 0.0)
+    best = np.clip(best, 0.0, wall.step_m[..., None])
+    run = np.cbrt(1.5 * (at_start + slope * best)) ** 2 - start - best
     return np.asarray(np.maximum(run.max(axis=2), 0.0), dtype=float)
 
 
@@ -295,9 +294,10 @@ def volume_past_m2(
 ) -> Floats:
     """Glaze that has run past a line below each edge, per metre of rim.
 
-    Behind the front the film thins as the square root of the distance from the parcel that
-    drives it (Jeffreys 1930), so the part of its glaze past the line is
-    1 - ((reach + d) / (run + d))^1.5, with d the height of that parcel above the edge.
+    The dual of the run (Lax-Oleinik in the mass that has passed a line): the largest, over
+    heights d above the edge, of A(d) [1 - (reach + d)^1.5 / (1.5 M(d))], with A(d) the glaze
+    between the edge and d. It is what the draining profile of Jeffreys (1930) leaves beyond the
+    line, and nothing where the front has not reached it.
 
     Parameters
     ----------
@@ -311,16 +311,15 @@ def volume_past_m2(
     -------
     ndarray, shape (n, k, draws). [m²]
     """
-    run, height, part = _fastest(wall, wall.stacked(layer_m, pair_gain), edge_log)
-    driver = run.argmax(axis=2)[:, :, None]
-    run, height = (np.take_along_axis(a, driver, 2)[:, :, 0] for a in (run, height))
+    start, at_start, slope = _scaled(wall, wall.stacked(layer_m, pair_gain), edge_log)
     _, held, thickness = wall.above_edges(wall.stacked(thickness_m))
-    volume = np.take_along_axis(held + thickness * part, driver, 2)[:, :, 0]
-    front = np.maximum(run, 0.0) + height
-    line = np.asarray(reach_m, dtype=float)[..., None] + height
+    way = np.asarray(reach_m, dtype=float)[:, :, None, None] + start
+    best = np.clip(slope**2 - way, 0.0, wall.step_m[..., None])
+    moved = 1.5 * (at_start + slope * best)
     with np.errstate(divide="ignore", invalid="ignore"):
-        kept = np.where(front > line, (line / front) ** 1.5, 1.0)
-    return np.asarray(volume * (1.0 - kept), dtype=float)
+        share = np.where(moved > 0, 1.0 - (way + best) ** 1.5 / moved, 0.0)
+    past = (held + thickness * best) * np.maximum(share, 0.0)
+    return np.asarray(past.max(axis=2), dtype=float)
 
 
 def puddle_depth_m(surface_tension_n_m: ArrayLike, density_kg_m3: ArrayLike) -> Floats:
