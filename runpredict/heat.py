@@ -20,7 +20,7 @@ Floats = NDArray[np.float64]
 
 SLOW_C_PER_H, FAST_C_PER_H = 60.0, 150.0  # the two rates of the published cone table
 COOLING_C_PER_H = 150.0  # a loaded electric kiln just below the top; common practice, no source
-FLOW_SPAN_C = 300.0  # colder than this below the peak adds less than 1 % to Φ (see tests)
+FLOW_SPAN_C = 400.0  # colder than this below the peak adds less than 1 % to Φ (see tests)
 RAMP_LIMITS_C_PER_H = (5.0, 1000.0)
 
 _NODES, _WEIGHTS = np.polynomial.legendre.leggauss(16)
@@ -53,7 +53,8 @@ def cone_peak_c(cone: Sequence[str], ramp_c_per_h: ArrayLike) -> Floats:
     Returns
     -------
     ndarray, shape (n,)
-        Linear in the logarithm of the rate through the table's 60 and 150 °C/h. [°C]
+        Linear in the logarithm of the rate through the table's 60 and 150 °C/h; slower and
+        faster, all cones move alike, so that they keep their order. [°C]
 
     Raises
     ------
@@ -74,7 +75,10 @@ def cone_peak_c(cone: Sequence[str], ramp_c_per_h: ArrayLike) -> Floats:
         raise ValueError(f"ramp_c_per_h must be between {low:g} and {high:g} °C an hour")
     ends = np.array([table[str(c)] for c in cone], dtype=float).reshape(-1, 2)
     part = np.log(ramp / SLOW_C_PER_H) / np.log(FAST_C_PER_H / SLOW_C_PER_H)
-    return np.asarray(ends[:, 0] + part * (ends[:, 1] - ends[:, 0]), dtype=float)
+    within = np.clip(part, 0.0, 1.0)
+    alike = float(np.mean([fast - slow for slow, fast in table.values()]))
+    peak = ends[:, 0] + within * (ends[:, 1] - ends[:, 0]) + (part - within) * alike
+    return np.asarray(peak, dtype=float)
 
 
 @dataclass(frozen=True)
@@ -92,6 +96,12 @@ class Firings:
     peak_c: Floats
     temperature_c: Floats
     time_s: Floats
+
+    @property
+    def hold_min(self) -> Floats:
+        """Minutes at the very peak, shape (n,). [min]"""
+        at_peak = self.temperature_c == self.peak_c[:, None]
+        return np.asarray(np.where(at_peak, self.time_s, 0.0).sum(axis=1) / 60.0, dtype=float)
 
     def take(self, index: NDArray[np.intp]) -> Firings:
         """The firings at some indices, in that order."""
