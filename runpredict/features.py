@@ -137,6 +137,7 @@ def _melt_columns(
     at_peak = curve.log10_pa_s(peak)[:, 0]
     columns = {
         "peak_c": fired.peak_c,
+        "hold_min": fired.hold_min,
         "viscosity_log10_pa_s": at_peak,
         "viscosity_sd_log10": curve.sd_at(peak)[:, 0],
         "outside_data": curve.outside,

@@ -37,13 +37,14 @@ EDGE_SD = 0.5  # unevenness of an edge, and drips ahead of it
 # A film that would creep less than this stays where it is, held by its own contact line.
 HELD_BACK_M = 0.6e-3
 DRAWS = 64
+ORDERS_TRIED = 200
 LOGISTIC_PER_SD = 1.702  # logistic curve nearest the normal one, Johnson & Kotz, vol. 2 (1970)
 
 SURFACE_LOG = float(np.log(film.SURFACE_TO_MEAN_SPEED))
 
 
 @lru_cache(maxsize=16)
-def quasi_normals(dimensions: int, draws: int) -> Floats:
+def spread_normals(dimensions: int, draws: int) -> Floats:
     """Evenly spread standard normal numbers, the same at every call.
 
     Parameters
@@ -53,24 +54,43 @@ def quasi_normals(dimensions: int, draws: int) -> Floats:
     Returns
     -------
     ndarray, shape (dimensions, draws)
-        Each row holds the same `draws` quantiles of the normal distribution, the rows in
-        orders that fill the space.
+        Each row holds the same `draws` quantiles of the normal distribution, in an order as
+        unlike those of the rows before it as any of some hundred. A row is the same however
+        many follow it, so that what is said of a piece does not hang on other pieces.
 
     References
     ----------
-    Additive recurrence with the generalised golden ratio: Niederreiter, Random Number
-    Generation and Quasi-Monte Carlo Methods (1992), ch. 3, on Kronecker sequences.
+    Latin hypercube of least correlation: Iman & Conover (1982), Commun. Stat. B 11:311-334,
+    here by trial, a row at a time.
     """
-    ratio = 2.0
-    for _ in range(60):
-        ratio = (1.0 + ratio) ** (1.0 / (dimensions + 1))
-    step = ratio ** -np.arange(1.0, dimensions + 1)
-    order = np.argsort(np.argsort((np.arange(1, draws + 1) * step[:, None]) % 1.0, axis=1), axis=1)
     normal = NormalDist()
     levels = np.array([normal.inv_cdf((i + 0.5) / draws) for i in range(draws)])
-    table = levels[order]
+    table = np.empty((dimensions, draws))
+    for row in range(dimensions):
+        trials = np.tile(levels, (ORDERS_TRIED, 1))
+        np.random.default_rng([row, draws]).permuted(trials, axis=1, out=trials)
+        likeness = np.abs(trials @ table[:row].T).max(axis=1, initial=0.0)
+        table[row] = trials[likeness.argmin()]
     table.setflags(write=False)
-    return np.asarray(table, dtype=float)
+    return table
+
+
+# Rows of `spread_normals`: what all layers share, then what each has of its own.
+SHARED_ROWS = 2  # common, hand
+LAYER_ROWS = 4  # coat, pair, glaze, edge
+
+
+def deviations(layers: int, draws: int) -> tuple[Floats, Floats]:
+    """Standard normal deviations of one piece.
+
+    Returns
+    -------
+    shared : ndarray, shape (2, draws): of all its layers, and of the hand that coated it
+    own : ndarray, shape (4, layers, draws): of each coat, pair, glaze and edge
+    """
+    table = spread_normals(SHARED_ROWS + LAYER_ROWS * layers, draws)
+    own = table[SHARED_ROWS:].reshape(layers, LAYER_ROWS, draws).swapaxes(0, 1)
+    return table[:SHARED_ROWS], own
 
 
 @dataclass(frozen=True)
@@ -151,7 +171,7 @@ class Draws:
 
     def _own(self, stacks: Stacks) -> Floats:
         k, draws = self.layer_gain.shape[1:]
-        return quasi_normals(5 * k + 2, draws)[4 * k + 2 :] * self.edge_sd
+        return deviations(k, draws)[1][3] * self.edge_sd
 
 
 def glaze_prior(stacks: Stacks) -> tuple[Floats, Floats]:
@@ -191,15 +211,9 @@ class RulesPredictor:
         Draws
         """
         n, k = stacks.present.shape
-        normals = quasi_normals(5 * k + 2, DRAWS)
-        common, hand, coat, pair = (
-            normals[0],
-            normals[1],
-            normals[2 : 2 + k],
-            normals[2 + k : 2 + 2 * k],
-        )
+        (common, hand), (coat, pair, glaze, _) = deviations(k, DRAWS)
         same = (stacks.glaze[:, :, None] == stacks.glaze[:, None, :]).argmax(axis=2)
-        own = normals[2 + 2 * k + same]
+        own = glaze[same]
         mean, sd = glaze_prior(stacks)
         uneven = np.where(stacks.measured[..., None], 0.0, 2.0 * (HAND_SD * hand + COAT_SD * coat))
         shared = float(np.hypot.reduce(list(COMMON_SD.values())))
