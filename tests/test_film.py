@@ -172,6 +172,16 @@ def test_run_and_scale_are_inverses():
     assert run[glazed] == pytest.approx(wanted[glazed], rel=1e-9)
 
 
+def test_no_glaze_or_no_piece_runs_nowhere():
+    for pieces in (0, 2):
+        edges = np.full((pieces, 3), 0.05)
+        wall, layer = film.Wall(edges, edges), np.zeros((pieces, 3, 4))
+        assert film.run_m(wall, layer).shape == (pieces, 3, 4)
+        assert (film.run_m(wall, layer) == 0).all()
+        assert np.isinf(film.log_scale_to_reach(wall, layer, edges)).all()
+        assert (film.volume_past_m2(wall, layer, layer, edges) == 0).all()
+
+
 def test_run_rises_with_every_layer_of_many_random_stacks():
     wall, layer, gain = random_stacks(3, 2000, 4, 4)
     before = film.run_m(wall, layer, gain)
