@@ -10,147 +10,30 @@ them to open measurements: contains information from the SciGlass database, Copy
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import lru_cache
-from pathlib import Path
 from typing import Any, NamedTuple, TypeAlias
 
 import numpy as np
 import numpy.typing as npt
 
-from runpredict import chemistry
+from runpredict import chemistry, melt_net
 
 FloatArray: TypeAlias = npt.NDArray[np.float64]
 
 CELSIUS_ZERO_K = 273.15
 DATA_MIN_C = 850.0
 DATA_MAX_C = 1350.0
-
-# The curve's two numbers from the nets' two outputs; kept here so fit and use cannot part.
-T3_CENTRE_K = 1000.0 * float(np.exp(0.35))
-T3_LOG_SCALE = 0.15
-STEEPNESS_MIN = 0.75
-# Limits met only far outside the data. Below 3000 K and from 0.75 up the curve falls with
-# temperature everywhere above 600 °C: 1 + (k - 1) T3/T stays above 0.
-T3_RANGE_K = (700.0, 3000.0)
-STEEPNESS_MAX = 4.5
-# Share of a change beyond 850 to 1350 °C that is one standard error. Under 1/3, so that a
-# curve moved by three standard errors still falls.
+# Temperature near which papers agree best.
+BEST_KNOWN_C = 1300.0
+# Share of a change beyond 850 to 1350 °C that is one standard error. With
+# the share within, held under 1/3 so that a curve moved by three standard errors falls.
 EXTRAPOLATION_SHARE = 0.15
 # Standard error for each mole fraction outside the range of an oxide, and its bound.
 OUTSIDE_SD_PER_MOLE_FRACTION = 5.0
 OUTSIDE_SD_MAX = 2.0
 
 _CHUNK = 4096
-_COEFFICIENTS = Path(__file__).parent / "data" / "melt_coefficients.npz"
-FITTED = tuple(o for o in chemistry.OXIDES if o != "F")
-_AT = {oxide: i for i, oxide in enumerate(FITTED)}
-_FITTED_COLUMNS = np.array([chemistry.OXIDES.index(o) for o in FITTED])
+_FITTED_COLUMNS = np.array([chemistry.OXIDES.index(o) for o in melt_net.FITTED])
 _FLUORINE = chemistry.OXIDES.index("F")
-
-
-def _smooth_min(a: Any, b: Any, width: float) -> Any:
-    return 0.5 * (a + b - np.sqrt((a - b) ** 2 + width * width))
-
-
-def features(fitted: npt.NDArray[Any]) -> npt.NDArray[Any]:
-    """Numbers the nets see for each melt.
-
-    Parameters
-    ----------
-    fitted : ndarray, shape (n, 23)
-        Mole fractions of all oxides but F, each row summing to 1.
-
-    Returns
-    -------
-    ndarray, shape (n, p)
-        The mole fractions themselves; fluxes left after Al and B have taken theirs (smooth
-        minima, after the charge balance of AlO4 and BO4); ratios of the unity formula;
-        mixed-alkali products; non-bridging oxygen per network former; products.
-    """
-
-    # One oxide after another in memory: twice as fast on millions of melts.
-    columns = np.ascontiguousarray(fitted.T)
-
-    def at(oxide: str) -> Any:
-        return columns[_AT[oxide]]
-
-    si, al, b = at("SiO2"), at("Al2O3"), at("B2O3")
-    li, na, k = at("Li2O"), at("Na2O"), at("K2O")
-    alkali = li + na + k
-    mg, ca, sr, ba, zn = at("MgO"), at("CaO"), at("SrO"), at("BaO"), at("ZnO")
-    earths = mg + ca + sr + ba + zn + at("PbO") + at("MnO") + at("CoO") + at("CuO") + at("NiO")
-    flux = alkali + earths
-    al_balanced = _smooth_min(al, flux, 0.01)
-    flux_left = flux - al_balanced
-    alkali_left = alkali - _smooth_min(al, alkali, 0.01)
-    b_balanced = _smooth_min(b, flux_left, 0.02)
-    b_by_alkali = _smooth_min(b, alkali_left, 0.02)
-    a, e = alkali + 0.02, earths + 0.02
-    derived = [
-        *(alkali, earths, flux_left, alkali_left, al_balanced, al - al_balanced),
-        *(b_balanced, b_by_alkali, b - b_balanced),
-        *(alkali / (flux + 0.02), li / a, k / a, na * k / a, li * na / a, li * k / a),
-        *(mg / e, ba / e, zn / e, sr / e),
-        *(si / (flux + 0.1), al / (flux + 0.05), b / (flux + 0.05)),
-        2.0 * (flux_left - b_balanced) / (si + 2.0 * al + 2.0 * b + 0.02),
-        *(si * al, si * b, al * b, b * b, alkali * alkali),
-        # The first fluxes left over by Al break a tight network: viscosity falls steeply.
-        *(flux_left / (flux_left + 0.02), flux_left / (flux_left + 0.06)),
-        alkali_left / (alkali_left + 0.02),
-    ]
-    return np.concatenate([columns, np.stack(derived)]).T
-
-
-def activation(a: npt.NDArray[Any]) -> npt.NDArray[Any]:
-    """a / sqrt(1 + a^2): as smooth as tanh and four times cheaper."""
-    return a / np.sqrt(1.0 + a * a)
-
-
-@dataclass(frozen=True)
-class Coefficients:
-    """All that `melt_fit` fits. Member axis first where there is one."""
-
-    limit_log10: float
-    centre: npt.NDArray[np.float32]
-    scale: npt.NDArray[np.float32]
-    w1: npt.NDArray[np.float32]
-    b1: npt.NDArray[np.float32]
-    w2: npt.NDArray[np.float32]
-    b2: npt.NDArray[np.float32]
-    w3: npt.NDArray[np.float32]
-    b3: npt.NDArray[np.float32]
-    ws: npt.NDArray[np.float32]
-    error: FloatArray
-    quantile_coverage: FloatArray
-    quantile_z: FloatArray
-    oxide_low: FloatArray
-    oxide_high: FloatArray
-    oxide_mean: FloatArray
-    whitener: FloatArray
-    distance_limit: float
-
-
-@lru_cache(maxsize=1)
-def coefficients() -> Coefficients:
-    """Load the shipped coefficients (once)."""
-    with np.load(_COEFFICIENTS, allow_pickle=False) as stored:
-        values: dict[str, Any] = {name: stored[name] for name in stored.files}
-    for name in ("limit_log10", "distance_limit"):
-        values[name] = float(values[name])
-    return Coefficients(**values)
-
-
-def _member_outputs(c: Coefficients, fitted: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Mean and spread over the nets of their two outputs, each (2, n)."""
-    f = (features(fitted.astype(np.float32)).T - c.centre[:, None]) / c.scale[:, None]
-    members, inputs, hidden = c.w1.shape
-    first = c.w1.transpose(0, 2, 1).reshape(members * hidden, inputs) @ f
-    z1 = activation(first.reshape(members, hidden, -1) + c.b1.transpose(0, 2, 1))
-    z2 = activation(c.w2.transpose(0, 2, 1) @ z1 + c.b2.transpose(0, 2, 1))
-    straight = c.ws.transpose(0, 2, 1).reshape(members * 2, inputs) @ f
-    outputs = c.w3.transpose(0, 2, 1) @ z2 + c.b3.transpose(0, 2, 1)
-    outputs += straight.reshape(members, 2, -1)
-    return outputs.mean(axis=0), outputs.std(axis=0, ddof=1)
 
 
 def _as_fractions(mole_fractions: npt.ArrayLike) -> FloatArray:
@@ -160,7 +43,7 @@ def _as_fractions(mole_fractions: npt.ArrayLike) -> FloatArray:
     return x
 
 
-def _fitted_fractions(x: FloatArray) -> tuple[FloatArray, FloatArray]:
+def _fitted_fractions(x: FloatArray) -> tuple[npt.NDArray[np.float32], FloatArray]:
     """Oxides of the fit summing to 1, and the fluorine left out."""
     fitted = x[:, _FITTED_COLUMNS]
     total = fitted.sum(axis=1, keepdims=True)
@@ -168,16 +51,7 @@ def _fitted_fractions(x: FloatArray) -> tuple[FloatArray, FloatArray]:
         raise ValueError(
             "mole_fractions must be finite numbers, 0 or more, and some oxide above 0 in each melt."
         )
-    return fitted / total, x[:, _FLUORINE]
-
-
-def curve_log10(t3_k: Any, steepness: Any, limit_log10: Any, t_k: Any) -> FloatArray:
-    """log10 viscosity of the curve; all arguments broadcast."""
-    z = t3_k / t_k
-    value: FloatArray = limit_log10 + (3.0 - limit_log10) * z * np.exp(
-        (steepness - 1.0) * (z - 1.0)
-    )
-    return value
+    return (fitted / total).astype(np.float32), x[:, _FLUORINE]
 
 
 @dataclass(frozen=True)
@@ -191,11 +65,13 @@ class MeltCurve:
     steepness : ndarray, shape (n,)
         Kinetic fragility at t3_k over (3 - limit_log10); 1 is an Arrhenius melt.
     sd_log10 : ndarray, shape (n,)
-        Standard error of log10 viscosity within 850 to 1350 °C.
+        Standard error of log10 viscosity at 1300 °C, where it is least.
     outside : ndarray of bool, shape (n,)
         True where the melt lies outside the measured compositions.
     limit_log10 : float
         log10 viscosity (Pa s) at infinite temperature, the same for all melts.
+    sd_share : float
+        Share of the change of log10 viscosity since 1300 °C that is one standard error.
 
     References
     ----------
@@ -207,6 +83,7 @@ class MeltCurve:
     sd_log10: FloatArray
     outside: npt.NDArray[np.bool_]
     limit_log10: float
+    sd_share: float
 
     def log10_pa_s(self, temperature_c: npt.ArrayLike) -> FloatArray:
         """log10 viscosity.
@@ -222,19 +99,25 @@ class MeltCurve:
             log10 of viscosity in Pa s; falls with temperature from 600 °C up.
         """
         t_k, scalar = _temperature_k(temperature_c)
-        value = curve_log10(self.t3_k[:, None], self.steepness[:, None], self.limit_log10, t_k)
+        value = melt_net.curve_log10(
+            self.t3_k[:, None], self.steepness[:, None], self.limit_log10, t_k
+        )
         return value[:, 0] if scalar else value
 
     def sd_at(self, temperature_c: npt.ArrayLike) -> FloatArray:
         """Standard error of log10 viscosity; shapes as in `log10_pa_s`.
 
-        `sd_log10` from 850 to 1350 °C; beyond, 15 % of the change since then is added in
-        quadrature, so that the curve moved by up to six standard errors still falls.
+        `sd_log10` at 1300 °C; a share of the change since then is added in quadrature, and
+        15 % of the change beyond 850 to 1350 °C. The curve moved by three standard errors
+        still falls.
         """
         t_k, scalar = _temperature_k(temperature_c)
-        edge_c = np.clip(t_k - CELSIUS_ZERO_K, DATA_MIN_C, DATA_MAX_C)
-        beyond = self.log10_pa_s(t_k - CELSIUS_ZERO_K) - self.log10_pa_s(edge_c)
-        value = np.hypot(self.sd_log10[:, None], EXTRAPOLATION_SHARE * beyond)
+        t_c = t_k - CELSIUS_ZERO_K
+        here = self.log10_pa_s(t_c)
+        changed = self.sd_share * (here - self.log10_pa_s(BEST_KNOWN_C)[:, None])
+        edge = self.log10_pa_s(np.clip(t_c, DATA_MIN_C, DATA_MAX_C))
+        beyond = EXTRAPOLATION_SHARE * (here - edge)
+        value = np.sqrt(self.sd_log10[:, None] ** 2 + changed**2 + beyond**2)
         return value[:, 0] if scalar else value
 
 
@@ -263,64 +146,31 @@ def melt_curve(mole_fractions: npt.ArrayLike) -> MeltCurve:
     ValueError : wrong shape, a negative or missing number, or an empty melt.
     """
     x = _as_fractions(mole_fractions)
-    c = coefficients()
+    c = melt_net.coefficients()
     n = len(x)
     t3_k, steepness, sd_log10 = np.empty(n), np.empty(n), np.empty(n)
     outside = np.empty(n, dtype=bool)
     for start in range(0, n, _CHUNK):
         part = slice(start, start + _CHUNK)
         fitted, fluorine = _fitted_fractions(x[part])
-        mean, spread = _member_outputs(c, fitted)
-        t3_k[part], steepness[part] = parameters(mean)
-        reach = _reach(c, fitted, fluorine)
-        outside[part] = _is_outside(reach)
-        inputs = error_inputs(fitted, spread, steepness[part], c.limit_log10)
-        sd_log10[part] = _sd(c, inputs, reach)
-    return MeltCurve(t3_k, steepness, sd_log10, outside, c.limit_log10)
+        mean, spread = melt_net.outputs(c, fitted)
+        t3_k[part], steepness[part] = melt_net.parameters(mean)
+        stray, distance = melt_net.reach(c, fitted)
+        stray += fluorine
+        outside[part] = _is_outside(stray, distance)
+        inputs = melt_net.error_inputs(fitted, spread, steepness[part], c.limit_log10, distance)
+        sd_log10[part] = _sd(c.error @ (inputs * inputs), stray, distance)
+    return MeltCurve(t3_k, steepness, sd_log10, outside, c.limit_log10, c.error_share)
 
 
-def parameters(outputs: npt.NDArray[Any]) -> tuple[FloatArray, FloatArray]:
-    """T3 in kelvin and steepness from the nets' outputs (2, ...)."""
-    o = np.asarray(outputs, dtype=np.float64)
-    t3_k = np.clip(T3_CENTRE_K * np.exp(T3_LOG_SCALE * o[0]), *T3_RANGE_K)
-    steepness = np.minimum(STEEPNESS_MIN + np.logaddexp(0.0, o[1]), STEEPNESS_MAX)
-    return t3_k, steepness
-
-
-def _reach(c: Coefficients, fitted: FloatArray, fluorine: FloatArray) -> FloatArray:
-    """(2, n): mole fraction outside the oxides' ranges, distance over the data's limit."""
-    stray = fitted - np.clip(fitted, c.oxide_low, c.oxide_high)
-    distance = np.linalg.norm((fitted - c.oxide_mean) @ c.whitener, axis=1)
-    return np.stack([np.abs(stray).sum(axis=1) + fluorine, distance / c.distance_limit])
-
-
-def _is_outside(reach: FloatArray) -> npt.NDArray[np.bool_]:
-    far: npt.NDArray[np.bool_] = (reach[0] > 0.002) | (reach[1] > 1.0)
+def _is_outside(stray: npt.NDArray[Any], distance: npt.NDArray[Any]) -> npt.NDArray[np.bool_]:
+    far: npt.NDArray[np.bool_] = (stray > 0.002) | (distance > 1.0)
     return far
 
 
-def error_inputs(
-    fitted: FloatArray, spread: npt.NDArray[Any], steepness: FloatArray, limit_log10: Any
-) -> FloatArray:
-    """(q, n) numbers whose weighted squares add up to the square of the standard error.
-
-    A constant; the nets' spread (2, n) of T3, as log10 viscosity there, and of steepness;
-    roots of lithia, zinc oxide and boric oxide, which papers agree on less.
-    """
-    return np.stack(
-        [
-            np.ones(len(fitted)),
-            (3.0 - limit_log10) * steepness * T3_LOG_SCALE * spread[0],
-            spread[1],
-            *(np.sqrt(fitted[:, _AT[oxide]]) for oxide in ("Li2O", "ZnO", "B2O3")),
-        ]
-    )
-
-
-def _sd(c: Coefficients, inputs: FloatArray, reach: FloatArray) -> FloatArray:
-    inside = np.sqrt(c.error @ (inputs * inputs)) * np.maximum(reach[1], 1.0)
-    stray = np.minimum(OUTSIDE_SD_PER_MOLE_FRACTION * reach[0], OUTSIDE_SD_MAX)
-    return np.hypot(np.minimum(inside, OUTSIDE_SD_MAX), stray)
+def _sd(variance: FloatArray, stray: npt.NDArray[Any], distance: npt.NDArray[Any]) -> FloatArray:
+    inside = np.minimum(np.sqrt(variance) * np.maximum(distance, 1.0), OUTSIDE_SD_MAX)
+    return np.hypot(inside, np.minimum(OUTSIDE_SD_PER_MOLE_FRACTION * stray, OUTSIDE_SD_MAX))
 
 
 def outside_data(mole_fractions: npt.ArrayLike) -> npt.NDArray[np.bool_]:
@@ -338,7 +188,8 @@ def outside_data(mole_fractions: npt.ArrayLike) -> npt.NDArray[np.bool_]:
         the measured melts.
     """
     fitted, fluorine = _fitted_fractions(_as_fractions(mole_fractions))
-    return _is_outside(_reach(coefficients(), fitted, fluorine))
+    stray, distance = melt_net.reach(melt_net.coefficients(), fitted)
+    return _is_outside(stray + fluorine, distance)
 
 
 def _mole_fractions(oxides_wt: Any) -> FloatArray:
@@ -436,7 +287,7 @@ def viscosity_interval_log10(
     """
     if not 0.5 <= coverage <= 0.99:
         raise ValueError(f"coverage is {coverage}; give 0.5 to 0.99.")
-    c = coefficients()
+    c = melt_net.coefficients()
     curve, grid = _paired(oxides_wt, temperature_c)
     middle = curve.log10_pa_s(grid).ravel()
     z = float(np.interp(coverage, c.quantile_coverage, c.quantile_z))
