@@ -21,7 +21,9 @@ Floats = NDArray[np.float64]
 SLOW_C_PER_H, FAST_C_PER_H = 60.0, 150.0  # the two rates of the published cone table
 COOLING_C_PER_H = 150.0  # a loaded electric kiln just below the top; common practice, no source
 FLOW_SPAN_C = 400.0  # colder than this below the peak adds less than 1 % to Φ (see tests)
-RAMP_LIMITS_C_PER_H = (5.0, 1000.0)
+RAMP_LIMITS_C_PER_H = (1.0, 1000.0)
+
+ROOM_C = 20.0
 
 _NODES, _WEIGHTS = np.polynomial.legendre.leggauss(16)
 _NODES, _WEIGHTS = 0.5 * (_NODES + 1.0), 0.5 * _WEIGHTS
@@ -58,7 +60,7 @@ def cone_peak_c(cone: Sequence[str], ramp_c_per_h: ArrayLike) -> Floats:
 
     Raises
     ------
-    ValueError : a cone that is not in the table, or a rate outside 5 to 1000 °C/h.
+    ValueError : a cone that is not in the table, or a rate outside 1 to 1000 °C/h.
 
     Examples
     --------
@@ -129,10 +131,11 @@ def firings_from_peak(peak_c: ArrayLike, ramp_c_per_h: ArrayLike, hold_min: Arra
     """
     peak = np.atleast_1d(np.asarray(peak_c, dtype=float))
     hold = np.broadcast_to(np.asarray(hold_min, dtype=float), peak.shape)
+    floor = np.maximum(peak - FLOW_SPAN_C, ROOM_C)
     legs = (
-        _leg(peak - FLOW_SPAN_C, peak, ramp_c_per_h),
+        _leg(floor, peak, ramp_c_per_h),
         (peak[:, None], 60.0 * hold[:, None]),
-        _leg(peak, peak - FLOW_SPAN_C, COOLING_C_PER_H),
+        _leg(peak, floor, COOLING_C_PER_H),
     )
     return Firings(peak, *(np.concatenate(side, axis=1) for side in zip(*legs, strict=True)))
 
@@ -158,9 +161,9 @@ def firing_from_schedule(
     if not len(target_c) or min(rate_c_per_h) <= 0:
         raise ValueError("a schedule needs at least one segment, each with a rate above 0")
     peak = float(max(target_c))
-    floor = peak - FLOW_SPAN_C
+    floor = max(peak - FLOW_SPAN_C, ROOM_C)
     legs: list[tuple[Floats, Floats]] = []
-    at = 20.0
+    at = ROOM_C
     for rate, target, hold in zip(
         [*rate_c_per_h, COOLING_C_PER_H], [*target_c, floor], [*hold_min, 0.0], strict=True
     ):

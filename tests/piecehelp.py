@@ -26,7 +26,7 @@ def glazes():
     wt = pd.DataFrame({o: rng.uniform(*ends, 20) for o, ends in OXIDE_RANGES.items()})
     wt = wt.mul(100 / wt.sum(axis=1), axis=0)
     wt.insert(0, "glaze", [f"analysis {i}" for i in range(20)])
-    jars = pd.DataFrame({"glaze": [f"jar {w}" for w in WORDS], "behaviour": WORDS})
+    jars = pd.DataFrame({"glaze": [f"jar {w or 'plain'}" for w in WORDS], "behaviour": WORDS})
     return pd.concat([wt.assign(source="analysis"), jars.assign(source="jar")], ignore_index=True)
 
 

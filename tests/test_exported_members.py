@@ -1,0 +1,38 @@
+"""The public names are all there, and each is documented."""
+
+import inspect
+
+import pytest
+
+import runpredict
+
+PUBLIC = [
+    "Answer",
+    "BadInput",
+    "TableWarning",
+    "build_features",
+    "check",
+    "read_table",
+    "unity_formula",
+    "viscosity_log10_pa_s",
+    "viscosity_sd_log10",
+    "write_table",
+]
+
+
+def test_the_public_list_is_the_one_that_is_promised():
+    assert set(PUBLIC) <= set(runpredict.__all__)
+    assert list(runpredict.__all__) == sorted(runpredict.__all__)
+
+
+@pytest.mark.parametrize("name", runpredict.__all__)
+def test_every_public_name_is_there_and_documented(name):
+    member = getattr(runpredict, name)
+    assert inspect.getdoc(member)
+    if inspect.isfunction(member):
+        assert inspect.signature(member).return_annotation != inspect.Signature.empty
+
+
+def test_a_name_that_is_not_public_is_refused():
+    with pytest.raises(AttributeError, match="no attribute 'checks'"):
+        _ = runpredict.checks
