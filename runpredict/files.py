@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import NoReturn
 
@@ -84,9 +84,12 @@ def replace_file(path: str | os.PathLike[str]) -> Iterator[Path]:
     temporary = file.with_name(f".{file.name}.{os.getpid()}.tmp")
     try:
         file.parent.mkdir(parents=True, exist_ok=True)
+        if file.is_dir():
+            raise IsADirectoryError(EISDIR, os.strerror(EISDIR), str(file))
         yield temporary
         os.replace(temporary, file)
     except OSError as fault:
         refuse_file(file.name, f"cannot be written ({_reason(fault)}); nothing was changed.")
     finally:
-        temporary.unlink(missing_ok=True)
+        with suppress(OSError):  # a read-only disk refuses even to unlink what is not there
+            temporary.unlink(missing_ok=True)

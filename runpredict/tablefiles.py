@@ -26,6 +26,7 @@ from runpredict.workbooks import workbook_cells
 
 __all__ = [
     "load_table",
+    "load_workbook",
     "read_table",
     "read_workbook",
     "table_csv",
@@ -192,13 +193,52 @@ def read_table(path: str | os.PathLike[str], kind: TableKind) -> pd.DataFrame:
     return table.frame
 
 
+def load_workbook(path: str | os.PathLike[str]) -> dict[TableKind, Table]:
+    """Read and check every table of a workbook; faults of cells and rows are kept, not raised.
+
+    Parameters
+    ----------
+    path : path
+        An .xlsx file with sheets named after the tables: glazes, recipes, ...
+
+    Returns
+    -------
+    dict
+        Tables by kind, each called by the file and its sheet.
+
+    Raises
+    ------
+    BadInput
+        If it cannot be read, or no sheet is a table.
+
+    Warns
+    -----
+    TableWarning
+        As `load_table`, and for a sheet that is not a table.
+    """
+    file = Path(path)
+    tables: dict[TableKind, Table] = {}
+    for title, records in workbook_cells(file).items():
+        name = f"{file.name}, sheet {title}"
+        if title not in KINDS:
+            message = Fault(name, None, None, f"is not read; name it one of {', '.join(KINDS)}.")
+            warnings.warn(TableWarning(str(message)), stacklevel=2)
+            continue
+        frame, rows, shape_faults = _frame_of(records, name)
+        tables[title] = check_rows(frame, title, name, rows)
+        tables[title].faults[:0] = shape_faults
+    if not tables:
+        refuse_file(file.name, f"has no table; name its sheets {', '.join(KINDS)}.")
+    return tables
+
+
 def read_workbook(path: str | os.PathLike[str]) -> dict[TableKind, pd.DataFrame]:
     """Read and check every table of a workbook.
 
     Parameters
     ----------
     path : path
-        An .xlsx file with sheets named after the tables: glazes, recipes, ...
+        As for `load_workbook`.
 
     Returns
     -------
@@ -213,26 +253,11 @@ def read_workbook(path: str | os.PathLike[str]) -> dict[TableKind, pd.DataFrame]
     Warns
     -----
     TableWarning
-        As `load_table`, and for a sheet that is not a table.
+        As `load_workbook`.
     """
-    file = Path(path)
-    sheets = workbook_cells(file)
-    tables: dict[TableKind, pd.DataFrame] = {}
-    faults: list[Fault] = []
-    for title, records in sheets.items():
-        name = f"{file.name}, sheet {title}"
-        if title not in KINDS:
-            message = Fault(name, None, None, f"is not read; name it one of {', '.join(KINDS)}.")
-            warnings.warn(TableWarning(str(message)), stacklevel=2)
-            continue
-        frame, rows, shape_faults = _frame_of(records, name)
-        table = check_rows(frame, title, name, rows)
-        faults += [*shape_faults, *table.faults]
-        tables[title] = table.frame
-    if not tables:
-        refuse_file(file.name, f"has no table; name its sheets {', '.join(KINDS)}.")
-    raise_faults(faults)
-    return tables
+    tables = load_workbook(path)
+    raise_faults(fault for table in tables.values() for fault in table.faults)
+    return {kind: table.frame for kind, table in tables.items()}
 
 
 def _number_text(value: float) -> str:
