@@ -27,6 +27,8 @@ BEST_KNOWN_C = 1300.0
 # Share of a change beyond 850 to 1350 °C that is one standard error. With
 # the share within, held under 1/3 so that a curve moved by three standard errors falls.
 EXTRAPOLATION_SHARE = 0.15
+# Mole fraction outside the oxides' ranges from which a melt counts as outside.
+OUTSIDE_MOLE_FRACTION = 0.005
 # Standard error for each mole fraction outside the range of an oxide, and its bound.
 OUTSIDE_SD_PER_MOLE_FRACTION = 5.0
 OUTSIDE_SD_MAX = 2.0
@@ -164,7 +166,7 @@ def melt_curve(mole_fractions: npt.ArrayLike) -> MeltCurve:
 
 
 def _is_outside(stray: npt.NDArray[Any], distance: npt.NDArray[Any]) -> npt.NDArray[np.bool_]:
-    far: npt.NDArray[np.bool_] = (stray > 0.002) | (distance > 1.0)
+    far: npt.NDArray[np.bool_] = (stray > OUTSIDE_MOLE_FRACTION) | (distance > 1.0)
     return far
 
 
@@ -183,9 +185,9 @@ def outside_data(mole_fractions: npt.ArrayLike) -> npt.NDArray[np.bool_]:
     Returns
     -------
     ndarray of bool, shape (n,)
-        True where the oxides stray by more than 0.2 mol% in all beyond the range measured
-        for each, or lie further from the middle of the data, seen together, than 99.9 % of
-        the measured melts.
+        True where more than 0.5 mol% in all lies beyond the range measured of each oxide
+        (fluorine, and potash in a melt like potash feldspar, count so), or where the melt
+        is further from the middle of the data, all oxides together, than 99.9 % of it.
     """
     fitted, fluorine = _fitted_fractions(_as_fractions(mole_fractions))
     stray, distance = melt_net.reach(melt_net.coefficients(), fitted)

@@ -34,10 +34,10 @@ BATCH = 256
 LEARNING_RATE = 2e-3
 WEIGHT_DECAY = 0.35
 # Student-t of scatter within a source: scale in log10 viscosity, degrees of freedom.
-SCATTER_LOG10 = 0.12
+SCATTER_LOG10 = 0.08
 SCATTER_DOF = 4.0
 # A source's own offset, shrunk as a normal law of this standard deviation would.
-SOURCE_OFFSET_SD = 0.06
+SOURCE_OFFSET_SD = 0.05
 # A row weighs (rows of its source) ** -SOURCE_POWER: big sources count, but do not rule.
 SOURCE_POWER = 0.25
 # Albite and orthoclase melts up to a hundred times thinner than in four other papers on

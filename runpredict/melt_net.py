@@ -33,8 +33,24 @@ FITTED = tuple(o for o in chemistry.OXIDES if o != "F")
 _AT = {oxide: i for i, oxide in enumerate(FITTED)}
 
 
+ALKALIS = ("Li2O", "Na2O", "K2O")
+EARTHS = ("MgO", "CaO", "SrO", "BaO", "ZnO", "PbO", "MnO", "CoO", "CuO", "NiO")
+
+
+_ALKALI_AND_LOOSENING = np.array(
+    [[o in ALKALIS for o in FITTED], [o in (*EARTHS, "B2O3") for o in FITTED]]
+).T
+
+
 def _smooth_min(a: Any, b: Any, width: float) -> Any:
     return 0.5 * (a + b - np.sqrt((a - b) ** 2 + width * width))
+
+
+def feldspar_likeness(fitted: npt.NDArray[Any]) -> Any:
+    """1 for a melt whose fluxes are alkalis all bound to Al, as in a feldspar, falling to 0."""
+    alkali, loosening = (fitted @ _ALKALI_AND_LOOSENING.astype(fitted.dtype)).T
+    bound = np.maximum(_smooth_min(fitted[:, _AT["Al2O3"]], alkali, 0.01), 0.0)
+    return bound / (alkali + loosening + 0.01)
 
 
 def features(fitted: npt.NDArray[Any]) -> npt.NDArray[Any]:
@@ -62,13 +78,12 @@ def features(fitted: npt.NDArray[Any]) -> npt.NDArray[Any]:
     si, al, b = at("SiO2"), at("Al2O3"), at("B2O3")
     li, na, k = at("Li2O"), at("Na2O"), at("K2O")
     alkali = li + na + k
-    mg, ca, sr, ba, zn = at("MgO"), at("CaO"), at("SrO"), at("BaO"), at("ZnO")
-    earths = mg + ca + sr + ba + zn + at("PbO") + at("MnO") + at("CoO") + at("CuO") + at("NiO")
+    mg, sr, ba, zn = at("MgO"), at("SrO"), at("BaO"), at("ZnO")
+    earths = sum(at(oxide) for oxide in EARTHS)
     flux = alkali + earths
     al_balanced = _smooth_min(al, flux, 0.01)
     flux_left = flux - al_balanced
-    al_by_alkali = _smooth_min(al, alkali, 0.01)
-    alkali_left = alkali - al_by_alkali
+    alkali_left = alkali - _smooth_min(al, alkali, 0.01)
     b_balanced = _smooth_min(b, flux_left, 0.02)
     b_by_alkali = _smooth_min(b, alkali_left, 0.02)
     a, e = alkali + 0.02, earths + 0.02
@@ -83,15 +98,9 @@ def features(fitted: npt.NDArray[Any]) -> npt.NDArray[Any]:
         # The first fluxes left over by Al break a tight network: viscosity falls steeply.
         *(flux_left / (flux_left + 0.02), flux_left / (flux_left + 0.06)),
         alkali_left / (alkali_left + 0.02),
-        feldspar_likeness(al_by_alkali, alkali_left + earths + b) ** 4,
+        feldspar_likeness(fitted) ** 4,
     ]
     return np.concatenate([columns, np.stack(derived)]).T
-
-
-def feldspar_likeness(al_by_alkali: Any, loose: Any) -> Any:
-    """1 for a melt all of whose alkali is bound to Al, as in a feldspar, falling to 0."""
-    al = np.maximum(al_by_alkali, 0.0)
-    return al / (al + loose + 0.01)
 
 
 def activation(a: npt.NDArray[Any]) -> npt.NDArray[Any]:
@@ -163,8 +172,13 @@ def parameters(outputs: npt.NDArray[Any]) -> tuple[FloatArray, FloatArray]:
 
 def reach(c: Reach, fitted: Float32Array) -> tuple[Float32Array, Float32Array]:
     """How far melts stray: mole fraction outside the oxides' ranges, and distance from the
-    middle of the data, all oxides together, over that of the 99.9 % nearest melts."""
+    middle of the data, all oxides together, over that of the 99.9 % nearest melts.
+
+    The data hold no melt of a potash feldspar that other papers bear out, and the nets
+    make it too thin: potash in one counts as outside.
+    """
     stray = np.abs(fitted - np.clip(fitted, c.oxide_low, c.oxide_high)).sum(axis=1)
+    stray += fitted[:, _AT["K2O"]] * feldspar_likeness(fitted) ** 4
     distance = np.linalg.norm((fitted - c.oxide_mean) @ c.whitener, axis=1)
     return stray, distance / c.distance_limit
 

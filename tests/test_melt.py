@@ -171,6 +171,15 @@ def test_fluorine_counts_as_outside() -> None:
         melt.melt_curve(one_oxide("F"))
 
 
+def test_potash_feldspar_alone_is_outside() -> None:
+    """No paper of the data measured it well; a glaze made of much of it is inside."""
+    feldspar = {"SiO2": 64.8, "Al2O3": 18.3, "K2O": 16.9}
+    celadon = {"SiO2": 67.0, "Al2O3": 13.0, "K2O": 5.0, "Na2O": 2.0, "CaO": 13.0}
+    assert melt.outside_data(chemistry.mole_fractions(feldspar))[0]
+    assert not melt.outside_data(chemistry.mole_fractions(celadon))[0]
+    assert melt.viscosity_sd_log10(feldspar, 1250.0) > 3 * melt.viscosity_sd_log10(celadon, 1250.0)
+
+
 @pytest.mark.parametrize(
     ("thinner", "stiffer"),
     [
