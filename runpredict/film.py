@@ -153,7 +153,7 @@ class Wall:
         lower = np.asarray(lower_m, dtype=float)
         upper = np.asarray(upper_m, dtype=float)
         heights = np.sort(np.concatenate([lower, upper], axis=1), axis=1)
-        used = (np.diff(heights, axis=1) > 0).any(axis=0)
+        used = np.asarray((np.diff(heights, axis=1) > 0).any(axis=0))
         used[-1] |= not used.any()  # a band at least, even where there is no glaze or no piece
         heights = heights[:, np.append(True, used)]
         middle = 0.5 * (heights[:, 1:] + heights[:, :-1])[:, None, :]
