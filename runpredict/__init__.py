@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import sys
 from importlib import import_module
+from types import ModuleType
 from typing import Any
 
 # Where each public name lives; loaded when first asked for, so that nothing heavy is.
@@ -39,3 +41,15 @@ def __getattr__(name: str) -> Any:
     value = getattr(import_module(f"runpredict.{_HOMES[name]}"), name)
     globals()[name] = value
     return value
+
+
+class _Package(ModuleType):
+    """`check` is a module and what it does: importing the one must not hide the other."""
+
+    def __setattr__(self, name: str, value: Any) -> None:
+        if isinstance(value, ModuleType) and name in _HOMES:
+            value = getattr(value, name)
+        super().__setattr__(name, value)
+
+
+sys.modules[__name__].__class__ = _Package

@@ -1,6 +1,7 @@
 """From tables to answer."""
 
 import re
+import sys
 import warnings
 
 import numpy as np
@@ -223,7 +224,7 @@ def test_a_typed_schedule_answers_as_the_cone_it_equals():
 
 
 def test_pieces_are_answered_in_portions_as_in_one(plan, answer, monkeypatch):
-    monkeypatch.setattr("runpredict.check.PIECES_AT_A_TIME", 37)
+    monkeypatch.setattr(sys.modules["runpredict.check"], "PIECES_AT_A_TIME", 37)
     again = check(plan, glazes())
     pd.testing.assert_frame_equal(again.layers, answer.layers, check_exact=False, rtol=1e-9)
     pd.testing.assert_frame_equal(again.pieces, answer.pieces, check_exact=False, rtol=1e-9)

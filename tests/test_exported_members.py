@@ -1,6 +1,8 @@
 """The public names are all there, and each is documented."""
 
 import inspect
+import subprocess
+import sys
 
 import pytest
 
@@ -36,3 +38,11 @@ def test_every_public_name_is_there_and_documented(name):
 def test_a_name_that_is_not_public_is_refused():
     with pytest.raises(AttributeError, match="no attribute 'checks'"):
         _ = runpredict.checks
+
+
+@pytest.mark.parametrize(
+    "first", ["", "import runpredict.check", "import runpredict.report", "runpredict.Answer"]
+)
+def test_check_is_what_is_called_whatever_was_imported_before(first):
+    code = f"import runpredict\n{first}\nassert runpredict.check.__name__ == 'check'"
+    subprocess.run([sys.executable, "-c", code], check=True, timeout=60)
