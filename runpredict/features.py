@@ -27,7 +27,11 @@ Indices = NDArray[Any]
 # pores have closed and the burnt part is gone. Common practice, no source.
 FIRST_COAT_MM = {"dip": 0.40, "pour": 0.36, "brush": 0.12, "spray": 0.09}
 NEXT_COAT_MM = {"dip": 0.33, "pour": 0.29, "brush": 0.11, "spray": 0.08}
-FIRED_SHARE = 0.5
+FIRED_SHARE = 0.6
+# On the way up and down a glaze is not yet, or no longer, all melt (undissolved silica, gas):
+# this share of that time counts for its run. Common practice, no source, checked against
+# simulated studios.
+RIPE_SHARE = 0.5
 MORE_COATS = 3  # coats beyond the planned ones that a decision may look at
 
 # A jar is taken to hold an ordinary mid-range glaze (moles a unity of fluxes; common practice,
@@ -133,16 +137,17 @@ def _melt_columns(
     )
     fired = firings.take(f)
     shift = np.where(known[g], 0.0, _jar_shift_c(fired.peak_c))
+    solids = melt.stiffening_log10(moles[g])
     peak = (fired.peak_c + shift)[:, None]
-    at_peak = curve.log10_pa_s(peak)[:, 0]
+    at_peak = curve.log10_pa_s(peak)[:, 0] + solids.shift_log10
     columns = {
         "peak_c": fired.peak_c,
         "hold_min": fired.hold_min,
         "viscosity_log10_pa_s": at_peak,
-        "viscosity_sd_log10": curve.sd_at(peak)[:, 0],
+        "viscosity_sd_log10": np.hypot(curve.sd_at(peak)[:, 0], solids.sd_log10),
         "outside_data": curve.outside,
         "chemistry_known": known[g],
-        "fluidity_per_pa": heat.fluidity_per_pa(curve, fired, shift),
+        "fluidity_per_pa": heat.fluidity_per_pa(curve, fired, shift) * 10.0**-solids.shift_log10,
         "fluidity_per_hold_min_per_pa": 60.0 * 10.0**-at_peak,
         "density_kg_m3": melt.density_kg_m3(moles[g], fired.peak_c),
         "surface_tension_n_m": melt.surface_tension_n_m(moles[g], fired.peak_c),
@@ -197,15 +202,28 @@ def features_of(
     named = glazes.set_index("glaze")
     typical = typical_thickness_mm(layers["method"].tolist(), layers["coats"].to_numpy(dtype=float))
     measured = layers["thickness_mm"].notna().to_numpy()
-    kept = ["piece", "firing", "body", "layer", "glaze", "method", "coats", "hold_min"]
+    kept = [
+        "piece",
+        "firing",
+        "body",
+        "layer",
+        "glaze",
+        "method",
+        "coats",
+        "hold_min",
+        "ramp_c_per_h",
+    ]
     out = layers[[*kept, "wall_deg", "foot_mm", "lower_edge_mm", "upper_edge_mm"]].copy()
     out["behaviour"] = named["behaviour"].reindex(layers["glaze"]).to_numpy()
     out["thickness_measured"] = measured
     out["thickness_mm"] = layers["thickness_mm"].where(measured, typical)
     for name, values in _melt_columns(layers, glazes, schedules).items():
         out[name] = values
-    out["mobility_per_m"] = film.mobility_per_m(
-        out["fluidity_per_pa"], out["density_kg_m3"], out["wall_deg"]
+    held = out["hold_min"] * out["fluidity_per_hold_min_per_pa"]
+    ripe = held + RIPE_SHARE * (out["fluidity_per_pa"] - held)
+    out["mobility_per_m"] = film.mobility_per_m(ripe, out["density_kg_m3"], out["wall_deg"])
+    out["mobility_per_hold_min_per_m"] = film.mobility_per_m(
+        out["fluidity_per_hold_min_per_pa"], out["density_kg_m3"], out["wall_deg"]
     )
     for name, by_glaze in _unity_columns(glazes).items():
         out[name] = by_glaze.reindex(layers["glaze"]).to_numpy()
@@ -233,6 +251,7 @@ class Stacks:
         The features they were made from.
     piece_at, layer_at : ndarray of int, shape (rows,)
         Where each row of the features sits in the arrays.
+    method : ndarray of str, shape (n, k)
     present, measured, chemistry_known : ndarray of bool, shape (n, k)
         The layer is there; its thickness was measured; its glaze is no jar.
     behaviour : ndarray of str, shape (n, k)
@@ -242,7 +261,7 @@ class Stacks:
     lower_m, upper_m, thickness_m : ndarray, shape (n, k)
         Edges above the foot and fired thickness. [m]
     mobility_per_m, mobility_per_hold_min_per_m : ndarray, shape (n, k)
-        ρ g sin(wall) Φ over the firing, and what each minute of hold adds to it.
+        ρ g sin(wall) Φ of each layer's melt, and what each minute of hold adds to it.
     coats : ndarray of int, shape (n, k)
     coat_ratio : ndarray, shape (n, k, c)
         Thickness with 1 ... c coats over thickness as planned.
@@ -250,7 +269,7 @@ class Stacks:
         Depth at which a puddle of the piece's glaze stands on a cookie. [m]
     glaze : ndarray of int, shape (n, k)
         Number of the layer's glaze in ``glazes``; -1 where there is no layer.
-    foot_m, hold_min : ndarray, shape (n,)
+    foot_m, hold_min, ramp_c_per_h : ndarray, shape (n,)
     body, firing, piece : ndarray of str, shape (n,)
     """
 
@@ -267,6 +286,7 @@ class Stacks:
     thickness_m: Floats
     mobility_per_m: Floats
     mobility_per_hold_min_per_m: Floats
+    method: NDArray[np.object_]
     coats: Indices
     coat_ratio: Floats
     puddle_m: Floats
@@ -274,6 +294,7 @@ class Stacks:
     glazes: tuple[str, ...]
     foot_m: Floats
     hold_min: Floats
+    ramp_c_per_h: Floats
     body: NDArray[np.object_]
     firing: NDArray[np.object_]
     piece: NDArray[np.object_]
@@ -281,16 +302,17 @@ class Stacks:
     @cached_property
     def wall(self) -> film.Wall:
         """Where the glaze stands."""
-        return film.Wall(self.lower_m, self.upper_m)
+        return film.Wall(self.lower_m, self.upper_m, self.thickness_m)
+
+    @cached_property
+    def shares(self) -> Floats:
+        """Share of each layer in what moves each edge, shape (n, k, k)."""
+        return film.mixing_shares(self.present)
 
     @property
     def glazed(self) -> NDArray[np.bool_]:
         """The layer is there and covers some of the wall, shape (n, k)."""
         return self.present & (self.upper_m > self.lower_m)
-
-    def layer_m(self) -> Floats:
-        """h sqrt(mobility) of each layer, shape (n, k). [m^0.5]"""
-        return self.thickness_m * np.sqrt(self.mobility_per_m)
 
     def take(self, pieces: Indices | slice) -> Stacks:
         """The same arrays for some of the pieces; rows stay as they are."""
@@ -333,8 +355,6 @@ def stacks_of(rows: pd.DataFrame) -> Stacks:
 
     codes, glazes = pd.factorize(rows["glaze"])
     coats = rows["coats"].to_numpy(dtype=float).astype(np.intp)
-    mobility = grid(rows["mobility_per_m"].to_numpy(dtype=float))
-    share = rows["fluidity_per_hold_min_per_pa"] / rows["fluidity_per_pa"]
     first = np.unique(piece_at, return_index=True)[1]
     return Stacks(
         rows=rows,
@@ -348,8 +368,9 @@ def stacks_of(rows: pd.DataFrame) -> Stacks:
         lower_m=metres("lower_edge_mm"),
         upper_m=metres("upper_edge_mm"),
         thickness_m=metres("thickness_mm") * FIRED_SHARE,
-        mobility_per_m=mobility,
-        mobility_per_hold_min_per_m=mobility * grid(share.to_numpy(dtype=float)),
+        mobility_per_m=grid(rows["mobility_per_m"].to_numpy(dtype=float)),
+        mobility_per_hold_min_per_m=grid(rows["mobility_per_hold_min_per_m"].to_numpy(dtype=float)),
+        method=grid(rows["method"].to_numpy(dtype=object), ""),
         coats=grid(coats, 1),
         coat_ratio=_coat_ratio(rows, coats, grid),
         puddle_m=film.puddle_depth_m(
@@ -360,5 +381,6 @@ def stacks_of(rows: pd.DataFrame) -> Stacks:
         glazes=tuple(glazes),
         foot_m=rows["foot_mm"].to_numpy(dtype=float)[first] * 1e-3,
         hold_min=rows["hold_min"].to_numpy(dtype=float)[first],
+        ramp_c_per_h=rows["ramp_c_per_h"].to_numpy(dtype=float)[first],
         **{name: rows[name].to_numpy(dtype=object)[first] for name in ("body", "firing", "piece")},
     )

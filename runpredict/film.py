@@ -7,21 +7,26 @@ The film is thin, viscous and driven by weight: its flux is ``mobility h³ / 3``
 (Nusselt 1916; Huppert 1982). In the mass coordinate ``m``, counted up from an edge, the height
 of a parcel obeys a Hamilton-Jacobi equation whose Lax-Oleinik solution is closed: an edge sits at
 
-    run = max over heights d above the edge of  (1.5 M(d))^(2/3) - d
+    run = max over heights d above the edge of  (1.5 V(d) sqrt(mobility))^(2/3) - d
 
-with ``M(d) = ∫ Σ h_k sqrt(mobility_k) dd'`` over all layers between the edge and d. The maximum
-holds every stage at once: the front of a film still thick (run = mobility h² / 3), the finite
-volume that thins behind its front (Huppert 1982), and a thick overlap that catches up with a
-thin film below it. Layers enter M as a sum, which is the mixing rule
-``sqrt(Φ_mix) = Σ share_k sqrt(Φ_k)`` of the overlap; since no term of the sum is negative, more
-glaze, a hotter or longer firing, a steeper wall or a lower edge can only lengthen the run.
+with ``V(d)`` the glaze between the edge and d. The maximum holds every stage at once: the front
+of a film still thick (run = mobility h² / 3), the finite volume that thins behind its front
+(Huppert 1982), and a thick overlap that catches up with a thin film below it.
+
+The edge of a layer over another is a step on a film that moves as well. It moves as the shock of
+a film on one half as thick, and gathers the glaze it runs over, so that all the glaze of the
+wall feeds it. The melts of a wall mix as viscosities do, in the logarithm, with fixed shares: no
+layer's thickness and no edge changes the mixture, so that more of a glaze, a hotter or longer
+firing, a steeper wall or a lower edge can only lengthen the run.
 
 References
 ----------
+Arrhenius, S. (1887), Z. phys. Chem. 1:285-298 (logarithmic mixing of viscosities).
+Evans, L. C., Partial Differential Equations, ch. 3.3 (Lax-Oleinik formula).
 Huppert, H. E. (1982), Nature 300:427-429.
 Jeffreys, H. (1930), Proc. Camb. Phil. Soc. 26:204-205.
 Nusselt, W. (1916), Z. Ver. dtsch. Ing. 60:541-546.
-Evans, L. C., Partial Differential Equations, ch. 3.3 (Lax-Oleinik formula).
+Whitham, G. B., Linear and Nonlinear Waves (1974), ch. 2.3 (speed of a shock).
 """
 
 from __future__ import annotations
@@ -33,7 +38,11 @@ Floats = NDArray[np.float64]
 
 GRAVITY_M_S2 = 9.80665  # standard gravity, CGPM 1901
 CONTACT_DEG = 60.0  # of molten glaze on fired clay; order of magnitude, from memory
-SURFACE_TO_MEAN_SPEED = 1.5  # parabolic profile of a falling film, Nusselt 1916
+# Speed of the step between a film and one half as thick, over the thick film's mean speed:
+# 1 + r + r² with r = 1/2 (`step_run_m`).
+STEP_SPEED = 1.75
+# The lowest layer goes on alone below the others, so its melt counts twice in its own run.
+LOWEST_LAYER_SHARE = 2.0
 
 
 def mobility_per_m(
@@ -137,174 +146,136 @@ class Wall:
 
     Parameters
     ----------
-    lower_m, upper_m : ndarray, shape (n, k)
-        Edges of each layer above the foot's edge, layers in the order they were applied;
-        a layer that is not there has lower = upper. [m]
+    lower_m, upper_m, thickness_m : ndarray, shape (n, k)
+        Edges of each layer above the foot's edge and its fired thickness, layers in the order
+        they were applied; a layer that is not there has lower = upper. [m]
 
     Attributes
     ----------
-    bands : int
-        b, the number of bands of wall that differ in which layers cover them.
-    over_glaze : ndarray of bool, shape (n, k)
-        The layer overlaps one applied before it, so that its edge rides at the surface.
+    start_m, step_m : ndarray, shape (n, k, b)
+        The wall above each edge as b bands that differ in which layers cover them: height of
+        each band's lower end above the edge, and the band's height. [m]
+    thickness_m : ndarray, shape (n, b)
+        Of all layers together in each band. [m]
+    volume_m2 : ndarray, shape (n, k, b)
+        Glaze between the edge and the lower end of each band, per metre of rim. [m²]
+    glazed_m : ndarray, shape (n,)
+        From the lowest edge of any layer to the top of the glaze. [m]
     """
 
-    def __init__(self, lower_m: Floats, upper_m: Floats) -> None:
-        lower = np.asarray(lower_m, dtype=float)
-        upper = np.asarray(upper_m, dtype=float)
+    def __init__(self, lower_m: Floats, upper_m: Floats, thickness_m: Floats) -> None:
+        lower, upper = np.asarray(lower_m, dtype=float), np.asarray(upper_m, dtype=float)
         heights = np.sort(np.concatenate([lower, upper], axis=1), axis=1)
         used = np.asarray((np.diff(heights, axis=1) > 0).any(axis=0))
         used[-1] |= not used.any()  # a band at least, even where there is no glaze or no piece
         heights = heights[:, np.append(True, used)]
         middle = 0.5 * (heights[:, 1:] + heights[:, :-1])[:, None, :]
-        self.covered = (lower[:, :, None] < middle) & (middle < upper[:, :, None])
+        covered = (lower[:, :, None] < middle) & (middle < upper[:, :, None])
         above = np.maximum(heights[:, None, :] - lower[:, :, None], 0.0)
         self.start_m, self.step_m = above[:, :, :-1], np.diff(above, axis=2)
-        self.bands = self.step_m.shape[2]
-        before = np.tri(lower.shape[1], k=-1, dtype=bool)
-        both = self.covered[:, :, None, :] & self.covered[:, None, :, :]
-        self.over_glaze: NDArray[np.bool_] = (both.any(axis=3) & before).any(axis=2)
-
-    def stacked(self, layer: Floats, pair_gain: Floats | None = None) -> Floats:
-        """Sum over the layers of each band.
-
-        Parameters
-        ----------
-        layer : ndarray, shape (n, k, draws)
-            h sqrt(mobility), or any other quantity that adds up over the layers.
-        pair_gain : ndarray, shape (n, k, draws), optional
-            Factor by which the melt of a layer and what lies below it moves more (in
-            h sqrt(mobility)) than their mixture. It never makes the stack slower than the
-            faster of the two alone would be, so that a further layer cannot make a piece safer.
-
-        Returns
-        -------
-        ndarray, shape (n, b, draws)
-        """
-        covered = self.covered.astype(float)
-        total = covered[:, 0, :, None] * layer[:, None, 0]
-        below = covered[:, 0]
-        for k in range(1, layer.shape[1]):
-            top = covered[:, k, :, None] * layer[:, None, k]
-            if pair_gain is None:
-                total += top
-            else:
-                faster = np.maximum(total, top)
-                total += top
-                total *= (below * covered[:, k])[:, :, None] * pair_gain[:, None, k]
-                np.maximum(total, faster, out=total)
-            below = np.maximum(below, covered[:, k])
-        return total
-
-    def above_edges(self, band: Floats) -> tuple[Floats, Floats, Floats]:
-        """M(d) above every edge as straight pieces.
-
-        Parameters
-        ----------
-        band : ndarray, shape (n, b, draws), from `stacked`
-
-        Returns
-        -------
-        start : (n, k, b, 1) height of each piece's lower end above the edge. [m]
-        at_start : (n, k, b, draws) M there.
-        slope : (n, 1, b, draws) dM/dd.
-        """
-        gained = self.step_m[..., None] * band[:, None]
-        at_start = np.cumsum(gained, axis=2) - gained
-        return self.start_m[..., None], at_start, band[:, None]
+        self.thickness_m = (covered * np.asarray(thickness_m, dtype=float)[:, :, None]).sum(axis=1)
+        gained = self.step_m * self.thickness_m[:, None]
+        self.volume_m2 = np.cumsum(gained, axis=2) - gained
+        there = upper > lower
+        lowest = np.where(there, lower, np.inf).min(axis=1, initial=np.inf)
+        self.glazed_m = np.maximum(np.where(there, upper, 0.0).max(axis=1, initial=0.0) - lowest, 0)
 
 
-def _scaled(wall: Wall, band: Floats, edge_log: ArrayLike) -> tuple[Floats, Floats, Floats]:
-    """`Wall.above_edges` with the mobility above each edge scaled."""
-    start, at_start, slope = wall.above_edges(band)
-    gain = np.exp(0.5 * np.asarray(edge_log, dtype=float))
-    gain = gain[:, :, None] if gain.ndim else gain
-    return start, at_start * gain, slope * gain
+def mixing_shares(present: NDArray[np.bool_]) -> Floats:
+    """Share of each layer's melt in what moves each edge.
+
+    Parameters
+    ----------
+    present : ndarray of bool, shape (n, k)
+
+    Returns
+    -------
+    ndarray, shape (n, k, k)
+        Edge, then layer; each edge's shares sum to 1. All layers count alike, but the first
+        counts double at its own edge.
+    """
+    weight = np.repeat(present[:, None, :].astype(float), present.shape[1], axis=1)
+    many = present.sum(axis=1) > 1
+    weight[:, 0, 0] *= np.where(many, LOWEST_LAYER_SHARE, 1.0)
+    return np.asarray(weight / np.maximum(weight.sum(axis=2, keepdims=True), 1.0), dtype=float)
 
 
-def run_m(
-    wall: Wall, layer_m: Floats, pair_gain: Floats | None = None, edge_log: ArrayLike = 0.0
-) -> Floats:
+def log_mobility_to_reach(wall: Wall, reach_m: Floats) -> Floats:
+    """Natural log of the mobility [1/m] at which each edge just runs a given way.
+
+    The inverse of `run_m`.
+
+    Parameters
+    ----------
+    wall : Wall of n pieces with k layers
+    reach_m : ndarray, shape (n, k)
+        The way to run, > 0. [m]
+
+    Returns
+    -------
+    ndarray, shape (n, k)
+        inf where no glaze stands above the edge.
+    """
+    way = np.asarray(reach_m, dtype=float)[..., None] + wall.start_m
+    slope = np.broadcast_to(wall.thickness_m[:, None], way.shape)
+    feeds = (wall.step_m > 0) & (slope > 0)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        # The first parcel to arrive is at 2 way - 3 V/h above the band's lower end, or an end.
+        best = np.where(slope > 0, 2.0 * way - 3.0 * wall.volume_m2 / slope, 0.0)
+        best = np.clip(best, 0.0, wall.step_m)
+        held = 1.5 * (wall.volume_m2 + slope * best)
+        front = np.where(held > 0, (way + best) ** 3 / held**2, np.inf).min(axis=2)
+        far = np.minimum(2.0 * way, wall.glazed_m[:, None, None])
+        fed = (way + far) ** 3 / (1.5 * slope * far) ** 2 / STEP_SPEED
+        step = np.where(feeds, fed, np.inf).min(axis=2)
+        need = np.concatenate([front[:, :1], step[:, 1:]], axis=1)
+        return np.asarray(np.log(need), dtype=float)
+
+
+def run_m(wall: Wall, mobility_log: Floats) -> Floats:
     """Run of every lower edge.
 
     Parameters
     ----------
     wall : Wall of n pieces with k layers
-    layer_m : ndarray, shape (n, k, draws)
-        h sqrt(mobility) of each layer, 0 for a layer that is not there. [m^0.5]
-    pair_gain : ndarray, shape (n, k, draws), optional
-        As in `Wall.stacked`.
-    edge_log : array_like, 0 or shape (n, k, draws)
-        Natural log of a factor on all mobility above each edge.
+    mobility_log : ndarray, shape (n, k, draws)
+        Natural log of the mobility [1/m] of what moves each edge.
 
     Returns
     -------
     ndarray, shape (n, k, draws)
         How far the edge moves down the wall, >= 0. [m]
     """
-    start, at_start, slope = _scaled(wall, wall.stacked(layer_m, pair_gain), edge_log)
+    mobility = np.exp(np.asarray(mobility_log, dtype=float))[:, :, None]
+    start, step, volume = (a[..., None] for a in (wall.start_m, wall.step_m, wall.volume_m2))
+    slope = np.broadcast_to(wall.thickness_m[:, None, :, None], step.shape)
     with np.errstate(divide="ignore", invalid="ignore"):
-        best = np.where(slope > 0, slope**2 / 1.5 - at_start / slope, 0.0)
-    best = np.clip(best, 0.0, wall.step_m[..., None])
-    run = np.cbrt(1.5 * (at_start + slope * best)) ** 2 - start - best
-    return np.asarray(np.maximum(run.max(axis=2), 0.0), dtype=float)
+        best = np.where(slope > 0, slope**2 * mobility / 1.5 - volume / slope, 0.0)
+    best = np.clip(best, 0.0, step)
+    front = _front_m(volume + slope * best, mobility) - start - best
+    lead = STEP_SPEED * mobility
+    far = np.clip(slope**2 * lead / 1.5, 0.0, wall.glazed_m[:, None, None, None])
+    fed = np.where((step > 0) & (slope > 0), _front_m(slope * far, lead) - far - start, 0.0)
+    run = np.concatenate([front[:, :1].max(axis=2), fed[:, 1:].max(axis=2)], axis=1)
+    return np.asarray(np.maximum(run, 0.0), dtype=float)
 
 
-def log_scale_to_reach(
-    wall: Wall, layer_m: Floats, reach_m: Floats, pair_gain: Floats | None = None
-) -> Floats:
-    """Natural log of the factor on all mobility at which an edge just runs a given way.
-
-    The inverse of `run_m`: with this as ``edge_log`` it gives ``reach_m``.
-
-    Parameters
-    ----------
-    wall, layer_m, pair_gain : as in `run_m`
-    reach_m : ndarray, shape (n, k)
-        The way to run, > 0. [m]
-
-    Returns
-    -------
-    ndarray, shape (n, k, draws)
-        inf where no glaze stands above the edge.
-    """
-    band = wall.stacked(layer_m, pair_gain)
-    start, held, slope = wall.above_edges(band)
-    way = np.asarray(reach_m, dtype=float)[:, :, None, None] + start
-    # In place, since this is where a check spends its time. In each band the parcel that
-    # arrives first is at 2 way - 3 M / slope above the band's lower end, or at one of its ends.
-    with np.errstate(divide="ignore"):
-        best = held * np.where(band > 0, -3.0 / band, 0.0)[:, None]
-        best += 2.0 * way
-        np.clip(best, 0.0, wall.step_m[..., None], out=best)
-        held += slope * best
-        held *= 1.5
-        best += way
-        best *= best**2
-        best /= held**2
-        return np.asarray(np.log(np.where(held > 0, best, np.inf).min(axis=2)), dtype=float)
+def _front_m(volume_m2: Floats, mobility: Floats) -> Floats:
+    """Where a finite volume ends below the parcel that drives it (Huppert 1982)."""
+    return np.asarray(np.cbrt(2.25 * volume_m2**2 * mobility), dtype=float)
 
 
-def volume_past_m2(
-    wall: Wall,
-    layer_m: Floats,
-    thickness_m: Floats,
-    reach_m: Floats,
-    pair_gain: Floats | None = None,
-    edge_log: ArrayLike = 0.0,
-) -> Floats:
+def volume_past_m2(wall: Wall, mobility_log: Floats, reach_m: Floats) -> Floats:
     """Glaze that has run past a line below each edge, per metre of rim.
 
     The dual of the run (Lax-Oleinik in the mass that has passed a line): the largest, over
-    heights d above the edge, of A(d) [1 - (reach + d)^1.5 / (1.5 M(d))], with A(d) the glaze
-    between the edge and d. It is what the draining profile of Jeffreys (1930) leaves beyond the
-    line, and nothing where the front has not reached it.
+    heights d above the edge, of V(d) - (reach + d)^1.5 / (1.5 sqrt(mobility)), with V(d) the
+    glaze between the edge and d. It is what the draining profile of Jeffreys (1930) leaves
+    beyond the line, and nothing where the front has not reached it.
 
     Parameters
     ----------
-    wall, layer_m, pair_gain, edge_log : as in `run_m`
-    thickness_m : ndarray, shape (n, k, 1 or draws)
-        Fired thickness of each layer. [m]
+    wall, mobility_log : as in `run_m`
     reach_m : ndarray, shape (n, k)
         Distance from the edge down to the line. [m]
 
@@ -312,15 +283,13 @@ def volume_past_m2(
     -------
     ndarray, shape (n, k, draws). [m²]
     """
-    start, at_start, slope = _scaled(wall, wall.stacked(layer_m, pair_gain), edge_log)
-    _, held, thickness = wall.above_edges(wall.stacked(thickness_m))
-    way = np.asarray(reach_m, dtype=float)[:, :, None, None] + start
-    best = np.clip(slope**2 - way, 0.0, wall.step_m[..., None])
-    moved = 1.5 * (at_start + slope * best)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        share = np.where(moved > 0, 1.0 - (way + best) ** 1.5 / moved, 0.0)
-    past = (held + thickness * best) * np.maximum(share, 0.0)
-    return np.asarray(past.max(axis=2), dtype=float)
+    root = np.exp(0.5 * np.asarray(mobility_log, dtype=float))[:, :, None]
+    slope = wall.thickness_m[:, None, :, None]
+    way = (np.asarray(reach_m, dtype=float)[..., None] + wall.start_m)[..., None]
+    best = np.clip((slope * root) ** 2 - way, 0.0, wall.step_m[..., None])
+    drained = (way + best) ** 1.5 / (1.5 * root)
+    past = wall.volume_m2[..., None] + slope * best - drained
+    return np.asarray(np.maximum(past.max(axis=2), 0.0), dtype=float)
 
 
 def puddle_depth_m(surface_tension_n_m: ArrayLike, density_kg_m3: ArrayLike) -> Floats:

@@ -19,7 +19,7 @@ from runpredict.melt import MeltCurve
 Floats = NDArray[np.float64]
 
 SLOW_C_PER_H, FAST_C_PER_H = 60.0, 150.0  # the two rates of the published cone table
-COOLING_C_PER_H = 150.0  # a loaded electric kiln just below the top; common practice, no source
+COOLING_C_PER_H = 200.0  # a loaded electric kiln just below the top; common practice, no source
 FLOW_SPAN_C = 400.0  # colder than this below the peak adds less than 1 % to Φ (see tests)
 RAMP_LIMITS_C_PER_H = (1.0, 1000.0)
 

@@ -13,9 +13,11 @@ otherwise; common practice, no source, checked against simulated studios.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from statistics import NormalDist
+from typing import Any, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,19 +30,19 @@ Floats = NDArray[np.float64]
 GLAZE_SD = 0.9  # a glaze of known chemistry, besides the error of its viscosity
 # A word on a jar is right about three times in four; shift and spread allow for that.
 BEHAVIOUR_SHIFT = {"stiff": -1.8, "stable": -0.8, "": 0.0, "fluid": 0.6, "runny": 1.4}
-BEHAVIOUR_SD = {"stiff": 1.3, "stable": 1.2, "": 1.6, "fluid": 1.2, "runny": 1.2}
-PAIR_MEAN, PAIR_SD = 0.25, 0.6  # two glazes over each other
-COMMON_SD = {"kiln": 0.5, "body": 0.2, "firing": 0.3, "place on the shelf": 0.4}
+BEHAVIOUR_SD = {"stiff": 1.4, "stable": 1.3, "": 1.6, "fluid": 1.3, "runny": 1.3}
+PAIR_MEAN, PAIR_SD = 0.25, 0.5  # two glazes over each other
+KILN_SD, BODY_SD, FIRING_SD, PLACE_SD = 0.5, 0.2, 0.25, 0.33
 HAND_SD = 0.25  # natural log of thickness: this potter's coats against typical ones
-COAT_SD = 0.3  # natural log of thickness: one coat against another
-EDGE_SD = 0.5  # unevenness of an edge, and drips ahead of it
+COAT_SD = 0.28  # natural log of thickness: one coat against another
+EDGE_SD = 0.38  # unevenness of an edge, and drips ahead of it
 # A film that would creep less than this stays where it is, held by its own contact line.
 HELD_BACK_M = 0.6e-3
 DRAWS = 64
 ORDERS_TRIED = 200
 LOGISTIC_PER_SD = 1.702  # logistic curve nearest the normal one, Johnson & Kotz, vol. 2 (1970)
 
-SURFACE_LOG = float(np.log(film.SURFACE_TO_MEAN_SPEED))
+LEAST_MOBILITY_PER_M = 1e-30  # stands for none, so that its logarithm is a number
 
 
 @lru_cache(maxsize=16)
@@ -99,34 +101,29 @@ class Draws:
 
     Attributes
     ----------
-    layer_gain, pair_gain : ndarray, shape (n, k, draws)
-        Square root of the factor on the mobility of a layer, and of a layer with what lies
-        below it.
+    layer_log : ndarray, shape (n, k, draws)
+        Natural log of the factor on the mobility of each layer, its thickness included.
     edge_log : ndarray, shape (n, k, draws)
-        Natural log of the factor on the mobility of all above an edge.
+        The same of all that moves an edge.
     edge_sd : float or ndarray, shape (draws,)
         Spread of what is left, of its own for each edge.
+    calibration : (float, float)
+        Shift and slope, above 0, of the log odds of every chance.
     """
 
-    layer_gain: Floats
-    pair_gain: Floats
+    layer_log: Floats
     edge_log: Floats
     edge_sd: float | Floats
+    calibration: tuple[float, float] = (0.0, 1.0)
 
-    def take(self, pieces: NDArray[np.intp]) -> Draws:
+    def take(self, pieces: NDArray[Any]) -> Draws:
         """The draws of some of the pieces."""
-        return replace(
-            self,
-            layer_gain=self.layer_gain[pieces],
-            pair_gain=self.pair_gain[pieces],
-            edge_log=self.edge_log[pieces],
-        )
+        return replace(self, layer_log=self.layer_log[pieces], edge_log=self.edge_log[pieces])
 
-    def _moved(self, stacks: Stacks) -> tuple[Floats, Floats]:
-        """h sqrt(mobility) of each layer and log factor above each edge, deviations included."""
-        surface = np.where(stacks.wall.over_glaze, SURFACE_LOG, 0.0)[..., None]
-        layer_m = stacks.layer_m()[..., None] * self.layer_gain
-        return layer_m, self.edge_log + surface
+    def _mobility_log(self, stacks: Stacks) -> Floats:
+        """Log mobility of what moves each edge, (n, k, draws), all but its own unevenness."""
+        physics = np.log(np.maximum(stacks.mobility_per_m, LEAST_MOBILITY_PER_M))
+        return np.matmul(stacks.shares, physics[..., None] + self.layer_log) + self.edge_log
 
     def risk(self, stacks: Stacks) -> tuple[Floats, Floats]:
         """Chance of passing the foot.
@@ -142,35 +139,40 @@ class Draws:
         piece : ndarray, shape (n,)
             Chance that any of them does.
         """
-        layer_m, edge_log = self._moved(stacks)
-        need = film.log_scale_to_reach(
-            stacks.wall, layer_m, stacks.lower_m + HELD_BACK_M, self.pair_gain
-        )
-        short = np.minimum((need - edge_log) * (LOGISTIC_PER_SD / self.edge_sd), 700.0)
-        past = stacks.glazed[..., None] / (1.0 + np.exp(short))
-        return past.mean(axis=2), 1.0 - (1.0 - past).prod(axis=1).mean(axis=1)
+        past = self.passing(stacks, stacks.lower_m + HELD_BACK_M)
+        piece = 1.0 - (1.0 - past).prod(axis=1).mean(axis=1)
+        return self._calibrated(past.mean(axis=2)), self._calibrated(piece)
+
+    def _calibrated(self, chance: Floats) -> Floats:
+        shift, slope = self.calibration
+        if (shift, slope) == (0.0, 1.0):
+            return chance
+        with np.errstate(divide="ignore"):
+            odds = np.log(chance) - np.log1p(-np.minimum(chance, 1.0 - 1e-15))
+        return np.asarray(1.0 / (1.0 + np.exp(-np.clip(shift + slope * odds, -700, 700))))
+
+    def passing(self, stacks: Stacks, reach_m: Floats) -> Floats:
+        """Chance of running at least ``reach_m`` (n, k), in each draw, (n, k, draws)."""
+        need = film.log_mobility_to_reach(stacks.wall, reach_m)
+        short = np.where(stacks.glazed, need, np.inf)[..., None] - self._mobility_log(stacks)
+        steps = np.clip(short * (LOGISTIC_PER_SD / self.edge_sd), -700.0, 700.0)
+        return np.asarray(1.0 / (1.0 + np.exp(steps)), dtype=float)
 
     def runs_m(self, stacks: Stacks) -> Floats:
         """Equally likely runs of every lower edge, shape (n, k, draws). [m]"""
-        layer_m, edge_log = self._moved(stacks)
-        runs = film.run_m(stacks.wall, layer_m, self.pair_gain, edge_log + self._own(stacks))
-        return np.maximum(runs - HELD_BACK_M, 0.0)
+        runs = film.run_m(stacks.wall, self._mobility_log(stacks) + self._own())
+        return np.where(stacks.glazed[..., None], np.maximum(runs - HELD_BACK_M, 0.0), 0.0)
 
     def past_foot_m3(self, stacks: Stacks) -> Floats:
         """Equally likely volumes of glaze past the foot of each piece, (n, draws). [m³]"""
-        layer_m, edge_log = self._moved(stacks)
         per_rim = film.volume_past_m2(
-            stacks.wall,
-            layer_m,
-            stacks.thickness_m[..., None],
-            stacks.lower_m + HELD_BACK_M,
-            self.pair_gain,
-            edge_log + self._own(stacks),
+            stacks.wall, self._mobility_log(stacks) + self._own(), stacks.lower_m + HELD_BACK_M
         )
-        return per_rim.max(axis=1) * np.pi * stacks.foot_m[:, None]
+        glazed = np.where(stacks.glazed[..., None], per_rim, 0.0)
+        return glazed.max(axis=1) * np.pi * stacks.foot_m[:, None]
 
-    def _own(self, stacks: Stacks) -> Floats:
-        k, draws = self.layer_gain.shape[1:]
+    def _own(self) -> Floats:
+        k, draws = self.layer_log.shape[1:]
         return deviations(k, draws)[1][3] * self.edge_sd
 
 
@@ -194,6 +196,40 @@ def glaze_prior(stacks: Stacks) -> tuple[Floats, Floats]:
     return mean, sd
 
 
+def pooled(parts: Sequence[tuple[Draws, int]]) -> Draws:
+    """The first draws of several sets, as one.
+
+    Parameters
+    ----------
+    parts : sequence of (Draws, how many of its draws to take)
+
+    Returns
+    -------
+    Draws, not calibrated
+    """
+    first = [(part, slice(count)) for part, count in parts if count > 0]
+    spread = [
+        np.broadcast_to(np.asarray(part.edge_sd, dtype=float), part.edge_log.shape[2:])[some]
+        for part, some in first
+    ]
+    return Draws(
+        layer_log=np.concatenate([part.layer_log[..., some] for part, some in first], axis=2),
+        edge_log=np.concatenate([part.edge_log[..., some] for part, some in first], axis=2),
+        edge_sd=np.concatenate(spread),
+    )
+
+
+class Predictor(Protocol):
+    """Anything that draws what physics leaves out."""
+
+    @property
+    def basis(self) -> str:
+        """`rules`, `blend` or `learned`."""
+
+    def draws(self, stacks: Stacks) -> Draws:
+        """Deviations for some pieces."""
+
+
 class RulesPredictor:
     """Physics and rules of thumb, with no log."""
 
@@ -213,13 +249,16 @@ class RulesPredictor:
         n, k = stacks.present.shape
         (common, hand), (coat, pair, glaze, _) = deviations(k, DRAWS)
         same = (stacks.glaze[:, :, None] == stacks.glaze[:, None, :]).argmax(axis=2)
-        own = glaze[same]
         mean, sd = glaze_prior(stacks)
         uneven = np.where(stacks.measured[..., None], 0.0, 2.0 * (HAND_SD * hand + COAT_SD * coat))
-        shared = float(np.hypot.reduce(list(COMMON_SD.values())))
+        # The first layer shares its pair with the second.
+        pairs = PAIR_MEAN + PAIR_SD * pair[np.maximum(np.arange(k), min(1, k - 1))]
+        layered = (stacks.present.sum(axis=1) > 1)[:, None, None]
+        shared = float(np.hypot.reduce([KILN_SD, BODY_SD, FIRING_SD, PLACE_SD]))
         return Draws(
-            layer_gain=np.exp(0.5 * (mean[..., None] + sd[..., None] * own + uneven)),
-            pair_gain=np.broadcast_to(np.exp(0.5 * (PAIR_MEAN + PAIR_SD * pair)), (n, k, DRAWS)),
-            edge_log=np.broadcast_to(shared * common, (n, k, DRAWS)),
+            layer_log=mean[..., None] + sd[..., None] * glaze[same] + uneven,
+            edge_log=np.broadcast_to(
+                shared * common + np.where(layered, pairs, 0.0), (n, k, DRAWS)
+            ),
             edge_sd=EDGE_SD,
         )
