@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field, replace
 from functools import cached_property
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
@@ -15,8 +15,11 @@ from runpredict import decisions, words
 from runpredict.errors import BadInput, Fault
 from runpredict.features import Stacks, features_of, stacks_of
 from runpredict.plan import PlanTables, check_plan
-from runpredict.rules import RulesPredictor
+from runpredict.rules import Predictor, RulesPredictor
 from runpredict.units import LengthUnits
+
+if TYPE_CHECKING:
+    from runpredict.learned import Trial
 
 Floats = NDArray[np.float64]
 
@@ -44,6 +47,9 @@ class Answer:
     tolerance : float
     stacks, predictor
         What the numbers were asked of, and who answered.
+    trial : Trial or None
+        How the log's model did on firings it had not seen; None where there is no log, or too
+        short a one to tell.
     """
 
     layers: pd.DataFrame
@@ -51,7 +57,8 @@ class Answer:
     features: pd.DataFrame
     tolerance: float
     stacks: Stacks = field(repr=False)
-    predictor: RulesPredictor = field(repr=False)
+    predictor: Predictor = field(repr=False)
+    trial: Trial | None = None
 
     @cached_property
     def limits(self) -> pd.DataFrame:
@@ -80,6 +87,7 @@ def _every(limit: Callable[[decisions.Ask, Any], Floats], ask: decisions.Ask, la
 def check(
     plan: pd.DataFrame,
     glazes: pd.DataFrame,
+    log: pd.DataFrame | None = None,
     tolerance: float = DEFAULT_TOLERANCE,
     *,
     recipes: pd.DataFrame | None = None,
@@ -91,8 +99,10 @@ def check(
 
     Parameters
     ----------
-    plan, glazes, recipes, materials, schedules : DataFrame
-        The tables layers, glazes, recipes, materials and schedules.
+    plan, log : DataFrame
+        Tables of layers: what is to be fired, and what was, with results.
+    glazes, recipes, materials, schedules : DataFrame
+        The tables of those names.
     tolerance : float
         Highest acceptable chance that any layer of a piece passes its foot, between 0 and 1.
     units : "mm" or "in"
@@ -106,14 +116,30 @@ def check(
     ------
     BadInput : with every fault of every table, or a tolerance that is none.
     """
-    tables = check_plan(plan, glazes, recipes=recipes, materials=materials, schedules=schedules)
+    tables = check_plan(
+        plan, glazes, log=log, recipes=recipes, materials=materials, schedules=schedules
+    )
     return answer(tables, tolerance, units)
 
 
+def predictor_of(
+    tables: PlanTables, progress: Callable[[float], None] | None = None
+) -> tuple[Predictor, Trial | None]:
+    """Who answers: the model of the log, or the rules where it holds no result."""
+    if tables.log.empty:
+        return RulesPredictor(), None
+    from runpredict.cache import trained_on  # noqa: PLC0415 - loads scipy
+
+    return trained_on(tables, progress) or (RulesPredictor(), None)
+
+
 def answer(
-    tables: PlanTables, tolerance: float = DEFAULT_TOLERANCE, units: LengthUnits = "mm"
+    tables: PlanTables,
+    tolerance: float = DEFAULT_TOLERANCE,
+    units: LengthUnits = "mm",
+    progress: Callable[[float], None] | None = None,
 ) -> Answer:
-    """`check` for tables that have been read.
+    """`check` for tables that have been read; `progress` is called while a log is learned.
 
     Raises
     ------
@@ -125,16 +151,17 @@ def answer(
         )
     rows = features_of(tables.plan, tables.glazes, tables.schedules)
     stacks = stacks_of(rows)
-    predictor = RulesPredictor()
+    predictor, trial = predictor_of(tables, progress)
     parts = [_judge(ask) for ask in _asks(stacks, predictor, tolerance)]
     found = {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}
     return Answer(
-        layers=_layers_table(rows, stacks, found, predictor.basis, units),
+        layers=_layers_table(rows, stacks, found, predictor, units),
         pieces=_pieces_table(stacks, found, units),
         features=rows,
         tolerance=tolerance,
         stacks=stacks,
         predictor=predictor,
+        trial=trial,
     )
 
 
@@ -153,7 +180,7 @@ def only_firing(tables: PlanTables, firing: str) -> PlanTables:
     return replace(tables, plan=plan)
 
 
-def _asks(stacks: Stacks, predictor: RulesPredictor, tolerance: float) -> Iterator[decisions.Ask]:
+def _asks(stacks: Stacks, predictor: Predictor, tolerance: float) -> Iterator[decisions.Ask]:
     """The question, a portion of the pieces at a time."""
     for start in range(0, len(stacks.hold_min), PIECES_AT_A_TIME):
         part = stacks.take(slice(start, start + PIECES_AT_A_TIME))
@@ -166,8 +193,7 @@ def _judge(ask: decisions.Ask) -> dict[str, Any]:
     layer_risk, risk = draws.risk(stacks)
     wax_m = decisions.wax_height_m(ask)
     past_m3 = np.quantile(draws.past_foot_m3(stacks), RUN_LEVELS[2], axis=1)
-    foot_m = np.where(np.isnan(stacks.foot_m), decisions.FOOT_UNKNOWN_M, stacks.foot_m)
-    diameter_m, height_m = decisions.cookie_size_m(past_m3, foot_m, stacks.puddle_m)
+    diameter_m, height_m = decisions.cookie_size_m(past_m3, stacks.foot_m, stacks.puddle_m)
     changes = np.empty(len(risk), dtype=object)
     changes[:] = decisions.cheapest_change(ask, risk, wax_m)
     return {
@@ -206,7 +232,7 @@ def _layers_table(
     rows: pd.DataFrame,
     stacks: Stacks,
     found: dict[str, Any],
-    basis: str,
+    predictor: Predictor,
     units: LengthUnits,
 ) -> pd.DataFrame:
     at = (stacks.piece_at, stacks.layer_at)
@@ -216,8 +242,8 @@ def _layers_table(
     for column, name in enumerate(("run_p05_mm", "run_p50_mm", "run_p95_mm")):
         table[name] = runs[:, column]
     table["lower_edge_mm"] = rows["lower_edge_mm"]
-    table["basis"] = basis
-    table["reason"] = words.reasons(rows, _neighbour(stacks), units)
+    table["basis"] = predictor.basis
+    table["reason"] = words.reasons(rows, _neighbour(stacks), predictor.seen(), units)
     return table
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 from functools import cache
 from importlib import resources
+from pathlib import Path
 
 __all__ = ["FLUXES", "MAX_TOTAL_WT", "OXIDES", "OXYGEN_PER_FLUORINE_WT", "packaged_rows"]
 
@@ -30,6 +31,22 @@ def packaged_rows(name: str) -> tuple[dict[str, str], ...]:
     """
     text = (resources.files("runpredict") / "data" / name).read_text(encoding="utf-8")
     return tuple(csv.DictReader(text.splitlines()))
+
+
+def package_digest() -> str:
+    """A text that changes with the package's code and data.
+
+    Returns
+    -------
+    str
+        The newest change and the total size of its files; no file is read.
+    """
+    files = [
+        file.stat()
+        for file in Path(__file__).parent.rglob("*")
+        if file.suffix in (".py", ".csv", ".npz")
+    ]
+    return f"{max(file.st_mtime_ns for file in files)} {sum(file.st_size for file in files)}"
 
 
 OXIDES: tuple[str, ...] = tuple(row["oxide"] for row in packaged_rows("oxides.csv"))

@@ -29,7 +29,6 @@ COOKIE_RIM_M = 10e-3  # bare rim outside the puddle; common practice, no source
 COOKIE_LEAST_M = 6e-3  # thinner ones warp and crack; common practice, no source
 COOKIE_MOST_M = 15e-3
 COOKIE_PER_M3 = 1e-3 / 1e-6  # 1 mm thicker a cubic centimetre of glaze; common practice, no source
-FOOT_UNKNOWN_M = 75e-3  # taken where the table leaves the foot's diameter blank
 
 
 def top_layer(stacks: Stacks) -> Indices:

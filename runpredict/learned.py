@@ -125,9 +125,11 @@ def chance_of_outcomes(draws: rules.Draws, stacks: Stacks, outcomes: Outcomes) -
     return np.where(np.isnan(outcomes.upper_m), np.nan, inside)
 
 
-def has_outcome(log: pd.DataFrame) -> NDArray[np.bool_]:
-    """Rows of a log that say anything of the run, shape (rows,)."""
-    return (log["run_mm"].notna() | log["past_foot"].isin(["yes", "no"])).to_numpy()
+def with_results(log: pd.DataFrame) -> pd.DataFrame:
+    """All layers of the pieces of which a log says anything, rows numbered anew."""
+    told = log["run_mm"].notna() | log["past_foot"].isin(["yes", "no"])
+    pieces = told.groupby([log["firing"], log["piece"]]).transform("any")
+    return log.loc[pieces].reset_index(drop=True)
 
 
 @dataclass(frozen=True)
@@ -144,6 +146,8 @@ class Studio:
         Row of each firing in `firings`.
     coat_sd : float
         Natural log of thickness, one coat against another.
+    seen : dict
+        How many logged layers there are of each glaze.
     """
 
     known: dict[Any, int]
@@ -155,6 +159,7 @@ class Studio:
     piece_sd: Floats
     noise_sd: Floats
     coat_sd: float
+    seen: dict[str, int]
 
     def draws(self, stacks: Stacks) -> rules.Draws:
         """Deviations for these pieces, as `rules.RulesPredictor.draws`."""
@@ -221,6 +226,10 @@ class Trained:
         """`rules`, `blend` or `learned`."""
         return "rules" if self.share == 0 else "learned" if self.share == 1 else "blend"
 
+    def seen(self) -> dict[str, int] | None:
+        """How many logged layers there are of each glaze; None where the rules answer."""
+        return self.studio.seen if self.share > 0 else None
+
     def draws(self, stacks: Stacks) -> rules.Draws:
         """Deviations for these pieces, as `rules.RulesPredictor.draws`."""
         told = rules.RulesPredictor().draws(stacks)
@@ -243,6 +252,30 @@ class Trained:
             -np.clip(chance, 1e-12, 1 - 1e-12)
         )
         return np.asarray(1.0 / (1.0 + np.exp(-(shift + slope * odds))), dtype=float)
+
+
+@dataclass(frozen=True)
+class Trial:
+    """How the model did on firings it had not seen.
+
+    Attributes
+    ----------
+    pieces, firings : int
+        Of the log, with a result.
+    scores : DataFrame
+        log_loss and brier of the learned model, the rules, their blend as it answers, and the
+        base rate.
+    reliability : DataFrame
+        Of the blend, see `reliability`.
+    interval_coverage : float
+        Share of measured runs within the range told for them.
+    """
+
+    pieces: int
+    firings: int
+    scores: pd.DataFrame
+    reliability: pd.DataFrame
+    interval_coverage: float
 
 
 def learn(
@@ -332,6 +365,7 @@ def learn(
         piece_sd=found.piece_sd,
         noise_sd=found.noise_sd,
         coat_sd=coat_sd,
+        seen={str(name): int(count) for name, count in stacks.rows["glaze"].value_counts().items()},
     )
 
 

@@ -17,8 +17,8 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
-from scipy.optimize import minimize  # type: ignore[import-untyped]
-from scipy.spatial import cKDTree  # type: ignore[import-untyped]
+from scipy.optimize import minimize
+from scipy.spatial import cKDTree
 
 from runpredict import melt, melt_net
 from runpredict.melt_net import Float32Array as Float32

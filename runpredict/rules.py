@@ -229,11 +229,17 @@ class Predictor(Protocol):
     def draws(self, stacks: Stacks) -> Draws:
         """Deviations for some pieces."""
 
+    def seen(self) -> dict[str, int] | None:
+        """How many logged layers there are of each glaze; None without a log."""
+
 
 class RulesPredictor:
     """Physics and rules of thumb, with no log."""
 
     basis = "rules"
+
+    def seen(self) -> None:
+        """No log, no layers."""
 
     def draws(self, stacks: Stacks) -> Draws:
         """Deviations for these pieces.

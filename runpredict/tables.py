@@ -30,9 +30,11 @@ DEFAULTS: dict[str, Any] = {
     "wall_deg": 90.0,
     "coats": 1.0,
     "method": "dip",
+    "foot_mm": 75.0,
 }
 """What a blank in ``layers.csv`` is taken for: ramp by the contract of the tables, the rest common
-practice, no source. The wall is the steepest that does not overhang; one dip is the usual coat."""
+practice, no source. The wall is the steepest that does not overhang; one dip is the usual coat; the
+foot is a mug's."""
 
 PIECE_COLUMNS: tuple[str, ...] = ("fired_on", "body", "cone", "hold_min", "ramp_c_per_h", "foot_mm")
 """Columns of ``layers.csv`` that say something of the piece, and so of all its layers."""

@@ -22,6 +22,7 @@ from runpredict.learned import (
     FOLD_DRAWS,
     FOLD_SWEEPS,
     Trained,
+    Trial,
     chance_of_outcomes,
     learn,
     outcomes_of,
@@ -128,30 +129,6 @@ def reliability(past: Floats, chance: Floats) -> pd.DataFrame:
 
 def _silent(_: float) -> None:
     """Tell nobody how far training is."""
-
-
-@dataclass(frozen=True)
-class Trial:
-    """How the model did on firings it had not seen.
-
-    Attributes
-    ----------
-    pieces, firings : int
-        Of the log, with a result.
-    scores : DataFrame
-        log_loss and brier of the learned model, the rules, their blend as it answers, and the
-        base rate.
-    reliability : DataFrame
-        Of the blend, see `reliability`.
-    interval_coverage : float
-        Share of measured runs within the range told for them.
-    """
-
-    pieces: int
-    firings: int
-    scores: pd.DataFrame
-    reliability: pd.DataFrame
-    interval_coverage: float
 
 
 def train(

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
@@ -29,12 +31,29 @@ def flow_word(viscosity_log10_pa_s: float, known: bool, behaviour: str) -> str:
     return next(word for limit, word in _FLOW_WORDS if viscosity_log10_pa_s < limit)
 
 
+def _rests_on(known: bool, outside: bool, logged: int | None) -> str:
+    """What makes the number more or less sure."""
+    if logged:
+        return f"; the log holds {logged} layer{'s' if logged > 1 else ''} of this glaze"
+    never = "" if logged is None else ", and it was never logged"
+    if not known:
+        return f"; a jar, so its chemistry is a guess{never}"
+    if outside:
+        return f"; a melt unlike those measured, so less sure{never}"
+    return never and "; it was never logged"
+
+
 def _overlap(top: str, below: str, thick: str) -> str:
     what = f"two {top} glazes overlap" if top == below else f"{top} over {below} glaze overlap"
     return f"{what} {thick} thick"
 
 
-def reasons(rows: pd.DataFrame, neighbour: NDArray[np.intp], units: LengthUnits) -> list[str]:
+def reasons(
+    rows: pd.DataFrame,
+    neighbour: NDArray[Any],
+    seen: dict[str, int] | None,
+    units: LengthUnits,
+) -> list[str]:
     """One sentence a layer: what it rests on.
 
     Parameters
@@ -42,6 +61,8 @@ def reasons(rows: pd.DataFrame, neighbour: NDArray[np.intp], units: LengthUnits)
     rows : DataFrame of m layers, as `features.features_of` returns
     neighbour : ndarray of int, shape (m,)
         Position of the row it overlaps most closely, above or below; -1 where there is none.
+    seen : dict or None
+        How many logged layers there are of each glaze; None without a log.
     units : "mm" or "in"
 
     Returns
@@ -60,11 +81,12 @@ def reasons(rows: pd.DataFrame, neighbour: NDArray[np.intp], units: LengthUnits)
     layer = rows["layer"].to_numpy()
     lower, thick = (rows[name].to_numpy(dtype=float) for name in ("lower_edge_mm", "thickness_mm"))
     bare = rows.groupby(["firing", "piece"], sort=False)["lower_edge_mm"].transform("min")
-    flags = np.where(
-        rows["chemistry_known"],
-        np.where(rows["outside_data"], "; a melt unlike those measured, so less sure", ""),
-        "; a jar, so its chemistry is a guess",
-    )
+    flags = [
+        _rests_on(known, outside, None if seen is None else seen.get(glaze, 0))
+        for known, outside, glaze in zip(
+            rows["chemistry_known"], rows["outside_data"], rows["glaze"], strict=True
+        )
+    ]
     sentences = []
     for i, (j, foot, flag) in enumerate(zip(neighbour, bare, flags, strict=True)):
         if j < 0:
