@@ -22,6 +22,7 @@ firing, a steeper wall or a lower edge can only lengthen the run.
 References
 ----------
 Arrhenius, S. (1887), Z. phys. Chem. 1:285-298 (logarithmic mixing of viscosities).
+Crank, J., The Mathematics of Diffusion (1975), ch. 2 and 4.
 Evans, L. C., Partial Differential Equations, ch. 3.3 (Lax-Oleinik formula).
 Huppert, H. E. (1982), Nature 300:427-429.
 Jeffreys, H. (1930), Proc. Camb. Phil. Soc. 26:204-205.
@@ -271,7 +272,8 @@ def volume_past_m2(wall: Wall, mobility_log: Floats, reach_m: Floats) -> Floats:
     The dual of the run (Lax-Oleinik in the mass that has passed a line): the largest, over
     heights d above the edge, of V(d) - (reach + d)^1.5 / (1.5 sqrt(mobility)), with V(d) the
     glaze between the edge and d. It is what the draining profile of Jeffreys (1930) leaves
-    beyond the line, and nothing where the front has not reached it.
+    beyond the line, and nothing where the front has not reached it. A step over glaze takes
+    the glaze that drives it along, of which no more can pass than stood above the edge.
 
     Parameters
     ----------
@@ -281,15 +283,124 @@ def volume_past_m2(wall: Wall, mobility_log: Floats, reach_m: Floats) -> Floats:
 
     Returns
     -------
-    ndarray, shape (n, k, draws). [m²]
+    ndarray, shape (n, k, draws)
+        Above 0 just where the run is longer than the reach. [m²]
     """
     root = np.exp(0.5 * np.asarray(mobility_log, dtype=float))[:, :, None]
-    slope = wall.thickness_m[:, None, :, None]
+    slope, step = wall.thickness_m[:, None, :, None], wall.step_m[..., None]
     way = (np.asarray(reach_m, dtype=float)[..., None] + wall.start_m)[..., None]
-    best = np.clip((slope * root) ** 2 - way, 0.0, wall.step_m[..., None])
-    drained = (way + best) ** 1.5 / (1.5 * root)
-    past = wall.volume_m2[..., None] + slope * best - drained
-    return np.asarray(np.maximum(past.max(axis=2), 0.0), dtype=float)
+    best = np.clip((slope * root) ** 2 - way, 0.0, step)
+    front = wall.volume_m2[..., None] + slope * best - _drained_m2(way + best, root)
+    lead = np.sqrt(STEP_SPEED) * root
+    far = np.clip((slope * lead) ** 2 - way, 0.0, wall.glazed_m[:, None, None, None])
+    fed = np.where(step > 0, slope * far - _drained_m2(way + far, lead), 0.0).max(axis=2)
+    fed = np.minimum(fed, (slope * step).sum(axis=2))
+    past = np.concatenate([front[:, :1].max(axis=2), fed[:, 1:]], axis=1)
+    return np.asarray(np.maximum(past, 0.0), dtype=float)
+
+
+def _drained_m2(length_m: Floats, root_mobility: Floats) -> Floats:
+    """What a drained film of some length holds (Jeffreys 1930)."""
+    return np.asarray(length_m**1.5 / (1.5 * root_mobility), dtype=float)
+
+
+def two_layer_flux_m2(
+    lower_thickness_m: ArrayLike,
+    upper_thickness_m: ArrayLike,
+    lower_mobility: ArrayLike,
+    upper_mobility: ArrayLike,
+) -> Floats:
+    """What runs, per metre of rim, of two films that lie on each other and do not mix.
+
+    Parameters
+    ----------
+    lower_thickness_m, upper_thickness_m : array_like
+        h1 next to the wall and h2 over it, >= 0. [m]
+    lower_mobility, upper_mobility : array_like
+        ρ g sin(wall) Φ of each melt, of one density. [1/m]
+
+    Returns
+    -------
+    ndarray, broadcast shape. [m²]
+
+    Notes
+    -----
+    The shear stress at a distance y from the wall carries all glaze outside it, ρ g (H - y)
+    with H = h1 + h2, in either melt; speed is nought at the wall, the same on both sides of
+    the interface. Summed over the film: [m1 (H³ - h2³) + m2 h2³] / 3.
+
+    References
+    ----------
+    Nusselt (1916) for one film; each layer its own viscosity, as Bird, Stewart & Lightfoot,
+    Transport Phenomena, ch. 2 (adjacent flow of immiscible fluids).
+    """
+    lower, upper = np.asarray(lower_thickness_m), np.asarray(upper_thickness_m)
+    # H³ - h2³ multiplied out, which loses no digit where h1 is small.
+    under = np.asarray(lower_mobility) * lower * (lower**2 + 3.0 * upper * (lower + upper))
+    return np.asarray((under + np.asarray(upper_mobility) * upper**3) / 3.0, dtype=float)
+
+
+def upper_layer_flux_m2(
+    lower_thickness_m: ArrayLike,
+    upper_thickness_m: ArrayLike,
+    lower_mobility: ArrayLike,
+    upper_mobility: ArrayLike,
+) -> Floats:
+    """The part of `two_layer_flux_m2` that is the upper film.
+
+    It rides at the speed of the interface, m1 (h1²/2 + h1 h2), and shears as a film of its own.
+    Parameters, sources and units are those of `two_layer_flux_m2`.
+    """
+    lower, upper = np.asarray(lower_thickness_m), np.asarray(upper_thickness_m)
+    ridden = np.asarray(lower_mobility) * lower * (0.5 * lower + upper)
+    return np.asarray(upper * (ridden + np.asarray(upper_mobility) * upper**2 / 3.0), dtype=float)
+
+
+def mixed_depth_m(interdiffusivity_m2_s: ArrayLike, time_s: ArrayLike) -> Floats:
+    """How deep two melts have mixed on either side of where they met, sqrt(4 D t).
+
+    Parameters
+    ----------
+    interdiffusivity_m2_s, time_s : array_like, >= 0. [m²/s], [s]
+
+    Returns
+    -------
+    ndarray, broadcast shape
+        At this depth a share erfc(1) / 2 = 8 % of the other melt is found. [m]
+
+    References
+    ----------
+    Crank, The Mathematics of Diffusion (1975), ch. 2 (extended initial distributions).
+    """
+    return np.sqrt(4.0 * np.asarray(interdiffusivity_m2_s) * np.asarray(time_s, dtype=float))
+
+
+def mixed_share(thickness_m: ArrayLike, depth_m: ArrayLike) -> Floats:
+    """How far two films, one as thick as the other, have become one.
+
+    Parameters
+    ----------
+    thickness_m : array_like
+        Of each film, > 0. [m]
+    depth_m : array_like
+        See `mixed_depth_m`, >= 0. [m]
+
+    Returns
+    -------
+    ndarray, broadcast shape
+        Glaze that has crossed over, as a share of what will have in the end: 0 for films well
+        apart, 1 for one melt.
+
+    References
+    ----------
+    Crank (1975), ch. 2 and 4: series for a sheet whose faces let nothing through, and its limit
+    at short times.
+    """
+    ratio = np.asarray(depth_m, dtype=float) / np.asarray(thickness_m, dtype=float)
+    odd = np.arange(1, 18, 2)
+    decay = np.exp(-((odd * np.pi * np.asarray(ratio)[..., None] / 4.0) ** 2)) / odd**2
+    late = 1.0 - 8.0 / np.pi**2 * decay.sum(axis=-1)
+    return np.asarray(np.where(ratio < 0.5, ratio / np.sqrt(np.pi), late), dtype=float)
 
 
 def puddle_depth_m(surface_tension_n_m: ArrayLike, density_kg_m3: ArrayLike) -> Floats:

@@ -20,10 +20,11 @@ def test_closed_solution_is_a_hundred_times_faster(benchmark):
     """One piece of two layers each way; the closed one has no better than its own overhead."""
     lower = np.array([[0.0, TOP_LOWER_M]])
     upper = np.full((1, 2), UPPER_M)
-    layer = (np.array([BASE_M, TOP_M]) * np.sqrt(MOBILITY))[None, :, None]
+    thickness = np.array([[BASE_M, TOP_M]])
+    mobility_log = np.full((1, 2, 1), np.log(MOBILITY))
 
     def closed():
-        return film.run_m(film.Wall(lower, upper), layer)[0, 0, 0]
+        return film.run_m(film.Wall(lower, upper, thickness), mobility_log)[0, 0, 0]
 
     def start_m(x):
         above = UPPER_M - x
@@ -49,7 +50,8 @@ def test_many_pieces_at_a_time(benchmark):
     rng = np.random.default_rng(1)
     upper = np.repeat(rng.uniform(0.05, 0.2, (2000, 1)), 2, axis=1)
     lower = upper * rng.uniform(0, 0.8, (2000, 2))
-    layer = rng.lognormal(np.log(0.06), 0.8, (2000, 2, 64))
-    runs = benchmark(lambda: film.run_m(film.Wall(lower, upper), layer))
+    thickness = rng.lognormal(np.log(4e-4), 0.5, (2000, 2))
+    mobility_log = rng.normal(np.log(1e5), 1.5, (2000, 2, 64))
+    runs = benchmark(lambda: film.run_m(film.Wall(lower, upper, thickness), mobility_log))
     assert runs.shape == (2000, 2, 64)
     assert (runs >= 0).all()
