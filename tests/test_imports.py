@@ -27,13 +27,20 @@ ORDER = (
     ("film",),
     ("features",),
     ("rules",),
+    ("posterior",),
+    ("effects",),
     ("learned",),
+    ("trial",),
+    ("estimator",),
+    ("cache",),
     ("decisions",),
     ("words",),
     ("check",),
     ("report",),
     ("logbook",),
-    ("review", "drawing"),
+    ("sources",),
+    ("review", "next"),
+    ("drawing", "curves"),
     ("sheet",),
     ("page", "cli"),
     ("__main__",),
@@ -61,8 +68,8 @@ def runtime_nodes(tree):
             yield from runtime_nodes(node)
 
 
-def imported(path):
-    """Modules of ours that a file imports when it runs."""
+def imported_names(path):
+    """Full names of what a file imports when it runs, ours and others."""
     for node in runtime_nodes(ast.parse(path.read_text(encoding="utf-8"))):
         if isinstance(node, ast.Import):
             names = [alias.name for alias in node.names]
@@ -73,9 +80,14 @@ def imported(path):
         else:
             assert not isinstance(node, ast.ImportFrom), f"{path}: relative import"
             continue
-        for name in names:
-            if name.startswith("runpredict."):
-                yield name.removeprefix("runpredict.")
+        yield from names
+
+
+def imported(path):
+    """Modules of ours that a file imports when it runs."""
+    for name in imported_names(path):
+        if name.startswith("runpredict."):
+            yield name.removeprefix("runpredict.")
 
 
 MODULES = {
@@ -105,6 +117,16 @@ def test_decisions_know_no_predictor():
     assert set(imported(MODULES["decisions"])) <= {"film", "units"}
 
 
+LEARNING = {"posterior", "effects", "learned", "trial", "estimator"}
+
+
+@pytest.mark.parametrize("module", sorted(set(MODULES) - APART - LEARNING))
+def test_only_learning_imports_scipy_and_scikit_learn(module):
+    assert not {"scipy", "sklearn"} & {
+        name.split(".")[0] for name in imported_names(MODULES[module])
+    }
+
+
 def loaded_after(code):
     script = f"import sys\n{code}\nprint(*sys.modules)"
     done = subprocess.run(
@@ -124,5 +146,13 @@ def test_a_check_loads_no_pictures_and_no_learning(code):
 
 
 def test_a_whole_check_loads_no_pictures_and_no_learning():
-    code = "from runpredict.cli import main\nassert main(['demo']) == 0"
+    """A plan with no log; a log or a demo of one has to learn."""
+    code = (
+        "from runpredict import cli\n"
+        "words = ['check']\n"
+        "for option, name in (('plan', 'layers'), ('glazes', 'glazes'), ('recipes', 'recipes'),\n"
+        "                     ('schedules', 'schedules')):\n"
+        "    words += [f'--{option}', str(cli.sample_folder() / f'{name}.csv')]\n"
+        "assert cli.main(words) == 0"
+    )
     assert not {"matplotlib", "sklearn", "scipy", "joblib"} & loaded_after(code)

@@ -1,11 +1,15 @@
-"""Risk from rules: never silly, and as a potter knows it."""
+"""Risk from rules: never silly, and as a potter knows it.
+
+A further layer of another glaze is not promised to be less safe: a stiff glaze over a runny one
+makes a stiffer melt. Of the same melt, it never shortens a run (`test_film`).
+"""
 
 import numpy as np
 import pandas as pd
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from piecehelp import CONES, WORDS, glazes, pieces, risks, stacks
+from piecehelp import CONES, WORDS, pieces, risks, stacks
 
 from runpredict import rules
 from runpredict.check import check
@@ -77,18 +81,6 @@ def test_more_is_never_safer(plan, before, change):
     for old, new in zip(before, after, strict=True):
         assert (new >= old - ROUNDING).all()
         assert (new > old + 1e-6).any()
-
-
-def test_a_further_layer_is_never_safer(plan, before):
-    rng = np.random.default_rng(3)
-    last = plan.loc[~plan.duplicated("piece", keep="last")].copy()
-    last["layer"] += 1
-    last["glaze"] = rng.choice(glazes()["glaze"].to_numpy(), len(last))
-    last["lower_edge_mm"] = np.round(last["upper_edge_mm"] * rng.uniform(0, 0.9, len(last)), 1)
-    layer, piece = risks(pd.concat([plan, last], ignore_index=True))
-    assert (layer[: len(plan)] >= before[0] - ROUNDING).all()
-    assert (piece >= before[1] - ROUNDING).all()
-    assert (piece > before[1] + 0.05).any()
 
 
 @settings(max_examples=25)
@@ -213,10 +205,16 @@ def test_two_fluxes_over_each_other_are_high_risk_though_the_upper_is_an_inch_de
 
 
 def test_the_same_top_glaze_runs_much_further_over_one_base_than_over_another():
+    """Twice or so over a fluid base as over an ordinary one; further still against a celadon."""
     top = {"glaze": "flux b", "lower_edge_mm": 60}
-    over_stiff = mug({"glaze": "celadon"}, top).layers["run_p50_mm"].iloc[1]
-    over_flux = mug({"glaze": "flux a"}, top).layers["run_p50_mm"].iloc[1]
-    assert 1.5 < over_flux / over_stiff < 4
+    over = {
+        base: mug({"glaze": base}, top).layers["run_p50_mm"].iloc[1]
+        for base in ("celadon", "jar", "flux b", "flux a")
+    }
+    assert 1.5 < over["jar"] / over["celadon"] < 4
+    assert 1.5 < over["flux b"] / over["jar"] < 4
+    assert 1.5 < over["flux a"] / over["jar"] < 4
+    assert over["flux a"] > over["flux b"]
 
 
 def test_a_jar_that_nothing_is_known_of_has_a_wider_run_than_an_analysis():
