@@ -17,9 +17,10 @@ import pandas as pd
 
 from runpredict.datafiles import package_digest
 from runpredict.features import features_of, stacks_of
-from runpredict.learned import Trained, Trial, with_results
+from runpredict.learned import Trained, Trial
 from runpredict.plan import PlanTables
 from runpredict.tablefiles import table_csv
+from runpredict.tables import split_results
 
 KEPT_MODELS = 20
 
@@ -67,7 +68,7 @@ def trained_on(
     -------
     (Trained, Trial or None), or None where the log holds no result
     """
-    log = with_results(tables.log)
+    _, log = split_results(tables.log)
     if log.empty:
         return None
     path = cache_folder() / f"{content_key(log, tables)}.joblib"

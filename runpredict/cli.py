@@ -6,10 +6,11 @@ import argparse
 import os
 import sys
 import warnings
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from runpredict import cli_logbook
 from runpredict.errors import BadInput, Fault, TableWarning
 
 if TYPE_CHECKING:
@@ -17,16 +18,23 @@ if TYPE_CHECKING:
     from runpredict.plan import PlanTables
 
 DONE, OVER_TOLERANCE, BAD_INPUT = 0, 1, 2
+ROLES = ("plan", "log", "glazes", "recipes", "materials", "schedules")
 
 
-def _table_options(parser: argparse.ArgumentParser, plan: bool) -> None:
-    if plan:
-        parser.add_argument("--plan", required=True, metavar="FILE", help="the layers to be fired")
-    parser.add_argument("--glazes", required=True, metavar="FILE", help="the glazes in use")
+def _glaze_options(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--glazes", metavar="FILE", help="the glazes in use")
     parser.add_argument("--recipes", metavar="FILE", help="recipes of the glazes mixed here")
     parser.add_argument("--materials", metavar="FILE", help="raw materials of your own")
-    if plan:
-        parser.add_argument("--schedules", metavar="FILE", help="firings typed as segments")
+    parser.add_argument(
+        "--logbook", metavar="DIR", help="take what is not given as a file from this logbook"
+    )
+
+
+def _table_options(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--plan", metavar="FILE", help="the layers to be fired")
+    parser.add_argument("--log", metavar="FILE", help="layers that were fired, with results")
+    _glaze_options(parser)
+    parser.add_argument("--schedules", metavar="FILE", help="firings typed as segments")
 
 
 def _reading_options(parser: argparse.ArgumentParser) -> None:
@@ -45,6 +53,9 @@ def _answer_options(parser: argparse.ArgumentParser) -> None:
     _reading_options(parser)
     parser.add_argument("--out", metavar="DIR", help="also write the answer as CSV files here")
     parser.add_argument(
+        "--sheet", metavar="FILE", help="also write a sheet to print, .html or .pdf"
+    )
+    parser.add_argument(
         "--strict", action="store_true", help="exit with 1 if a piece is over the tolerance"
     )
 
@@ -57,17 +68,18 @@ def build_parser() -> argparse.ArgumentParser:
     )
     commands = parser.add_subparsers(dest="command", required=True, metavar="COMMAND")
     check = commands.add_parser("check", help="what will run in a planned firing, and what to do")
-    _table_options(check, plan=True)
+    _table_options(check)
     _answer_options(check)
     check.set_defaults(run=_check)
     glaze = commands.add_parser("glaze", help="what the chemistry of one glaze says")
     glaze.add_argument("name", metavar="NAME", help="the glaze's name")
-    _table_options(glaze, plan=False)
+    _glaze_options(glaze)
     _reading_options(glaze)
     glaze.set_defaults(run=_glaze)
     demo = commands.add_parser("demo", help="the whole job on the invented sample studio")
     _answer_options(demo)
     demo.set_defaults(run=_demo)
+    cli_logbook.add_commands(commands)
     return parser
 
 
@@ -104,16 +116,10 @@ def _show_warning(message: Warning | str, category: type[Warning], *_: Any, **__
 
 
 def _check(args: argparse.Namespace) -> int:
-    from runpredict.plan import read_plan
+    from runpredict.sources import gather
 
-    tables = read_plan(
-        args.plan,
-        args.glazes,
-        recipes=args.recipes,
-        materials=args.materials,
-        schedules=args.schedules,
-    )
-    return _tell(tables, args)
+    needs = ("plan", "glazes")
+    return _tell(gather(needs, args.logbook, **{role: getattr(args, role) for role in ROLES}), args)
 
 
 def _demo(args: argparse.Namespace) -> int:
@@ -121,7 +127,7 @@ def _demo(args: argparse.Namespace) -> int:
     from runpredict.report import DEMO_HEADLINE
 
     folder = sample_folder()
-    files = {f"{name}": folder / f"{name}.csv" for name in ("recipes", "schedules")}
+    files = {role: folder / f"{role}.csv" for role in ("log", "recipes", "schedules")}
     print(f"{DEMO_HEADLINE}\n")
     return _tell(read_plan(folder / "layers.csv", folder / "glazes.csv", **files), args)
 
@@ -139,12 +145,28 @@ def _tell(tables: PlanTables, args: argparse.Namespace) -> int:
 
     if args.firing is not None:
         tables = only_firing(tables, args.firing)
-    found = answer(tables, args.tolerance, args.units)
+    found = answer(tables, args.tolerance, args.units, show_progress("Learning from the log"))
     if args.out is not None:
         _write(found, Path(args.out))
+    if args.sheet is not None:
+        from runpredict.sheet import write_sheet
+
+        write_sheet(found, args.sheet, args.units)
     print(answer_text(found, args.units))
     over = bool((found.pieces["risk"] > found.tolerance).any())
     return OVER_TOLERANCE if args.strict and over else DONE
+
+
+def show_progress(what: str) -> Callable[[float], None] | None:
+    """A line that tells a reader at a terminal how far long work is; None for anybody else."""
+    if not sys.stderr.isatty():
+        return None
+
+    def show(done: float) -> None:
+        end = "\n" if done >= 1.0 else ""
+        print(f"\r{what}: {100 * done:3.0f} %", end=end, file=sys.stderr, flush=True)
+
+    return show
 
 
 def _write(found: Answer, folder: Path) -> None:
@@ -155,15 +177,16 @@ def _write(found: Answer, folder: Path) -> None:
 
 
 def _glaze(args: argparse.Namespace) -> int:
-    from runpredict.plan import read_glazes
     from runpredict.report import glaze_text
+    from runpredict.sources import gather
 
-    glazes = read_glazes(args.glazes, recipes=args.recipes, materials=args.materials)
+    files = {role: getattr(args, role) for role in ("glazes", "recipes", "materials")}
+    glazes = gather(("glazes",), args.logbook, **files).glazes
     named = glazes.loc[glazes["glaze"] == args.name]
     if named.empty:
         names = ", ".join(f'"{name}"' for name in glazes["glaze"].head(20))
         message = f'has no glaze "{args.name}"; its glazes are {names}.'
-        raise BadInput([Fault(Path(args.glazes).name, None, None, message)])
+        raise BadInput([Fault(Path(args.glazes or args.logbook).name, None, None, message)])
     print(glaze_text(named.iloc[0], args.units))
     return DONE
 

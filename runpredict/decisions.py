@@ -22,7 +22,7 @@ Floats = NDArray[np.float64]
 Indices = NDArray[np.intp]
 
 STEP_M = 0.5e-3  # edges and bands are told to half a millimetre
-MOST_WAX_SHARE = 0.5  # a band over more than this of the glazed wall is no longer a foot
+MOST_WAX_SHARE = 0.5  # a band that takes more of the glaze than this leaves no pot to sell
 LEAST_LAYER_M = 10e-3  # a layer cut shorter than this is no longer the layer that was planned
 COOKIE_NEEDED_RISK = 0.25  # common practice, no source
 COOKIE_RIM_M = 10e-3  # bare rim outside the puddle; common practice, no source
@@ -143,15 +143,16 @@ def wax_height_m(ask: Ask) -> Floats:
     Returns
     -------
     ndarray, shape (n,)
-        May be lower than the band that is planned. NaN where more than half of the glazed wall
-        would have to stay bare: wax alone cannot make the piece safe. [m]
+        May be lower than the band that is planned. NaN where more than half of the planned height
+        of glaze would have to go: wax alone cannot make the piece safe. [m]
     """
     top = np.where(ask.stacks.present, ask.stacks.upper_m, 0.0).max(axis=1)
+    planned = _pick(ask.stacks.lower_m, lowest_layer(ask.stacks))
     return smallest_safe(
         ask,
         lambda stacks, band, who: with_band(stacks, band),
         np.zeros(len(top)),
-        MOST_WAX_SHARE * top,
+        planned + MOST_WAX_SHARE * (top - planned),
         STEP_M,
     )
 

@@ -125,13 +125,6 @@ def chance_of_outcomes(draws: rules.Draws, stacks: Stacks, outcomes: Outcomes) -
     return np.where(np.isnan(outcomes.upper_m), np.nan, inside)
 
 
-def with_results(log: pd.DataFrame) -> pd.DataFrame:
-    """All layers of the pieces of which a log says anything, rows numbered anew."""
-    told = log["run_mm"].notna() | log["past_foot"].isin(["yes", "no"])
-    pieces = told.groupby([log["firing"], log["piece"]]).transform("any")
-    return log.loc[pieces].reset_index(drop=True)
-
-
 @dataclass(frozen=True)
 class Studio:
     """What one log taught.

@@ -18,7 +18,7 @@ from runpredict.errors import BadInput, Fault
 from runpredict.tablefiles import load_table
 from runpredict.tables import check_rows, empty_table, raise_faults, with_defaults
 
-__all__ = ["PlanTables", "check_plan", "read_glazes", "read_plan"]
+__all__ = ["PlanTables", "check_plan", "read_plan"]
 
 _KIND_OF: dict[str, TableKind] = {
     "plan": "layers",
@@ -57,7 +57,7 @@ class PlanTables:
 
 
 def read_plan(
-    plan: str | os.PathLike[str],
+    plan: str | os.PathLike[str] | None,
     glazes: str | os.PathLike[str],
     *,
     log: str | os.PathLike[str] | None = None,
@@ -69,7 +69,7 @@ def read_plan(
 
     Parameters
     ----------
-    plan, log : path
+    plan, log : path or None
         ``layers.csv`` tables.
     glazes, recipes, materials, schedules : path
         The tables of those names; materials are added to the shipped ones.
@@ -116,29 +116,8 @@ def _load(
     return tables, faults
 
 
-def read_glazes(
-    glazes: str | os.PathLike[str],
-    *,
-    recipes: str | os.PathLike[str] | None = None,
-    materials: str | os.PathLike[str] | None = None,
-) -> pd.DataFrame:
-    """Read the glazes alone, their chemistry worked out, as `read_plan` does with a plan.
-
-    Returns
-    -------
-    DataFrame
-        As `PlanTables.glazes`.
-
-    Raises
-    ------
-    BadInput
-        With every fault of every file.
-    """
-    return _join(*_load({"glazes": glazes, "recipes": recipes, "materials": materials})).glazes
-
-
 def check_plan(
-    plan: pd.DataFrame,
+    plan: pd.DataFrame | None,
     glazes: pd.DataFrame,
     *,
     log: pd.DataFrame | None = None,
@@ -150,7 +129,7 @@ def check_plan(
 
     Parameters
     ----------
-    plan, log : DataFrame
+    plan, log : DataFrame or None
         Layers, as typed or as read.
     glazes, recipes, materials, schedules : DataFrame
         The tables of those names; materials are added to the shipped ones.

@@ -57,7 +57,7 @@ def _cookie(piece: pd.Series, units: LengthUnits) -> str:
     wide, high = (
         format_length(piece[name], units) for name in ("cookie_diameter_mm", "cookie_height_mm")
     )
-    return f"{piece['cookie']}: {wide} wide, {high} high"
+    return f"{piece['cookie']}: {wide.removesuffix(f' {units}')} x {high}"
 
 
 def _piece_row(piece: pd.Series, layers: pd.DataFrame, units: LengthUnits) -> list[str]:
@@ -91,7 +91,14 @@ def answer_text(answer: Answer, units: LengthUnits = "mm") -> str:
     by_piece: dict[Any, pd.DataFrame] = dict(
         tuple(answer.layers.groupby(["firing", "piece"], sort=False))
     )
-    headings = ["risk", "piece", "layer to blame", "its run (5 to 95 %)", "wax", "cookie"]
+    headings = [
+        "risk",
+        "piece",
+        "layer to blame",
+        "its run (5 to 95 %)",
+        "wax",
+        "cookie, wide x high",
+    ]
     parts = []
     for firing, pieces in answer.pieces.groupby("firing", sort=False):
         over = int((pieces["risk"] > answer.tolerance).sum())
@@ -121,10 +128,37 @@ def _advice(ranked: pd.DataFrame, by_piece: dict[Any, pd.DataFrame]) -> str:
 
 
 def _basis(answer: Answer) -> str:
-    return textwrap.fill(
-        "These numbers rest on physics and rules of thumb, with no log of this studio: expect "
-        "them to be wide. Test tiles narrow them fastest.",
-        WIDTH,
+    return textwrap.fill(f"{_who_answered(answer)} {_tried_out(answer)}".rstrip(), WIDTH)
+
+
+def _who_answered(answer: Answer) -> str:
+    if answer.predictor.basis == "learned":
+        return "These numbers rest on the log of this studio, on top of physics."
+    if answer.predictor.basis == "blend":
+        share = percent(answer.predictor.share)
+        return (
+            f"These numbers are a blend, {share} from the log of this studio and the rest from "
+            "physics and rules of thumb: the log alone cannot yet be shown to do better."
+        )
+    logged = (
+        " although there is a log: on firings held back, the log did no better"
+        if (answer.trial is not None)
+        else ", with no log of this studio"
+    )
+    return (
+        f"These numbers rest on physics and rules of thumb{logged}. Expect them to be wide; test "
+        "tiles narrow them fastest."
+    )
+
+
+def _tried_out(answer: Answer) -> str:
+    if answer.trial is None:
+        return ""
+    scores = answer.trial.scores["log_loss"]
+    return (
+        f"Asked about {answer.trial.pieces} logged pieces from firings it had not seen, its log "
+        f"loss is {scores['blend']:.2f}; the rules alone have {scores['rules']:.2f}, and saying "
+        f"the same of every pot {scores['base rate']:.2f} (lower is better)."
     )
 
 

@@ -226,6 +226,10 @@ class Predictor(Protocol):
     def basis(self) -> str:
         """`rules`, `blend` or `learned`."""
 
+    @property
+    def share(self) -> float:
+        """Share of a log's model in the answer, 0 to 1."""
+
     def draws(self, stacks: Stacks) -> Draws:
         """Deviations for some pieces."""
 
@@ -237,6 +241,7 @@ class RulesPredictor:
     """Physics and rules of thumb, with no log."""
 
     basis = "rules"
+    share = 0.0
 
     def seen(self) -> None:
         """No log, no layers."""

@@ -21,6 +21,7 @@ __all__ = [
     "check_table",
     "empty_table",
     "raise_faults",
+    "split_results",
     "with_defaults",
 ]
 
@@ -330,3 +331,21 @@ def with_defaults(layers: pd.DataFrame) -> pd.DataFrame:
         blank = filled[column].eq("") | filled[column].isna()
         filled[column] = filled[column].mask(blank, default)
     return filled
+
+
+def split_results(layers: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """A table of layers as what is planned and what was fired.
+
+    Parameters
+    ----------
+    layers : DataFrame
+        As `check_table` returns.
+
+    Returns
+    -------
+    planned, fired : DataFrame, rows numbered anew
+        All layers of the pieces of which no layer has a result, and of those of which any has.
+    """
+    told = layers["run_mm"].notna() | layers["past_foot"].isin(["yes", "no"])
+    fired = told.groupby([layers["firing"], layers["piece"]]).transform("any")
+    return layers.loc[~fired].reset_index(drop=True), layers.loc[fired].reset_index(drop=True)
