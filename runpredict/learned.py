@@ -197,6 +197,20 @@ class Studio:
         )
 
 
+def shares_of_draws(share: float, count: int) -> tuple[int, int]:
+    """How many draws of the log's model, of `count`, and of the rules make a share.
+
+    Examples
+    --------
+    >>> shares_of_draws(0.5, 128), shares_of_draws(0.9, 128), shares_of_draws(0.0, 128)
+    ((64, 64), (128, 14), (0, 64))
+    """
+    if share in (0.0, 1.0):
+        return (0, rules.DRAWS) if share == 0.0 else (count, 0)
+    mine = min(count, round(rules.DRAWS * share / (1.0 - share)))
+    return mine, min(rules.DRAWS, round(mine * (1.0 - share) / share)) if mine else rules.DRAWS
+
+
 @dataclass(frozen=True)
 class Trained:
     """The predictor a log trained, with the share of the rules that is left in it.
@@ -230,11 +244,7 @@ class Trained:
             return told
         learned = self.studio.draws(stacks)
         if self.share < 1:
-            # As many draws of each as make the share, from the larger set for a fine step.
-            mine = min(
-                learned.edge_log.shape[2], round(rules.DRAWS * self.share / (1 - self.share))
-            )
-            theirs = min(rules.DRAWS, round(mine * (1 - self.share) / self.share))
+            mine, theirs = shares_of_draws(self.share, learned.edge_log.shape[2])
             learned = rules.pooled([(learned, mine), (told, theirs)])
         return replace(learned, calibration=self.calibration)
 
@@ -245,6 +255,23 @@ class Trained:
             -np.clip(chance, 1e-12, 1 - 1e-12)
         )
         return np.asarray(1.0 / (1.0 + np.exp(-(shift + slope * odds))), dtype=float)
+
+
+@dataclass(frozen=True)
+class HeldBack:
+    """What was told of the log's n pieces by models that had not seen their firing.
+
+    Attributes
+    ----------
+    risk : ndarray, shape (n,)
+    layer_risk : ndarray, shape (n, k)
+    runs_mm : ndarray, shape (n, k, 3)
+        Quantiles 5, 50 and 95 %.
+    """
+
+    risk: Floats
+    layer_risk: Floats
+    runs_mm: Floats
 
 
 @dataclass(frozen=True)
@@ -262,6 +289,8 @@ class Trial:
         Of the blend, see `reliability`.
     interval_coverage : float
         Share of measured runs within the range told for them.
+    held : HeldBack
+        What was told of every piece, in the order of the stacks trained on.
     """
 
     pieces: int
@@ -269,6 +298,7 @@ class Trial:
     scores: pd.DataFrame
     reliability: pd.DataFrame
     interval_coverage: float
+    held: HeldBack
 
 
 def learn(

@@ -8,7 +8,8 @@ right.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -17,17 +18,20 @@ from sklearn.linear_model import LogisticRegression
 from sklearn.metrics import brier_score_loss, log_loss
 from sklearn.model_selection import GroupKFold
 
+from runpredict import rules
 from runpredict.features import Stacks, stacks_of
 from runpredict.learned import (
     FOLD_DRAWS,
     FOLD_SWEEPS,
+    HeldBack,
+    Outcomes,
     Trained,
     Trial,
     chance_of_outcomes,
     learn,
     outcomes_of,
+    shares_of_draws,
 )
-from runpredict.rules import RulesPredictor
 
 Floats = NDArray[np.float64]
 
@@ -36,6 +40,7 @@ CLIP = 0.002  # a chance is never scored as surer than this
 CALIBRATION_TRUST = 300.0  # pieces at which the log's own calibration counts half
 UNTESTED_SHARE = 0.5  # of the log's model, where there are too few firings to test it
 RELIABILITY_BINS = 10
+RUN_LEVELS = (0.05, 0.50, 0.95)
 
 
 def _log_loss(past: Floats, chance: Floats) -> float:
@@ -43,53 +48,80 @@ def _log_loss(past: Floats, chance: Floats) -> float:
 
 
 @dataclass(frozen=True)
-class _Held:
-    """What was said of pieces held back: chance of each piece, and of each result seen."""
+class _Told:
+    """What one model said of n pieces it had not seen.
 
-    learned: Floats
-    rules: Floats
-    learned_seen: Floats
-    rules_seen: Floats
-    coverage: float
+    Attributes
+    ----------
+    piece, layer : ndarray, shape (n,), (n, k)
+        Chance of passing the foot.
+    seen : ndarray, shape (n, k)
+        Chance of each result, see `chance_of_outcomes`.
+    runs_mm : ndarray, shape (n, k, draws)
+    """
+
+    piece: Floats
+    layer: Floats
+    seen: Floats
+    runs_mm: NDArray[np.float32]
 
 
-def _out_of_fold(log: pd.DataFrame, stacks: Stacks, progress: Callable[[float], None]) -> _Held:
+def _told(draws: rules.Draws, stacks: Stacks, outcomes: Outcomes) -> _Told:
+    layer, piece = draws.risk(stacks)
+    runs_mm = (1e3 * draws.runs_m(stacks)).astype(np.float32)
+    return _Told(piece, layer, chance_of_outcomes(draws, stacks, outcomes), runs_mm)
+
+
+def _out_of_fold(
+    log: pd.DataFrame, stacks: Stacks, outcomes: Outcomes, progress: Callable[[float], None]
+) -> _Told:
     """Ask models that have not seen a piece's firing about it."""
-    n, k = stacks.present.shape
+    n = len(stacks.present)
     folds = GroupKFold(n_splits=min(FOLDS, len(set(stacks.firing))))
-    told = RulesPredictor().draws(stacks)
-    outcomes = outcomes_of(log, stacks)
-    chance, seen_chance, inside = np.full(n, np.nan), np.full((n, k), np.nan), []
+    parts, order = [], []
     for i, (seen, held) in enumerate(folds.split(np.zeros(n), groups=stacks.firing)):
         rows = np.isin(stacks.piece_at, seen)
         studio = learn(log.loc[rows], stacks_of(stacks.rows.loc[rows]), FOLD_SWEEPS, FOLD_DRAWS)
         part = stacks.take(held)
-        draws = studio.draws(part)
-        chance[held] = draws.risk(part)[1]
-        seen_chance[held] = chance_of_outcomes(draws, part, outcomes.take(held))
-        low, high = np.quantile(1e3 * draws.runs_m(part), (0.05, 0.95), axis=2)
-        run = outcomes.run_mm[held]
-        hit = (run >= np.floor(low)) & (run <= np.ceil(high))
-        inside.append(hit[~np.isnan(run)])
+        parts.append(_told(studio.draws(part), part, outcomes.take(held)))
+        order.append(held)
         progress((i + 1) / folds.get_n_splits())
-    hits = np.concatenate(inside)
-    return _Held(
-        learned=chance,
-        rules=told.risk(stacks)[1],
-        learned_seen=seen_chance,
-        rules_seen=chance_of_outcomes(told, stacks, outcomes),
-        coverage=float(hits.mean()) if len(hits) else float("nan"),
+    place = np.argsort(np.concatenate(order))
+
+    def joined(name: str) -> NDArray[Any]:
+        return np.concatenate([getattr(part, name) for part in parts])[place]
+
+    return _Told(*(joined(field.name) for field in fields(_Told)))
+
+
+def _held_back(learned: _Told, told: _Told, trained: Trained) -> HeldBack:
+    """What the predictor would have answered about each piece."""
+    share = trained.share
+    mine, theirs = shares_of_draws(share, FOLD_DRAWS)
+    runs_mm = np.concatenate([learned.runs_mm[..., :mine], told.runs_mm[..., :theirs]], axis=2)
+    return HeldBack(
+        risk=trained.calibrated(share * learned.piece + (1.0 - share) * told.piece),
+        layer_risk=trained.calibrated(share * learned.layer + (1.0 - share) * told.layer),
+        runs_mm=np.moveaxis(np.quantile(runs_mm, RUN_LEVELS, axis=2), 0, 2),
     )
 
 
-def _share(learned: Floats, rules: Floats) -> float:
+def _coverage(held: HeldBack, run_mm: Floats) -> float:
+    """Share of measured runs within the range told for them, both ends to the millimetre."""
+    low, high = np.floor(held.runs_mm[..., 0]), np.ceil(held.runs_mm[..., 2])
+    measured = ~np.isnan(run_mm)
+    inside = (run_mm >= low) & (run_mm <= high)
+    return float(inside[measured].mean()) if measured.any() else float("nan")
+
+
+def _share(learned: Floats, told: Floats) -> float:
     """Share of the log's model in the answer, from how likely each made the results seen.
 
     None where the rules made them likelier by one and a half standard errors or more, all where
     the log's model did by half of one, evenly in between: it starts from the same rules, and was
     tried with a part of the log alone.
     """
-    gain = np.log(np.maximum(learned, CLIP)) - np.log(np.maximum(rules, CLIP))
+    gain = np.log(np.maximum(learned, CLIP)) - np.log(np.maximum(told, CLIP))
     error = float(gain.std() / np.sqrt(len(gain))) if len(gain) else 0.0
     if error == 0.0:
         return UNTESTED_SHARE
@@ -159,16 +191,22 @@ def train(
     firings = len(set(stacks.firing[usable]))
     if firings < 2:
         return Trained(studio, UNTESTED_SHARE), None
-    held = _out_of_fold(log, stacks, lambda done: said(0.4 + 0.6 * done))
-    seen = ~np.isnan(held.learned_seen)
-    share = _share(held.learned_seen[seen], held.rules_seen[seen])
-    past, learned, rules = outcomes.past[usable], held.learned[usable], held.rules[usable]
-    pool = share * learned + (1.0 - share) * rules
+    learned = _out_of_fold(log, stacks, outcomes, lambda done: said(0.4 + 0.6 * done))
+    told = _told(rules.RulesPredictor().draws(stacks), stacks, outcomes)
+    seen = ~np.isnan(learned.seen)
+    share = _share(learned.seen[seen], told.seen[seen])
+    past = outcomes.past[usable]
+    pool = (share * learned.piece + (1.0 - share) * told.piece)[usable]
     calibration = _calibration(past, pool) if share > 0 else (0.0, 1.0)
     trained = Trained(studio, share, calibration)
-    answered = trained.calibrated(pool)
-    base = np.full(len(past), past.mean())
-    chances = {"learned": learned, "rules": rules, "blend": answered, "base rate": base}
+    held = _held_back(learned, told, trained)
+    answered = held.risk[usable]
+    chances = {
+        "learned": learned.piece[usable],
+        "rules": told.piece[usable],
+        "blend": answered,
+        "base rate": np.full(len(past), past.mean()),
+    }
     scores = pd.DataFrame(
         {
             "log_loss": {name: _log_loss(past, chance) for name, chance in chances.items()},
@@ -178,5 +216,12 @@ def train(
             },
         }
     )
-    trial = Trial(len(past), firings, scores, reliability(past, answered), held.coverage)
+    trial = Trial(
+        pieces=len(past),
+        firings=firings,
+        scores=scores,
+        reliability=reliability(past, answered),
+        interval_coverage=_coverage(held, outcomes.run_mm),
+        held=held,
+    )
     return trained, trial
