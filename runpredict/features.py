@@ -27,11 +27,7 @@ Indices = NDArray[Any]
 # pores have closed and the burnt part is gone. Common practice, no source.
 FIRST_COAT_MM = {"dip": 0.40, "pour": 0.36, "brush": 0.12, "spray": 0.09}
 NEXT_COAT_MM = {"dip": 0.33, "pour": 0.29, "brush": 0.11, "spray": 0.08}
-FIRED_SHARE = 0.6
-# On the way up and down a glaze is not yet, or no longer, all melt (undissolved silica, gas):
-# this share of that time counts for its run. Common practice, no source, checked against
-# simulated studios.
-RIPE_SHARE = 0.5
+FIRED_SHARE = 0.48
 MORE_COATS = 3  # coats beyond the planned ones that a decision may look at
 
 # A jar is taken to hold an ordinary mid-range glaze (moles a unity of fluxes; common practice,
@@ -220,12 +216,11 @@ def features_of(
     out["thickness_mm"] = layers["thickness_mm"].where(measured, typical)
     for name, values in _melt_columns(layers, glazes, schedules).items():
         out[name] = values
-    held = out["hold_min"] * out["fluidity_per_hold_min_per_pa"]
-    ripe = held + RIPE_SHARE * (out["fluidity_per_pa"] - held)
-    out["mobility_per_m"] = film.mobility_per_m(ripe, out["density_kg_m3"], out["wall_deg"])
-    out["mobility_per_hold_min_per_m"] = film.mobility_per_m(
-        out["fluidity_per_hold_min_per_pa"], out["density_kg_m3"], out["wall_deg"]
-    )
+    for name, fluidity in (
+        ("mobility_per_m", "fluidity_per_pa"),
+        ("mobility_per_hold_min_per_m", "fluidity_per_hold_min_per_pa"),
+    ):
+        out[name] = film.mobility_per_m(out[fluidity], out["density_kg_m3"], out["wall_deg"])
     out["mixed_share"] = _mixed_share(out)
     for name, by_glaze in _unity_columns(glazes).items():
         out[name] = by_glaze.reindex(layers["glaze"]).to_numpy()

@@ -37,7 +37,7 @@ HAND_SD = 0.25  # natural log of thickness: this potter's coats against typical 
 COAT_SD = 0.28  # natural log of thickness: one coat against another
 EDGE_SD = 0.38  # unevenness of an edge, and drips ahead of it
 # A film that would creep less than this stays where it is, held by its own contact line.
-HELD_BACK_M = 0.6e-3
+HELD_BACK_M = 1.0e-3
 DRAWS = 64
 ORDERS_TRIED = 200
 LOGISTIC_PER_SD = 1.702  # logistic curve nearest the normal one, Johnson & Kotz, vol. 2 (1970)

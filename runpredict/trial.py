@@ -38,7 +38,8 @@ Floats = NDArray[np.float64]
 FOLDS = 5
 CLIP = 0.002  # a chance is never scored as surer than this
 CALIBRATION_TRUST = 300.0  # pieces at which the log's own calibration counts half
-UNTESTED_SHARE = 0.5  # of the log's model, where there are too few firings to test it
+UNTESTED_SHARE = 0.75  # of the log's model, where there are too few firings to test it
+LEAST_FIRINGS = 3
 RELIABILITY_BINS = 10
 RUN_LEVELS = (0.05, 0.50, 0.95)
 
@@ -189,7 +190,7 @@ def train(
     outcomes = outcomes_of(log, stacks)
     usable = ~np.isnan(outcomes.past)
     firings = len(set(stacks.firing[usable]))
-    if firings < 2:
+    if firings < LEAST_FIRINGS:
         return Trained(studio, UNTESTED_SHARE), None
     learned = _out_of_fold(log, stacks, outcomes, lambda done: said(0.4 + 0.6 * done))
     told = _told(rules.RulesPredictor().draws(stacks), stacks, outcomes)
