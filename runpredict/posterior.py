@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import linalg, sparse
 from scipy.special import ndtr, ndtri
+from threadpoolctl import threadpool_limits
 
 Floats = NDArray[np.float64]
 Indices = NDArray[np.intp]
@@ -133,7 +134,7 @@ def sample(
     random_state: int = 0,
     progress: Callable[[float], None] | None = None,
 ) -> Posterior:
-    """Draw effects and spreads given a log.
+    """Draw effects and spreads given a log, on one core.
 
     Parameters
     ----------
@@ -150,6 +151,19 @@ def sample(
     -------
     Posterior
     """
+    # Thousands of small solves: more threads would only wait for each other.
+    with threadpool_limits(1, user_api="blas"):
+        return _sample(evidence, prior, sweeps, draws, random_state, progress)
+
+
+def _sample(
+    evidence: Evidence,
+    prior: Prior,
+    sweeps: int,
+    draws: int,
+    random_state: int,
+    progress: Callable[[float], None] | None,
+) -> Posterior:
     rng = np.random.default_rng(random_state)
     design, m = evidence.design, len(evidence.lower)
     transposed = sparse.csr_array(design.T)
