@@ -9,7 +9,7 @@ import pandas as pd
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from piecehelp import CONES, WORDS, pieces, risks, stacks
+from piecehelp import CHANGES, WORDS, pieces, risks, stacks
 
 from runpredict import rules
 from runpredict.check import check
@@ -27,51 +27,6 @@ def plan():
 @pytest.fixture(scope="module")
 def before(plan):
     return risks(plan)
-
-
-def more_coats(plan, rng):
-    some = rng.random(len(plan)) < 0.5
-    return plan.assign(coats=plan["coats"] + np.where(some, rng.integers(1, 4, len(plan)), 0))
-
-
-def thicker(plan, rng):
-    return plan.assign(thickness_mm=plan["thickness_mm"] * rng.uniform(1, 2, len(plan)))
-
-
-def nearer_the_foot(plan, rng):
-    """Each lower edge lowered or left."""
-    share = np.where(rng.random(len(plan)) < 0.5, rng.uniform(0, 1, len(plan)), 1.0)
-    return plan.assign(lower_edge_mm=plan["lower_edge_mm"] * share)
-
-
-def higher_up(plan, rng):
-    """More glaze above: each upper edge raised or left."""
-    return plan.assign(upper_edge_mm=plan["upper_edge_mm"] + rng.integers(0, 40, len(plan)))
-
-
-def hotter(plan, rng):
-    place = plan["cone"].map({cone: i for i, cone in enumerate(CONES)})
-    return plan.assign(cone=[CONES[min(i + 1, len(CONES) - 1)] for i in place])
-
-
-def longer_hold(plan, rng):
-    """The same hold added to the whole of a firing that starts with many."""
-    return plan.assign(hold_min=plan["hold_min"] + 15.0)
-
-
-def steeper(plan, rng):
-    return plan.assign(wall_deg=np.minimum(plan["wall_deg"] + rng.integers(0, 40, len(plan)), 180))
-
-
-def all_at_once(plan, rng):
-    for change in (more_coats, thicker, nearer_the_foot, hotter, longer_hold, steeper):
-        plan = change(plan, rng)
-    return plan
-
-
-CHANGES = [
-    more_coats, thicker, nearer_the_foot, higher_up, hotter, longer_hold, steeper, all_at_once,
-]  # fmt: skip
 
 
 @pytest.mark.parametrize("change", CHANGES, ids=[change.__name__ for change in CHANGES])
