@@ -157,7 +157,7 @@ def test_inches_are_for_sentences_only(plan):
 
 @pytest.mark.parametrize("tolerance", [0.0, 1.0, 2.0, -0.1, np.nan, np.inf])
 def test_a_tolerance_that_is_none_is_told(tolerance):
-    sentences = faults_of(check, layers({}), ONE_GLAZE, tolerance)
+    sentences = faults_of(check, layers({}), ONE_GLAZE, tolerance=tolerance)
     assert len(sentences) == 1
     assert "give 0.05 for 5 %" in sentences[0]
 

@@ -123,12 +123,20 @@ def test_one_glaze(capsys):
     assert 'has no glaze "Nobody"' in capsys.readouterr().err
 
 
-@pytest.mark.parametrize("arguments", [[], ["check"], ["check", "--plan"], ["fire"], ["glaze"]])
+@pytest.mark.parametrize("arguments", [[], ["check", "--plan"], ["fire"], ["glaze"]])
 def test_wrong_use_is_bad_input(arguments, capsys):
     with pytest.raises(SystemExit) as left:
         cli.main(arguments)
     assert left.value.code == 2
     assert "usage" in capsys.readouterr().err
+
+
+def test_a_check_of_nothing_asks_for_its_tables(capsys):
+    assert cli.main(["check"]) == 2
+    told = capsys.readouterr()
+    assert "--plan: is missing" in told.err
+    assert "--glazes: is missing" in told.err
+    assert told.out == ""
 
 
 @pytest.mark.parametrize("command", ["check", "glaze", "demo"])
