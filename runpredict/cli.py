@@ -6,11 +6,18 @@ import argparse
 import os
 import sys
 import warnings
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from runpredict import cli_logbook
+from runpredict import cli_logbook, cli_review
+from runpredict.cli_options import (
+    ROLES,
+    glaze_options,
+    reading_options,
+    show_progress,
+    table_options,
+)
 from runpredict.errors import BadInput, Fault, TableWarning
 
 if TYPE_CHECKING:
@@ -18,27 +25,6 @@ if TYPE_CHECKING:
     from runpredict.plan import PlanTables
 
 DONE, OVER_TOLERANCE, BAD_INPUT = 0, 1, 2
-ROLES = ("plan", "log", "glazes", "recipes", "materials", "schedules")
-
-
-def _glaze_options(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("--glazes", metavar="FILE", help="the glazes in use")
-    parser.add_argument("--recipes", metavar="FILE", help="recipes of the glazes mixed here")
-    parser.add_argument("--materials", metavar="FILE", help="raw materials of your own")
-    parser.add_argument(
-        "--logbook", metavar="DIR", help="take what is not given as a file from this logbook"
-    )
-
-
-def _table_options(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("--plan", metavar="FILE", help="the layers to be fired")
-    parser.add_argument("--log", metavar="FILE", help="layers that were fired, with results")
-    _glaze_options(parser)
-    parser.add_argument("--schedules", metavar="FILE", help="firings typed as segments")
-
-
-def _reading_options(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("--units", choices=("mm", "in"), default="mm", help="lengths shown in")
 
 
 def _answer_options(parser: argparse.ArgumentParser) -> None:
@@ -50,7 +36,7 @@ def _answer_options(parser: argparse.ArgumentParser) -> None:
         metavar="CHANCE",
         help="highest acceptable chance that a piece runs past its foot (default 0.05, 5 %%)",
     )
-    _reading_options(parser)
+    reading_options(parser)
     parser.add_argument("--out", metavar="DIR", help="also write the answer as CSV files here")
     parser.add_argument(
         "--sheet", metavar="FILE", help="also write a sheet to print, .html or .pdf"
@@ -68,18 +54,19 @@ def build_parser() -> argparse.ArgumentParser:
     )
     commands = parser.add_subparsers(dest="command", required=True, metavar="COMMAND")
     check = commands.add_parser("check", help="what will run in a planned firing, and what to do")
-    _table_options(check)
+    table_options(check)
     _answer_options(check)
     check.set_defaults(run=_check)
     glaze = commands.add_parser("glaze", help="what the chemistry of one glaze says")
     glaze.add_argument("name", metavar="NAME", help="the glaze's name")
-    _glaze_options(glaze)
-    _reading_options(glaze)
+    glaze_options(glaze)
+    reading_options(glaze)
     glaze.set_defaults(run=_glaze)
     demo = commands.add_parser("demo", help="the whole job on the invented sample studio")
     _answer_options(demo)
     demo.set_defaults(run=_demo)
     cli_logbook.add_commands(commands)
+    cli_review.add_commands(commands)
     return parser
 
 
@@ -155,18 +142,6 @@ def _tell(tables: PlanTables, args: argparse.Namespace) -> int:
     print(answer_text(found, args.units))
     over = bool((found.pieces["risk"] > found.tolerance).any())
     return OVER_TOLERANCE if args.strict and over else DONE
-
-
-def show_progress(what: str) -> Callable[[float], None] | None:
-    """A line that tells a reader at a terminal how far long work is; None for anybody else."""
-    if not sys.stderr.isatty():
-        return None
-
-    def show(done: float) -> None:
-        end = "\n" if done >= 1.0 else ""
-        print(f"\r{what}: {100 * done:3.0f} %", end=end, file=sys.stderr, flush=True)
-
-    return show
 
 
 def _write(found: Answer, folder: Path) -> None:

@@ -11,10 +11,12 @@ import runpredict
 PUBLIC = [
     "Answer",
     "BadInput",
+    "Review",
     "TableWarning",
     "build_features",
     "check",
     "read_table",
+    "review",
     "unity_formula",
     "viscosity_log10_pa_s",
     "viscosity_sd_log10",

@@ -1,0 +1,45 @@
+"""Options that several commands have, and how they tell that they are at work."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from collections.abc import Callable
+
+ROLES = ("plan", "log", "glazes", "recipes", "materials", "schedules")
+
+
+def glaze_options(parser: argparse.ArgumentParser) -> None:
+    """Files of glazes, or a logbook that holds them."""
+    parser.add_argument("--glazes", metavar="FILE", help="the glazes in use")
+    parser.add_argument("--recipes", metavar="FILE", help="recipes of the glazes mixed here")
+    parser.add_argument("--materials", metavar="FILE", help="raw materials of your own")
+    parser.add_argument(
+        "--logbook", metavar="DIR", help="take what is not given as a file from this logbook"
+    )
+
+
+def table_options(parser: argparse.ArgumentParser, plan: bool = True) -> None:
+    """Files of every table, or a logbook."""
+    if plan:
+        parser.add_argument("--plan", metavar="FILE", help="the layers to be fired")
+    parser.add_argument("--log", metavar="FILE", help="layers that were fired, with results")
+    glaze_options(parser)
+    parser.add_argument("--schedules", metavar="FILE", help="firings typed as segments")
+
+
+def reading_options(parser: argparse.ArgumentParser) -> None:
+    """Units of what is printed."""
+    parser.add_argument("--units", choices=("mm", "in"), default="mm", help="lengths shown in")
+
+
+def show_progress(what: str) -> Callable[[float], None] | None:
+    """A line that tells a reader at a terminal how far long work is; None for anybody else."""
+    if not sys.stderr.isatty():
+        return None
+
+    def show(done: float) -> None:
+        end = "\n" if done >= 1.0 else ""
+        print(f"\r{what}: {100 * done:3.0f} %", end=end, file=sys.stderr, flush=True)
+
+    return show
