@@ -197,7 +197,7 @@ def glaze_prior(stacks: Stacks) -> tuple[Floats, Floats]:
 
 
 def pooled(parts: Sequence[tuple[Draws, int]]) -> Draws:
-    """The first draws of several sets, as one.
+    """Draws of several sets, spread evenly over each, as one.
 
     Parameters
     ----------
@@ -207,7 +207,11 @@ def pooled(parts: Sequence[tuple[Draws, int]]) -> Draws:
     -------
     Draws, not calibrated
     """
-    first = [(part, slice(count)) for part, count in parts if count > 0]
+    first = [
+        (part, np.linspace(0, part.edge_log.shape[2] - 1, count).round().astype(int))
+        for part, count in parts
+        if count > 0
+    ]
     spread = [
         np.broadcast_to(np.asarray(part.edge_sd, dtype=float), part.edge_log.shape[2:])[some]
         for part, some in first

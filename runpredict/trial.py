@@ -191,6 +191,7 @@ def train(
     usable = ~np.isnan(outcomes.past)
     firings = len(set(stacks.firing[usable]))
     if firings < LEAST_FIRINGS:
+        said(1.0)
         return Trained(studio, UNTESTED_SHARE), None
     learned = _out_of_fold(log, stacks, outcomes, lambda done: said(0.4 + 0.6 * done))
     told = _told(rules.RulesPredictor().draws(stacks), stacks, outcomes)
