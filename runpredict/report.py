@@ -12,7 +12,7 @@ import pandas as pd
 from runpredict.check import Answer
 from runpredict.chemistry import OXIDES, mole_fractions, unity_formula
 from runpredict.melt import melt_curve
-from runpredict.units import LengthUnits, format_length, format_temperature
+from runpredict.units import LengthUnits, format_distance, format_length, format_temperature
 from runpredict.words import CAUTION
 
 DEMO_HEADLINE = "Sample studio, invented: no real potter, glaze or result."
@@ -51,7 +51,8 @@ def _short(name: str, most: int = 24) -> str:
     return plain if len(plain) <= most else f"{plain[: most - 1]}…"
 
 
-def _cookie(piece: pd.Series, units: LengthUnits) -> str:
+def cookie_text(piece: pd.Series, units: LengthUnits) -> str:
+    """The cookie of a row of the pieces, such as "needed: 98 mm wide, 7 mm high"."""
     if piece["cookie"] == "none":
         return "none"
     wide, high = (
@@ -63,7 +64,7 @@ def _cookie(piece: pd.Series, units: LengthUnits) -> str:
 def _piece_row(piece: pd.Series, layers: pd.DataFrame, units: LengthUnits) -> list[str]:
     blamed = layers.loc[layers["layer"] == piece["layer_to_blame"]].iloc[0]
     low, most_likely, high = (
-        format_length(blamed[name], units) for name in ("run_p05_mm", "run_p50_mm", "run_p95_mm")
+        format_distance(blamed[name], units) for name in ("run_p05_mm", "run_p50_mm", "run_p95_mm")
     )
     wax = piece["wax_height_mm"]
     return [
@@ -71,8 +72,8 @@ def _piece_row(piece: pd.Series, layers: pd.DataFrame, units: LengthUnits) -> li
         _short(piece["piece"]),
         f"{_short(blamed['glaze'])} (layer {blamed['layer']})",
         f"{most_likely} ({low} to {high})",
-        "not by wax alone" if np.isnan(wax) else format_length(wax, units),
-        _cookie(piece, units),
+        "not by wax alone" if np.isnan(wax) else format_distance(wax, units),
+        cookie_text(piece, units),
     ]
 
 
@@ -113,7 +114,7 @@ def answer_text(answer: Answer, units: LengthUnits = "mm") -> str:
         ]
         parts.append(columns(headings, rows))
         parts.append(_advice(ranked, by_piece))
-    parts.append(_basis(answer))
+    parts.append(textwrap.fill(basis_text(answer), WIDTH))
     parts.append(textwrap.fill(CAUTION, WIDTH))
     return "\n\n".join(parts)
 
@@ -127,8 +128,9 @@ def _advice(ranked: pd.DataFrame, by_piece: dict[Any, pd.DataFrame]) -> str:
     return columns(["piece", "what to do"], rows)
 
 
-def _basis(answer: Answer) -> str:
-    return textwrap.fill(f"{_who_answered(answer)} {_tried_out(answer)}".rstrip(), WIDTH)
+def basis_text(answer: Answer) -> str:
+    """What the numbers rest on, in a sentence or two."""
+    return f"{_who_answered(answer)} {_tried_out(answer)}".rstrip()
 
 
 def _who_answered(answer: Answer) -> str:

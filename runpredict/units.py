@@ -14,6 +14,7 @@ from typing import Literal
 __all__ = [
     "MM_PER_INCH",
     "LengthUnits",
+    "format_distance",
     "format_length",
     "format_temperature",
     "parse_length_mm",
@@ -325,6 +326,35 @@ def _inch_text(size_in: float) -> str:
     if part == 0:
         return str(whole)
     return f"{whole} {Fraction(part, 16)}" if whole else str(Fraction(part, 16))
+
+
+def format_distance(distance_mm: float, units: LengthUnits = "mm") -> str:
+    """Write a way along a wall, which nobody measures finer than a sixteenth of an inch.
+
+    Parameters
+    ----------
+    distance_mm : float
+        [mm]
+    units : {"mm", "in"}
+
+    Returns
+    -------
+    str
+        As `format_length`.
+
+    Raises
+    ------
+    ValueError
+        If `units` is neither "mm" nor "in".
+
+    Examples
+    --------
+    >>> format_distance(1.4, "in"), format_distance(0.4, "in"), format_distance(1.4)
+    ('1/16 in', '0 in', '1.4 mm')
+    """
+    if units == "in" and math.isfinite(distance_mm):
+        distance_mm = round(distance_mm / MM_PER_INCH * 16) / 16 * MM_PER_INCH
+    return format_length(distance_mm, units)
 
 
 def format_temperature(temperature_c: float, units: LengthUnits = "mm") -> str:

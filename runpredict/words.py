@@ -9,7 +9,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from runpredict.decisions import Change
-from runpredict.units import LengthUnits, format_length
+from runpredict.units import LengthUnits, format_distance, format_length
 
 CAUTION = (
     "A prediction is never a promise: test on a tile first, and keep a shelf guarded wherever a "
@@ -97,8 +97,8 @@ def reasons(
             together = format_length(thick[i] + thick[j], units)
             what = _overlap(flow[top], flow[below], together)
             gap = max(lower[i], lower[j]) - foot
-        where = f"{format_length(gap, units)} above" if gap > 0 else "down to"
-        band = f"a bare foot of {format_length(foot, units)}" if foot > 0 else "the very foot"
+        where = f"{format_distance(gap, units)} above" if gap > 0 else "down to"
+        band = f"a bare foot of {format_distance(foot, units)}" if foot > 0 else "the very foot"
         sentences.append(f"{what}, {where} {band}{flag}")
     return sentences
 
@@ -130,7 +130,7 @@ def advice(
     """
 
     def length(value_mm: float) -> str:
-        return format_length(value_mm, units)
+        return format_distance(value_mm, units)
 
     name = glazes[change.layer]
     if change.kind == "none":
@@ -155,4 +155,4 @@ def advice(
 
 def headroom(name: str, lower_mm: float, units: LengthUnits) -> str:
     """How much further down a layer could safely come."""
-    return f"{name} could end {format_length(lower_mm, units)} lower and stay safe."
+    return f"{name} could end {format_distance(lower_mm, units)} lower and stay safe."
