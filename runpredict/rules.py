@@ -196,6 +196,35 @@ def glaze_prior(stacks: Stacks) -> tuple[Floats, Floats]:
     return mean, sd
 
 
+def held_back_log(stacks: Stacks, layer_log: Floats, pair_log: Floats) -> Floats:
+    """What a mixture lacks to what moves an edge where no layer is trusted to hold back others.
+
+    Parameters
+    ----------
+    stacks : Stacks of n pieces with up to k layers
+    layer_log : ndarray, shape (n, k, draws)
+        As in `Draws`.
+    pair_log : ndarray, shape (k, draws)
+        Added to each edge where there is more than one layer.
+
+    Returns
+    -------
+    ndarray, shape (n, k, draws)
+        An edge moves as fast as with any fewer of the layers over it, so that a further layer
+        on top never makes a piece safer; this is the natural log of that speed over the speed
+        of the mixture of all layers, `pair_log` included.
+    """
+    physics = np.log(np.maximum(stacks.mobility_per_m, LEAST_MOBILITY_PER_M))
+    layers = physics[..., None] + layer_log
+    fastest = layers.copy()
+    for count in range(2, layers.shape[1] + 1):
+        some = stacks.present[:, :count]
+        mixed = np.matmul(film.mixing_shares(some), layers[:, :count]) + pair_log[:count]
+        mixed[:, :-1] = np.maximum(mixed[:, :-1], fastest[:, : count - 1])
+        fastest[:, :count] = np.where(some[:, -1:, None], mixed, fastest[:, :count])
+    return np.asarray(fastest - np.matmul(stacks.shares, layers), dtype=float)
+
+
 def pooled(parts: Sequence[tuple[Draws, int]]) -> Draws:
     """Draws of several sets, spread evenly over each, as one.
 
@@ -261,19 +290,17 @@ class RulesPredictor:
         -------
         Draws
         """
-        n, k = stacks.present.shape
+        k = stacks.present.shape[1]
         (common, hand), (coat, pair, glaze, _) = deviations(k, DRAWS)
         same = (stacks.glaze[:, :, None] == stacks.glaze[:, None, :]).argmax(axis=2)
         mean, sd = glaze_prior(stacks)
         uneven = np.where(stacks.measured[..., None], 0.0, 2.0 * (HAND_SD * hand + COAT_SD * coat))
         # The first layer shares its pair with the second.
         pairs = PAIR_MEAN + PAIR_SD * pair[np.maximum(np.arange(k), min(1, k - 1))]
-        layered = (stacks.present.sum(axis=1) > 1)[:, None, None]
         shared = float(np.hypot.reduce([KILN_SD, BODY_SD, FIRING_SD, PLACE_SD]))
+        layer_log = mean[..., None] + sd[..., None] * glaze[same] + uneven
         return Draws(
-            layer_log=mean[..., None] + sd[..., None] * glaze[same] + uneven,
-            edge_log=np.broadcast_to(
-                shared * common + np.where(layered, pairs, 0.0), (n, k, DRAWS)
-            ),
+            layer_log=layer_log,
+            edge_log=shared * common + held_back_log(stacks, layer_log, pairs),
             edge_sd=EDGE_SD,
         )

@@ -1,7 +1,6 @@
 """Risk from rules: never silly, and as a potter knows it.
 
-A further layer of another glaze is not promised to be less safe: a stiff glaze over a runny one
-makes a stiffer melt. Of the same melt, it never shortens a run (`test_film`).
+A log may show that one glaze holds another back (`test_learned`); the rules trust none to.
 """
 
 import numpy as np
@@ -9,7 +8,7 @@ import pandas as pd
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from piecehelp import CHANGES, WORDS, pieces, risks, stacks
+from piecehelp import CHANGES, WORDS, glazes, pieces, risks, stacks
 
 from runpredict import rules
 from runpredict.check import check
@@ -45,6 +44,18 @@ def test_more_is_never_safer_whatever_the_pieces(seed, change):
     old, new = risks(plan), risks(change(plan, np.random.default_rng(seed)))
     assert (new[0] >= old[0] - ROUNDING).all()
     assert (new[1] >= old[1] - ROUNDING).all()
+
+
+def test_a_further_layer_on_top_is_never_safer(plan, before):
+    rng = np.random.default_rng(8)
+    last = plan.sort_values("layer").groupby("piece", sort=False).tail(1).copy()
+    last["layer"] += 1
+    last["glaze"] = rng.choice(glazes()["glaze"], len(last))
+    last["thickness_mm"] = rng.uniform(0.1, 1.5, len(last))
+    last["lower_edge_mm"] = last["upper_edge_mm"] * rng.uniform(0.05, 0.9, len(last))
+    _, piece = risks(pd.concat([plan, last], ignore_index=True))
+    assert (piece >= before[1] - 1e-12).all()
+    assert (piece > before[1] + 0.01).mean() > 0.3
 
 
 def test_a_piece_is_at_least_its_worst_layer_and_at_most_their_sum(plan, before):
