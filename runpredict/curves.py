@@ -22,6 +22,7 @@ from runpredict.drawing_style import (
     INK,
     SIGNS,
     WATER,
+    Picture,
     Sign,
     drawable,
     fitted,
@@ -169,7 +170,7 @@ def decisions_figure(
     found = find_piece(answer, piece, firing)
     planned_mm = 1e3 * float(stacks.lower_m[0, decisions.lowest_layer(stacks)[0]])
     with house_style():
-        figure = Figure(figsize=(8.6, 3.15 + 0.16 * coats["layer"].nunique()))
+        figure = Picture(figsize=(8.6, 3.15 + 0.16 * coats["layer"].nunique()))
         axes = _panels(figure, 3, left=0.62, top=0.45, height=2.0, gap=0.38, right=0.85)
         _risk_line(axes[0], in_units(band["band_mm"].to_numpy(), units), band["risk"])
         _ring(axes[0], in_units(planned_mm, units), found.risk)
@@ -309,7 +310,7 @@ def viscosity_figure(glazes: pd.DataFrame, units: LengthUnits = "mm") -> Figure:
     at_c = np.linspace(*VISCOSITY_SPAN_C, 71)
     shown = at_c if units == "mm" else 1.8 * at_c + 32.0
     with house_style():
-        figure = Figure(figsize=(6.4, 4.1 + 0.17 * len(known)))
+        figure = Picture(figsize=(6.4, 4.1 + 0.17 * len(known)))
         (axes,) = _panels(figure, 1, left=0.95, top=0.5, height=3.0)
         for k, (_, glaze) in enumerate(known.iterrows()):
             oxides = glaze[list(OXIDES)].astype(float).fillna(0.0)
@@ -381,7 +382,7 @@ def predicted_seen_figure(table: pd.DataFrame, units: LengthUnits = "mm") -> Fig
         float(np.nanmax(np.append(side, _RUN_TICKS[units][4]))) for side in (high, seen)
     )
     with house_style():
-        figure = Figure(figsize=(5.2, 5.8))
+        figure = Picture(figsize=(5.2, 5.8))
         (axes,) = _panels(figure, 1, left=0.75, top=0.45, height=4.2)
         axes.plot([0.0, end], [0.0, end], color=WATER, linestyle=(0, (5, 2)), label="as predicted")
         at = np.where(known, seen, end)
@@ -392,6 +393,8 @@ def predicted_seen_figure(table: pd.DataFrame, units: LengthUnits = "mm") -> Fig
             (past & known, "^", "#ffffff", "past the foot: at least this"),
             (past & ~known, "^", INK, "past the foot: not known how far"),
         ):
+            if not which.any():
+                continue
             axes.plot(middle[which], at[which], marker, markersize=4.5, markerfacecolor=fill,
                       markeredgecolor=INK, markeredgewidth=0.8, zorder=3, clip_on=False,
                       label=label)  # fmt: skip
@@ -444,7 +447,7 @@ def reliability_figure(table: pd.DataFrame) -> Figure:
     )
     low, high = share_interval(seen, pieces)
     with house_style():
-        figure = Figure(figsize=(4.9, 5.15))
+        figure = Picture(figsize=(4.9, 5.15))
         (axes,) = _panels(figure, 1, left=0.75, top=0.45, height=3.9)
         axes.plot([0, 100], [0, 100], color=WATER, linestyle=(0, (5, 2)), label="just right")
         axes.vlines(100 * predicted, 100 * low, 100 * high, color=INK, linewidth=1.0, zorder=2,
@@ -497,7 +500,7 @@ def effects_figure(table: pd.DataFrame) -> Figure:
     margin = 0.35 + max((width_in(name, TICK_PT) for name in names), default=1.0)
     tall = 0.2 * max(len(rows), 3)
     with house_style():
-        figure = Figure(figsize=(margin + 4.0, tall + 1.15))
+        figure = Picture(figsize=(margin + 4.0, tall + 1.15))
         (axes,) = _panels(figure, 1, left=margin, top=0.45, height=tall)
         at = np.arange(len(rows))
         axes.axvline(1.0, color=WATER, linestyle=(0, (5, 2)), zorder=1)
@@ -540,7 +543,7 @@ def skill_figure(table: pd.DataFrame) -> Figure:
     grown = table.sort_values("rows", kind="stable")
     size = grown["rows"].to_numpy(dtype=float)
     with house_style():
-        figure = Figure(figsize=(5.6, 3.85))
+        figure = Picture(figsize=(5.6, 3.85))
         (axes,) = _panels(figure, 1, left=0.75, top=0.45, height=2.55)
         if {"low", "high"} <= set(grown.columns):
             low, high = (100 * grown[name].to_numpy(dtype=float) for name in ("low", "high"))

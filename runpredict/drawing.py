@@ -27,6 +27,7 @@ from runpredict.drawing_style import (
     SHELF,
     WATER,
     Paper,
+    Picture,
     fitted,
     house_style,
     in_units,
@@ -223,7 +224,7 @@ def piece_figure(piece: Piece, units: LengthUnits = "mm", named: bool = True) ->
     Figure
     """
     with house_style():
-        figure = Figure(figsize=size_in(piece, named))
+        figure = Picture(figsize=size_in(piece, named))
         paint(Paper(figure, bottom_in=LINE_IN * len(piece.layers) * named), piece, units)
         if named:
             _name(Paper(figure), piece)

@@ -112,6 +112,13 @@ def sign(number: int) -> Sign:
     return SIGNS[number % len(SIGNS)]
 
 
+class Picture(Figure):
+    """A figure that a notebook shows as it is drawn everywhere else."""
+
+    def _repr_svg_(self) -> str:
+        return svg(self)
+
+
 @dataclass(frozen=True)
 class Paper:
     """A part of a figure, measured in inches from its lower left corner.
