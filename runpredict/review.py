@@ -162,7 +162,8 @@ def look_back(
         message = "holds no result; write down past_foot or run_mm of a layer first."
         raise BadInput([Fault("log", None, None, message)])
     new = new_firings(log, since)
-    predictor, trial = predictor_of(tables, _part(progress, 0.0, 0.5))
+    only = set(log["firing"]) == set(new)
+    predictor, trial = predictor_of(tables, _part(progress, 0.0, 1.0 if only else 0.5))
     stacks = stacks_of(features_of(log, tables.glazes, tables.schedules))
     seen = _predicted_seen(log, stacks, trial)
     studio = getattr(predictor, "studio", None)
@@ -196,9 +197,8 @@ def look_back(
 def _part(
     progress: Callable[[float], None] | None, start: float, end: float
 ) -> Callable[[float], None] | None:
-    if progress is None:
-        return None
-    return lambda done: progress(start + (end - start) * done)
+    """Progress of a part of the work; None where nobody is told."""
+    return None if progress is None else lambda done: progress(start + (end - start) * done)
 
 
 def new_firings(log: pd.DataFrame, since: str | None = None) -> tuple[str, ...]:
@@ -263,7 +263,7 @@ def _predicted_seen(log: pd.DataFrame, stacks: Stacks, trial: Trial | None) -> p
     table = log[["piece", "firing", "layer", "glaze"]].copy()
     for column, name in enumerate(("run_p05_mm", "run_p50_mm", "run_p95_mm")):
         table[name] = runs_mm[..., column][at].astype(float).round(2)
-    table["run_mm"] = outcomes.run_mm[at]
+    table["run_mm"] = log["run_mm"].where(~np.isnan(outcomes.run_mm[at]))
     upper = outcomes.upper_m[at]
     table["past_foot"] = np.where(np.isnan(upper), "", np.where(np.isinf(upper), "yes", "no"))
     table["risk"] = risk[at]

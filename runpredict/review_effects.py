@@ -90,7 +90,7 @@ def effects_of(studio: Studio | None, stacks: Stacks, log: pd.DataFrame) -> pd.D
 
 
 def _run_factor(stacks: Stacks, mobility_log: Floats, step: Floats) -> float:
-    """Sum of runs with an effect over that without it, of the edges it acts on."""
+    """Sum of runs with an effect over that without it, of the edges it acts on; 1 for no runs."""
     acts = (step != 0) & stacks.glazed
     if not acts.any():
         return 1.0
@@ -99,8 +99,10 @@ def _run_factor(stacks: Stacks, mobility_log: Floats, step: Floats) -> float:
         runs = film.run_m(stacks.wall, log[..., None])[..., 0] - rules.HELD_BACK_M
         return float(np.maximum(runs, 0.0)[acts].sum())
 
-    without = total(mobility_log - step)
-    return total(mobility_log) / without if without > 0 else float("nan")
+    with_it, without = total(mobility_log), total(mobility_log - step)
+    if without == 0.0:
+        return float("inf") if with_it > 0.0 else 1.0
+    return with_it / without
 
 
 def than_either(studio: Studio, stacks: Stacks) -> dict[tuple[str, str], tuple[float, ...]]:

@@ -54,6 +54,8 @@ def _table(
 
 
 def _times(factor: float) -> str:
+    if np.isinf(factor):
+        return "from none"
     return f"{factor:.2g} x" if factor < 10 else f"{factor:.0f} x"
 
 

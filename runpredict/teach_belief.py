@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 from scipy import linalg
-from scipy.special import ndtr
+from scipy.special import ndtr, owens_t
 
 from runpredict import effects, film, rules
 from runpredict.effects import Effect
@@ -23,7 +23,6 @@ from runpredict.rules import Predictor
 Floats = NDArray[np.float64]
 
 TEST_FIRING: Effect = ("test firing", "")  # what all readings of one firing have in common
-NODES = 15  # of the quadrature
 LEAST_READABLE = 1e-3  # stands for no chance at all, so that it can be divided by
 
 
@@ -208,15 +207,19 @@ def told_apart(margins: Margins, variance: Floats, explained: Floats) -> Floats:
     Notes
     -----
     The chance told after a reading is Φ(μ' / sd'), μ' normal about today's mean with the
-    variance explained; what it varies by is what the reading takes from the doubt.
+    variance explained. Its mean square is the chance that two normals of correlation ρ, the
+    share of the variance explained, both lie below h: Φ(h) - 2 T(h, √((1 - ρ) / (1 + ρ))).
+
+    References
+    ----------
+    Owen (1956), Ann. Math. Stat. 27:1075-1090, for T and the case of equal limits.
     """
-    nodes, weights = np.polynomial.hermite_e.hermegauss(NODES)
-    explained = np.clip(explained, 0.0, variance)
-    left = np.sqrt(variance - explained + margins.chance_variance)
-    chance = ndtr((margins.mean[:, None] + np.sqrt(explained)[:, None] * nodes) / left[:, None])
-    weights = weights / weights.sum()
-    mean = chance @ weights
-    return np.maximum(chance**2 @ weights - mean**2, 0.0)
+    total = variance + margins.chance_variance
+    h = margins.mean / np.sqrt(total)
+    share = np.clip(explained, 0.0, variance) / total
+    told = ndtr(h)
+    square = told - 2.0 * owens_t(h, np.sqrt((1.0 - share) / (1.0 + share)))
+    return np.asarray(np.maximum(square - told**2, 0.0), dtype=float)
 
 
 def explained_by(

@@ -98,8 +98,14 @@ def _out_of_fold(
 def _held_back(learned: _Told, told: _Told, trained: Trained) -> HeldBack:
     """What the predictor would have answered about each piece."""
     share = trained.share
-    mine, theirs = shares_of_draws(share, FOLD_DRAWS)
-    runs_mm = np.concatenate([learned.runs_mm[..., :mine], told.runs_mm[..., :theirs]], axis=2)
+    counts = shares_of_draws(share, FOLD_DRAWS)
+    runs_mm = np.concatenate(
+        [
+            said.runs_mm[..., np.linspace(0, said.runs_mm.shape[2] - 1, count).round().astype(int)]
+            for said, count in zip((learned, told), counts, strict=True)
+        ],
+        axis=2,
+    )
     return HeldBack(
         risk=trained.calibrated(share * learned.piece + (1.0 - share) * told.piece),
         layer_risk=trained.calibrated(share * learned.layer + (1.0 - share) * told.layer),
