@@ -38,7 +38,7 @@ from runpredict.drawing_style import (
 )
 from runpredict.errors import BadInput, Fault
 from runpredict.report import percent
-from runpredict.units import LengthUnits, format_length
+from runpredict.units import LengthUnits, format_distance
 
 Floats = NDArray[np.float64]
 
@@ -396,7 +396,7 @@ def _draw_wall(axes: Axes, piece: Piece, units: LengthUnits, size_pt: float) -> 
     if not np.isnan(piece.wax_mm):
         at = in_units(piece.wax_mm, units)
         axes.axhline(at, **_WAX, zorder=5)
-        text = f"wax line\n{format_length(piece.wax_mm, units)}"
+        text = f"wax line\n{format_distance(piece.wax_mm, units)}"
         _mark(axes, at, text, "bottom", WATER, size_pt)
     else:
         middle = in_units(0.5 * top, units)
@@ -455,19 +455,19 @@ def _column_texts(axes: Axes, piece: Piece, units: LengthUnits, size_pt: float) 
     text(-0.58, -6 - 1.6 * size_pt, "1 in 20 over", "right")
     for k, layer in enumerate(piece.layers):
         text(k, 4, f"layer {layer.number}", bold=True)
-        text(k, -6, format_length(layer.run_p50_mm, units), bold=True)
-        text(k, -6 - 1.6 * size_pt, format_length(layer.run_p95_mm, units))
+        text(k, -6, format_distance(layer.run_p50_mm, units), bold=True)
+        text(k, -6 - 1.6 * size_pt, format_distance(layer.run_p95_mm, units))
 
 
 def _sizes(piece: Piece, units: LengthUnits) -> list[str]:
     walls = sorted({layer.wall_deg for layer in piece.layers})
     angle = f"{walls[0]:.0f}°" if len(walls) == 1 else f"{walls[0]:.0f}° to {walls[-1]:.0f}°"
     over = ", overhanging" if walls[-1] > 90 else ""
-    lines = [f"foot {format_length(piece.foot_mm, units)} wide, wall {angle}{over}"]
+    lines = [f"foot {format_distance(piece.foot_mm, units)} wide, wall {angle}{over}"]
     if piece.cookie == "none":
         return [*lines, "no cookie needed"]
     wide, high = (
-        format_length(size, units) for size in (piece.cookie_diameter_mm, piece.cookie_height_mm)
+        format_distance(size, units) for size in (piece.cookie_diameter_mm, piece.cookie_height_mm)
     )
     return [*lines, f"cookie {wide} wide, {high} high"]
 

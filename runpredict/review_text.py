@@ -11,7 +11,7 @@ import pandas as pd
 from runpredict.check import WORTH_TELLING_MM
 from runpredict.report import WIDTH, columns, percent
 from runpredict.review import Review
-from runpredict.units import LengthUnits, format_length
+from runpredict.units import LengthUnits, format_distance
 from runpredict.words import CAUTION
 
 SHOWN_ROWS = 12
@@ -60,7 +60,7 @@ def _times(factor: float) -> str:
 
 
 def _length(value_mm: float, units: LengthUnits) -> str:
-    return "not measured" if np.isnan(value_mm) else format_length(value_mm, units)
+    return "not measured" if np.isnan(value_mm) else format_distance(value_mm, units)
 
 
 def _past_foot(review: Review, units: LengthUnits) -> str:
@@ -75,8 +75,8 @@ def _past_foot(review: Review, units: LengthUnits) -> str:
 
     def line(row: pd.Series) -> list[str]:
         glaze = f"{row['glaze']} (layer {row['layer']})"
-        told = f"{percent(row['risk'])}, {format_length(row['run_p50_mm'], units)}"
-        edge = format_length(row["lower_edge_mm"], units)
+        told = f"{percent(row['risk'])}, {format_distance(row['run_p50_mm'], units)}"
+        edge = format_distance(row["lower_edge_mm"], units)
         return [row["firing"], row["piece"], glaze, row["over"], edge, told]
 
     newest_first = past.iloc[::-1]
@@ -175,13 +175,13 @@ def _early_stops(review: Review, units: LengthUnits) -> str:
     stops = stops.loc[stops["spare_mm"] >= WORTH_TELLING_MM]
     if stops.empty:
         return (
-            f"No glaze could end {format_length(WORTH_TELLING_MM, units)} or more lower and stay "
+            f"No glaze could end {format_distance(WORTH_TELLING_MM, units)} or more lower and stay "
             f"within {percent(review.tolerance)} risk."
         )
 
     def line(row: pd.Series) -> list[str]:
         names = ("spare_mm", "lower_edge_mm", "safe_edge_mm")
-        spare, used, safe = (format_length(row[name], units) for name in names)
+        spare, used, safe = (format_distance(row[name], units) for name in names)
         return [spare, row["glaze"], used, safe, str(row["layers"])]
 
     head = (

@@ -11,7 +11,7 @@ import pandas as pd
 from runpredict.check import Answer
 from runpredict.drawing import Piece, drawn_piece
 from runpredict.report import basis_text, cookie_text, percent
-from runpredict.units import LengthUnits, format_length
+from runpredict.units import LengthUnits, format_distance
 from runpredict.words import CAUTION
 
 Progress = Callable[[float], None]
@@ -154,7 +154,7 @@ def _piece_text(
         name=shown_name(row["piece"]),
         over=bool(row["risk"] > answer.tolerance),
         risk=percent(row["risk"]),
-        wax="not by wax alone" if np.isnan(wax) else format_length(wax, units),
+        wax="not by wax alone" if np.isnan(wax) else format_distance(wax, units),
         cookie=cookie_text(row, units),
         blame=f"{shown_name(blamed['glaze'])} (layer {blamed['layer']})",
         change=_told(row["advice"], names),
@@ -166,12 +166,12 @@ def _piece_text(
 
 def _layer_text(layer: pd.Series, units: LengthUnits) -> LayerText:
     low, run, high = (
-        format_length(layer[name], units) for name in ("run_p05_mm", "run_p50_mm", "run_p95_mm")
+        format_distance(layer[name], units) for name in ("run_p05_mm", "run_p50_mm", "run_p95_mm")
     )
     return LayerText(
         number=str(layer["layer"]),
         glaze=shown_name(layer["glaze"]),
-        ends=format_length(layer["lower_edge_mm"], units),
+        ends=format_distance(layer["lower_edge_mm"], units),
         run=run,
         spread=f"{low} to {high}",
         risk=percent(layer["risk"]),

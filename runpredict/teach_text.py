@@ -8,7 +8,7 @@ import pandas as pd
 
 from runpredict.report import WIDTH, columns
 from runpredict.teach import NO_DOUBT, Lessons
-from runpredict.units import LengthUnits, format_length
+from runpredict.units import LengthUnits, format_distance, format_length
 from runpredict.words import CAUTION
 
 METHOD_WORDS = {"dip": "dipped", "pour": "poured", "brush": "brushed", "spray": "sprayed"}
@@ -73,11 +73,12 @@ def _laid(layers: pd.DataFrame, row: pd.Series, units: LengthUnits) -> str:
     coats = "; then ".join(
         f"{layer['glaze']} {METHOD_WORDS[layer['method']]} in {layer['coats']} "
         f"coat{'s' if layer['coats'] > 1 else ''} to {format_length(layer['thickness_mm'], units)} "
-        f"dry, down to {format_length(layer['lower_edge_mm'], units)}"
+        f"dry, down to {format_distance(layer['lower_edge_mm'], units)}"
         for _, layer in named.iterrows()
     )
-    told = f"{format_length(row['run_p50_mm'], units)}"
+    told = format_distance(row["run_p50_mm"], units)
+    top = format_distance(first["upper_edge_mm"], units)
     return (
-        f"upright tile glazed from {format_length(first['upper_edge_mm'], units)} above its foot: "
+        f"upright tile glazed from {top} above its foot: "
         f"{coats}. As {row['firing']} ({heat}); told to run {told}. {_why(row)}"
     )
