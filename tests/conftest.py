@@ -1,6 +1,13 @@
 """What every test shares."""
 
+import os
+
 import pytest
+from hypothesis import settings
+
+# Machines are slow at times; and what lands should not hang on the luck of one run.
+settings.register_profile("steady", deadline=None, derandomize="CI" in os.environ)
+settings.load_profile("steady")
 
 
 @pytest.fixture(scope="session", autouse=True)

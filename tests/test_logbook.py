@@ -79,7 +79,7 @@ def test_export_then_import_is_the_same_logbook_byte_for_byte(log, tmp_path):
             assert exported(again, folder / "out") == first
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 @given(
     notes=st.lists(st.text(max_size=40), min_size=1, max_size=4),
     length_mm=st.floats(0.0, 5.0),
