@@ -133,12 +133,12 @@ def _tell(tables: PlanTables, args: argparse.Namespace) -> int:
     if args.firing is not None:
         tables = only_firing(tables, args.firing)
     found = answer(tables, args.tolerance, args.units, show_progress("Learning from the log"))
-    if args.out is not None:
-        _write(found, Path(args.out))
     if args.sheet is not None:
         from runpredict.sheet import write_sheet
 
-        write_sheet(found, args.sheet, args.units)
+        write_sheet(found, args.sheet, args.units, show_progress("Drawing the sheet"))
+    if args.out is not None:
+        _write(found, Path(args.out))
     print(answer_text(found, args.units))
     over = bool((found.pieces["risk"] > found.tolerance).any())
     return OVER_TOLERANCE if args.strict and over else DONE
