@@ -328,7 +328,9 @@ def learn(
     outcomes = outcomes_of(log, stacks)
     shape = stacks.present.shape
     terms = terms_of(stacks)
-    known = {effect: i for i, effect in enumerate(sorted(set(terms.effect), key=repr))}
+    # Measured coats teach the hand too, where no logged run hangs on it.
+    hands = {("hand", "")} | {("method", name) for name in stacks.method[stacks.present]}
+    known = {effect: i for i, effect in enumerate(sorted({*terms.effect, *hands}, key=repr))}
     piece, edge = np.nonzero(stacks.present & ~np.isnan(outcomes.upper_m))
     rows = design(terms, shape, known)[piece * shape[1] + edge]
     physics = np.log(np.maximum(stacks.mobility_per_m, rules.LEAST_MOBILITY_PER_M))

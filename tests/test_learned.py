@@ -673,3 +673,15 @@ def test_a_log_with_no_result_is_answered_by_the_rules(results, tmp_path, monkey
     found = check(plan, all_glazes(), log=log)
     pd.testing.assert_frame_equal(found.pieces, check(plan, all_glazes()).pieces)
     assert set(found.layers["basis"]) == {"rules"}
+
+
+def test_measured_coats_teach_the_hand_where_every_logged_layer_was_measured():
+    told = {}
+    for factor in (0.7, 1.4):
+        log = tiles("jar plain", 12).assign(
+            coats=1, thickness_mm=0.4 * factor, run_mm=5.0, past_foot="no"
+        )
+        studio = quick(log, None)
+        told[factor] = effect(studio, "hand", "").mean() + effect(studio, "method", "dip").mean()
+    assert told[0.7] < -0.15
+    assert told[1.4] > 0.15
