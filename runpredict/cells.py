@@ -188,6 +188,9 @@ def _numbers(cells: pd.Series[Any], column: Column, table: Table) -> FloatArray:
     if not (pd.api.types.is_numeric_dtype(cells) and not pd.api.types.is_bool_dtype(cells)):
         fast = pd.to_numeric(cells.where(cells.notna(), None).astype(object), errors="coerce")
         values = fast.to_numpy(dtype=np.float64, na_value=np.nan).copy()
+        plain = np.isfinite(values)
+        # Some releases of pandas read the last digit of long decimals loosely.
+        values[plain] = [float(cell) for cell in cells.to_numpy(dtype=object)[plain]]
         odd = np.flatnonzero(~np.isfinite(values) & cells.notna().to_numpy())
         if len(odd):
             part = Table(table.name, table.kind, table.frame, table.rows[odd], table.faults)
