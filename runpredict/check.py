@@ -15,7 +15,7 @@ from runpredict import decisions, words
 from runpredict.errors import BadInput, Fault
 from runpredict.features import Stacks, features_of, stacks_of
 from runpredict.plan import PlanTables, check_plan
-from runpredict.rules import Predictor, RulesPredictor
+from runpredict.rules import RUN_LEVELS, Predictor, RulesPredictor, run_quantiles
 from runpredict.units import LengthUnits
 
 if TYPE_CHECKING:
@@ -24,7 +24,6 @@ if TYPE_CHECKING:
 Floats = NDArray[np.float64]
 
 DEFAULT_TOLERANCE = 0.05
-RUN_LEVELS = (0.05, 0.50, 0.95)
 WORTH_TELLING_MM = 5.0  # a layer that could end this much lower is a loss worth a sentence
 PIECES_AT_A_TIME = 2000  # keeps the arrays of one step within some tens of megabytes
 
@@ -199,7 +198,7 @@ def _judge(ask: decisions.Ask) -> dict[str, Any]:
     return {
         "layer_risk": layer_risk,
         "risk": risk,
-        "runs_m": np.moveaxis(np.quantile(draws.runs_m(stacks), RUN_LEVELS, axis=2), 0, 2),
+        "runs_m": run_quantiles(draws.runs_m(stacks)),
         "blame": layer_risk.argmax(axis=1),
         "wax_m": wax_m,
         "cookie": decisions.cookie_word(risk, wax_m, ask.tolerance).astype(object),

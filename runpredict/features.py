@@ -28,6 +28,7 @@ Indices = NDArray[Any]
 FIRST_COAT_MM = {"dip": 0.40, "pour": 0.36, "brush": 0.12, "spray": 0.09}
 NEXT_COAT_MM = {"dip": 0.33, "pour": 0.29, "brush": 0.11, "spray": 0.08}
 FIRED_SHARE = 0.48
+LEAST_MOBILITY_PER_M = 1e-30  # stands for none, so that its logarithm is a number
 MORE_COATS = 3  # coats beyond the planned ones that a decision may look at
 
 # A jar is taken to hold an ordinary mid-range glaze (moles a unity of fluxes; common practice,
@@ -317,6 +318,16 @@ class Stacks:
     def wall(self) -> film.Wall:
         """Where the glaze stands."""
         return film.Wall(self.lower_m, self.upper_m, self.thickness_m)
+
+    @property
+    def mobility_log(self) -> Floats:
+        """Natural log of `mobility_per_m`, shape (n, k)."""
+        return np.log(np.maximum(self.mobility_per_m, LEAST_MOBILITY_PER_M))
+
+    @property
+    def first_of_glaze(self) -> Indices:
+        """The first layer of the piece with the same glaze as each layer, shape (n, k)."""
+        return (self.glaze[:, :, None] == self.glaze[:, None, :]).argmax(axis=2)
 
     @cached_property
     def shares(self) -> Floats:

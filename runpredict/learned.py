@@ -23,7 +23,7 @@ from runpredict.features import Stacks, typical_thickness_mm
 Floats = NDArray[np.float64]
 
 SWEEPS, FOLD_SWEEPS, DRAWS, FOLD_DRAWS = 400, 160, 128, 64
-READING_MM = 0.5  # a ruler is read to half of this either way, or to a part of a long run
+READING_MM = 0.5  # a ruler is read to this either way, or to a part of a long run
 READING_SHARE = 0.03
 
 
@@ -101,6 +101,11 @@ def outcomes_of(log: pd.DataFrame, stacks: Stacks) -> Outcomes:
     return Outcomes(grids[0], grids[1], piece, grids[2])
 
 
+def _reach_m(run_m: Floats) -> Floats:
+    """The way to go for a run, with a stand-in where the run is open."""
+    return np.where(np.isfinite(run_m), np.maximum(run_m, 0.0), 1.0) + rules.HELD_BACK_M
+
+
 def chance_of_outcomes(draws: rules.Draws, stacks: Stacks, outcomes: Outcomes) -> Floats:
     """How likely each result was, runs included.
 
@@ -117,8 +122,7 @@ def chance_of_outcomes(draws: rules.Draws, stacks: Stacks, outcomes: Outcomes) -
     """
 
     def below(run_m: Floats) -> Floats:
-        reach = np.where(np.isfinite(run_m), np.maximum(run_m, 0.0), 1.0) + rules.HELD_BACK_M
-        chance = 1.0 - draws.passing(stacks, reach).mean(axis=2)
+        chance = 1.0 - draws.passing(stacks, _reach_m(run_m)).mean(axis=2)
         return np.where(run_m == np.inf, 1.0, np.where(run_m > 0, chance, 0.0))
 
     inside = below(outcomes.upper_m) - below(outcomes.lower_m)
@@ -161,13 +165,13 @@ class Studio:
         (common, _), (coat, pair, glaze, _) = rules.deviations(k, count)
         terms = terms_of(stacks)
         taught = (design(terms, (n, k), self.known) @ self.effects).reshape(n, k, count)
-        same = (stacks.glaze[:, :, None] == stacks.glaze[:, None, :]).argmax(axis=2)
         mean, sd = rules.glaze_prior(stacks)
         new_glaze = ~np.isin(
             np.array([*stacks.glazes, ""], dtype=object)[stacks.glaze].astype(str),
             [name for family, name in self.known if family == "glaze"],
         )
-        guess = np.where(new_glaze[..., None], mean[..., None] + sd[..., None] * glaze[same], 0.0)
+        guess = mean[..., None] + sd[..., None] * glaze[stacks.first_of_glaze]
+        guess = np.where(new_glaze[..., None], guess, 0.0)
         over, under = pair_of_edge(stacks)
         new_pair = np.array(
             [
@@ -179,7 +183,7 @@ class Studio:
             ],
             dtype=bool,
         ).reshape(n, k)
-        pairs = rules.PAIR_MEAN + self.pair_sd * pair[np.maximum(np.arange(k), min(1, k - 1))]
+        pairs = rules.pair_of_layers(pair, self.pair_sd)
         new_body = np.array([("body", body) not in self.known for body in stacks.body])
         row = np.array([self.firing_names.get(name, -1) for name in stacks.firing])
         fired = np.where((row >= 0)[:, None], self.firings[row], 0.0) if len(self.firings) else 0.0
@@ -250,11 +254,7 @@ class Trained:
 
     def calibrated(self, chance: Floats) -> Floats:
         """Chances of the pool, set right."""
-        shift, slope = self.calibration
-        odds = np.log(np.clip(chance, 1e-12, 1 - 1e-12)) - np.log1p(
-            -np.clip(chance, 1e-12, 1 - 1e-12)
-        )
-        return np.asarray(1.0 / (1.0 + np.exp(-(shift + slope * odds))), dtype=float)
+        return rules.calibrated(chance, self.calibration)
 
 
 @dataclass(frozen=True)
@@ -333,17 +333,15 @@ def learn(
     known = {effect: i for i, effect in enumerate(sorted({*terms.effect, *hands}, key=repr))}
     piece, edge = np.nonzero(stacks.present & ~np.isnan(outcomes.upper_m))
     rows = design(terms, shape, known)[piece * shape[1] + edge]
-    physics = np.log(np.maximum(stacks.mobility_per_m, rules.LEAST_MOBILITY_PER_M))
-    given = np.matmul(stacks.shares, physics[..., None])[..., 0]
+    given = np.matmul(stacks.shares, stacks.mobility_log[..., None])[..., 0]
 
     def margin(run_m: Floats) -> Floats:
-        reach = np.where(np.isfinite(run_m), np.maximum(run_m, 0.0), 1.0) + rules.HELD_BACK_M
-        return (film.log_mobility_to_reach(stacks.wall, reach) - given)[piece, edge]
+        return (film.log_mobility_to_reach(stacks.wall, _reach_m(run_m)) - given)[piece, edge]
 
     low, high = outcomes.lower_m[piece, edge], outcomes.upper_m[piece, edge]
     lower = np.where(low > 0, margin(outcomes.lower_m), -np.inf)
     upper = np.where(np.isfinite(high), margin(outcomes.upper_m), np.inf)
-    coat_sd, precision, pull = _hand(log, stacks, known)
+    coat_sd, precision, pull = _hand(stacks, known)
     uneven = (stacks.shares**2 * ~stacks.measured[:, None, :]).sum(axis=2)[piece, edge]
     mean, sd = rules.glaze_prior(stacks)
     by_glaze = {
@@ -400,7 +398,7 @@ def _span(known: dict[Any, int], family: str) -> list[slice]:
     return [slice(min(columns), max(columns) + 1)] if columns else []
 
 
-def _hand(log: pd.DataFrame, stacks: Stacks, known: dict[Any, int]) -> tuple[float, Floats, Floats]:
+def _hand(stacks: Stacks, known: dict[Any, int]) -> tuple[float, Floats, Floats]:
     """What measured coats say of the hand: spread of coats, and readings of the effects."""
     rows = stacks.rows
     measured = rows["thickness_measured"].to_numpy(dtype=bool)
@@ -412,8 +410,6 @@ def _hand(log: pd.DataFrame, stacks: Stacks, known: dict[Any, int]) -> tuple[flo
     coat_sd = float(np.sqrt((trust * rules.COAT_SD**2 + (within**2).sum()) / (trust + len(off))))
     reading = np.zeros((len(off), len(known)))
     for i, name in enumerate(method):
-        for effect in (("hand", ""), ("method", name)):
-            if effect in known:
-                reading[i, known[effect]] = 1.0
+        reading[i, [known[("hand", "")], known[("method", name)]]] = 1.0
     weighted = reading.T / coat_sd**2
     return coat_sd, weighted @ reading, weighted @ off

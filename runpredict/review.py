@@ -14,7 +14,6 @@ from runpredict import decisions, rules
 from runpredict.check import (
     DEFAULT_TOLERANCE,
     PIECES_AT_A_TIME,
-    RUN_LEVELS,
     predictor_of,
 )
 from runpredict.errors import BadInput, Fault
@@ -245,7 +244,7 @@ def _told(stacks: Stacks, trial: Trial | None) -> tuple[Floats, Floats]:
     for part in _parts(stacks):
         draws = rules.RulesPredictor().draws(part)
         risk.append(draws.risk(part)[0])
-        runs_mm.append(np.moveaxis(np.quantile(1e3 * draws.runs_m(part), RUN_LEVELS, 2), 0, 2))
+        runs_mm.append(rules.run_quantiles(1e3 * draws.runs_m(part)))
     return np.concatenate(risk), np.concatenate(runs_mm)
 
 

@@ -9,7 +9,6 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from runpredict import film, rules
-from runpredict.check import RUN_LEVELS
 from runpredict.features import Stacks
 
 if TYPE_CHECKING:
@@ -24,7 +23,7 @@ OWN_FAMILIES = ("glaze", "pair", "pair edge", "order", "order below", "over")
 
 def _interval(draws: Floats) -> tuple[Floats, Floats, Floats]:
     """Median factor of each row of log draws, and its 90 % interval."""
-    low, middle, high = np.exp(np.quantile(draws, RUN_LEVELS, axis=-1))
+    low, middle, high = np.exp(np.quantile(draws, rules.RUN_LEVELS, axis=-1))
     return middle, low, high
 
 
@@ -63,8 +62,7 @@ def effects_of(studio: Studio | None, stacks: Stacks, log: pd.DataFrame) -> pd.D
     median = np.median(studio.effects, axis=1)
     row = np.array([studio.firing_names.get(name, -1) for name in stacks.firing])
     fired = np.where(row >= 0, np.median(studio.firings, axis=1)[row], 0.0)
-    physics = np.log(np.maximum(stacks.mobility_per_m, rules.LEAST_MOBILITY_PER_M))
-    mobility = np.matmul(stacks.shares, physics[..., None])[..., 0] + fired[:, None]
+    mobility = np.matmul(stacks.shares, stacks.mobility_log[..., None])[..., 0] + fired[:, None]
     mobility = mobility + (matrix @ median).reshape(shape)
 
     def row_of(family: str, name: Any, factor: tuple[Any, ...], step: Floats) -> dict[str, Any]:
@@ -123,13 +121,12 @@ def than_either(studio: Studio, stacks: Stacks) -> dict[tuple[str, str], tuple[f
     shape, count = stacks.present.shape, studio.effects.shape[1]
     own = np.array([family in OWN_FAMILIES for family, _ in studio.known])
     taught = design(terms_of(stacks), shape, studio.known) @ (studio.effects * own[:, None])
-    physics = np.log(np.maximum(stacks.mobility_per_m, rules.LEAST_MOBILITY_PER_M))
-    mixed = np.matmul(stacks.shares, physics[..., None]) + taught.reshape(*shape, count)
+    mixed = np.matmul(stacks.shares, stacks.mobility_log[..., None]) + taught.reshape(*shape, count)
     of_glaze = np.zeros((len(stacks.glazes) + 1, count))
     for code, name in enumerate(stacks.glazes):
         if ("glaze", name) in studio.known:
             of_glaze[code] = studio.effects[studio.known[("glaze", name)]]
-    alone = physics[..., None] + of_glaze[stacks.glaze]
+    alone = stacks.mobility_log[..., None] + of_glaze[stacks.glaze]
     over, under = pair_of_edge(stacks)
     found = {}
     for o, u in sorted(set(zip(over[over >= 0].tolist(), under[over >= 0].tolist(), strict=True))):

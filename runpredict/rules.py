@@ -42,7 +42,7 @@ DRAWS = 64
 ORDERS_TRIED = 200
 LOGISTIC_PER_SD = 1.702  # logistic curve nearest the normal one, Johnson & Kotz, vol. 2 (1970)
 
-LEAST_MOBILITY_PER_M = 1e-30  # stands for none, so that its logarithm is a number
+RUN_LEVELS = (0.05, 0.50, 0.95)  # quantiles of the run that are told
 
 
 @lru_cache(maxsize=16)
@@ -122,8 +122,8 @@ class Draws:
 
     def _mobility_log(self, stacks: Stacks) -> Floats:
         """Log mobility of what moves each edge, (n, k, draws), all but its own unevenness."""
-        physics = np.log(np.maximum(stacks.mobility_per_m, LEAST_MOBILITY_PER_M))
-        return np.matmul(stacks.shares, physics[..., None] + self.layer_log) + self.edge_log
+        layers = stacks.mobility_log[..., None] + self.layer_log
+        return np.matmul(stacks.shares, layers) + self.edge_log
 
     def risk(self, stacks: Stacks) -> tuple[Floats, Floats]:
         """Chance of passing the foot.
@@ -141,15 +141,7 @@ class Draws:
         """
         past = self.passing(stacks, stacks.lower_m + HELD_BACK_M)
         piece = 1.0 - (1.0 - past).prod(axis=1).mean(axis=1)
-        return self._calibrated(past.mean(axis=2)), self._calibrated(piece)
-
-    def _calibrated(self, chance: Floats) -> Floats:
-        shift, slope = self.calibration
-        if (shift, slope) == (0.0, 1.0):
-            return chance
-        with np.errstate(divide="ignore"):
-            odds = np.log(chance) - np.log1p(-np.minimum(chance, 1.0 - 1e-15))
-        return np.asarray(1.0 / (1.0 + np.exp(-np.clip(shift + slope * odds, -700, 700))))
+        return calibrated(past.mean(axis=2), self.calibration), calibrated(piece, self.calibration)
 
     def passing(self, stacks: Stacks, reach_m: Floats) -> Floats:
         """Chance of running at least ``reach_m`` (n, k), in each draw, (n, k, draws)."""
@@ -214,8 +206,7 @@ def held_back_log(stacks: Stacks, layer_log: Floats, pair_log: Floats) -> Floats
         on top never makes a piece safer; this is the natural log of that speed over the speed
         of the mixture of all layers, `pair_log` included.
     """
-    physics = np.log(np.maximum(stacks.mobility_per_m, LEAST_MOBILITY_PER_M))
-    layers = physics[..., None] + layer_log
+    layers = stacks.mobility_log[..., None] + layer_log
     fastest = layers.copy()
     for count in range(2, layers.shape[1] + 1):
         some = stacks.present[:, :count]
@@ -223,6 +214,35 @@ def held_back_log(stacks: Stacks, layer_log: Floats, pair_log: Floats) -> Floats
         mixed[:, :-1] = np.maximum(mixed[:, :-1], fastest[:, : count - 1])
         fastest[:, :count] = np.where(some[:, -1:, None], mixed, fastest[:, :count])
     return np.asarray(fastest - np.matmul(stacks.shares, layers), dtype=float)
+
+
+def calibrated(chance: Floats, calibration: tuple[float, float]) -> Floats:
+    """Chances with their log odds shifted and stretched, as `Draws.calibration` says."""
+    shift, slope = calibration
+    if (shift, slope) == (0.0, 1.0):
+        return chance
+    with np.errstate(divide="ignore"):
+        odds = np.log(chance) - np.log1p(-np.minimum(chance, 1.0 - 1e-15))
+    return np.asarray(1.0 / (1.0 + np.exp(-np.clip(shift + slope * odds, -700, 700))))
+
+
+def run_quantiles(runs: Floats) -> Floats:
+    """Quantiles `RUN_LEVELS` of equally likely runs (n, k, draws), shape (n, k, 3)."""
+    return np.moveaxis(np.quantile(runs, RUN_LEVELS, axis=2), 0, 2)
+
+
+def evenly(total: int, count: int) -> NDArray[np.intp]:
+    """Places of `count` draws spread evenly over `total`."""
+    return np.linspace(0, total - 1, count).round().astype(np.intp)
+
+
+def pair_of_layers(pair: Floats, sd: float | Floats) -> Floats:
+    """What a pair of unknown glazes adds at each edge, (k, draws), from a deviation a layer.
+
+    The first layer shares its pair with the second.
+    """
+    k = len(pair)
+    return PAIR_MEAN + sd * pair[np.maximum(np.arange(k), min(1, k - 1))]
 
 
 def pooled(parts: Sequence[tuple[Draws, int]]) -> Draws:
@@ -236,11 +256,7 @@ def pooled(parts: Sequence[tuple[Draws, int]]) -> Draws:
     -------
     Draws, not calibrated
     """
-    first = [
-        (part, np.linspace(0, part.edge_log.shape[2] - 1, count).round().astype(int))
-        for part, count in parts
-        if count > 0
-    ]
+    first = [(part, evenly(part.edge_log.shape[2], count)) for part, count in parts if count > 0]
     spread = [
         np.broadcast_to(np.asarray(part.edge_sd, dtype=float), part.edge_log.shape[2:])[some]
         for part, some in first
@@ -292,13 +308,11 @@ class RulesPredictor:
         """
         k = stacks.present.shape[1]
         (common, hand), (coat, pair, glaze, _) = deviations(k, DRAWS)
-        same = (stacks.glaze[:, :, None] == stacks.glaze[:, None, :]).argmax(axis=2)
         mean, sd = glaze_prior(stacks)
         uneven = np.where(stacks.measured[..., None], 0.0, 2.0 * (HAND_SD * hand + COAT_SD * coat))
-        # The first layer shares its pair with the second.
-        pairs = PAIR_MEAN + PAIR_SD * pair[np.maximum(np.arange(k), min(1, k - 1))]
+        pairs = pair_of_layers(pair, PAIR_SD)
         shared = float(np.hypot.reduce([KILN_SD, BODY_SD, FIRING_SD, PLACE_SD]))
-        layer_log = mean[..., None] + sd[..., None] * glaze[same] + uneven
+        layer_log = mean[..., None] + sd[..., None] * glaze[stacks.first_of_glaze] + uneven
         return Draws(
             layer_log=layer_log,
             edge_log=shared * common + held_back_log(stacks, layer_log, pairs),

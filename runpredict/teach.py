@@ -18,11 +18,11 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from runpredict.check import RUN_LEVELS, predictor_of
+from runpredict.check import predictor_of
 from runpredict.errors import BadInput, Fault
 from runpredict.features import Stacks, features_of, stacks_of, typical_thickness_mm
 from runpredict.plan import PlanTables
-from runpredict.rules import Predictor
+from runpredict.rules import Predictor, run_quantiles
 from runpredict.tables import with_defaults
 from runpredict.teach_belief import (
     Belief,
@@ -183,7 +183,7 @@ def _offer(tables: PlanTables, stacks: Stacks, predictor: Predictor) -> _Offer:
         layers=layers,
         stacks=offered,
         planned=np.concatenate([np.full(tiles_count, -1), doubtful]),
-        runs_mm=np.moveaxis(np.quantile(runs_mm, RUN_LEVELS, axis=2), 0, 2),
+        runs_mm=run_quantiles(runs_mm),
         readable=((runs_mm >= READABLE_RUN_MM) & (runs_mm <= reach_mm)).mean(axis=2),
     )
 

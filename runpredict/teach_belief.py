@@ -82,8 +82,7 @@ class Belief:
     def margins(self, stacks: Stacks, edge: NDArray[np.intp]) -> Margins:
         """Margin of one edge of each piece."""
         at = (np.arange(len(edge)), edge)
-        physics = np.log(np.maximum(stacks.mobility_per_m, rules.LEAST_MOBILITY_PER_M))
-        given = np.matmul(stacks.shares, physics[..., None])[..., 0]
+        given = np.matmul(stacks.shares, stacks.mobility_log[..., None])[..., 0]
         need = film.log_mobility_to_reach(stacks.wall, stacks.lower_m + rules.HELD_BACK_M)
         rows = self.design(stacks)[at]
         lasting = self.firing_sd**2 + self.piece_sd**2 + self.noise_sd**2

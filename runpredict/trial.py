@@ -41,7 +41,6 @@ CALIBRATION_TRUST = 300.0  # pieces at which the log's own calibration counts ha
 UNTESTED_SHARE = 0.75  # of the log's model, where there are too few firings to test it
 LEAST_FIRINGS = 3
 RELIABILITY_BINS = 10
-RUN_LEVELS = (0.05, 0.50, 0.95)
 
 
 def _log_loss(past: Floats, chance: Floats) -> float:
@@ -101,7 +100,7 @@ def _held_back(learned: _Told, told: _Told, trained: Trained) -> HeldBack:
     counts = shares_of_draws(share, FOLD_DRAWS)
     runs_mm = np.concatenate(
         [
-            said.runs_mm[..., np.linspace(0, said.runs_mm.shape[2] - 1, count).round().astype(int)]
+            said.runs_mm[..., rules.evenly(said.runs_mm.shape[2], count)]
             for said, count in zip((learned, told), counts, strict=True)
         ],
         axis=2,
@@ -109,7 +108,7 @@ def _held_back(learned: _Told, told: _Told, trained: Trained) -> HeldBack:
     return HeldBack(
         risk=trained.calibrated(share * learned.piece + (1.0 - share) * told.piece),
         layer_risk=trained.calibrated(share * learned.layer + (1.0 - share) * told.layer),
-        runs_mm=np.moveaxis(np.quantile(runs_mm, RUN_LEVELS, axis=2), 0, 2),
+        runs_mm=rules.run_quantiles(runs_mm),
     )
 
 

@@ -92,7 +92,7 @@ def simulated(plan, seed, truth=None, noise=1.0):
     shared = rules.FIRING_SD * rng.standard_normal(len(names))[firing]
     shared = shared + rules.PLACE_SD * rng.standard_normal(n)
     coat = 2.0 * rules.COAT_SD * rng.standard_normal((n, k)) * ~made.measured
-    physics = np.log(np.maximum(made.mobility_per_m, rules.LEAST_MOBILITY_PER_M)) + noise * coat
+    physics = made.mobility_log + noise * coat
     own = shared[:, None] + rules.EDGE_SD * rng.standard_normal((n, k))
     mobility_log = np.matmul(made.shares, physics[..., None])[..., 0] + taught + noise * own
     run = film.run_m(made.wall, mobility_log[..., None])[..., 0] - rules.HELD_BACK_M
