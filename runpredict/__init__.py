@@ -2,43 +2,42 @@
 
 from __future__ import annotations
 
-import sys
 from importlib import import_module
-from types import ModuleType
+from importlib.metadata import version
 from typing import Any
 
 # Where each public name lives; loaded when first asked for, so that nothing heavy is.
 _HOMES = {
-    "Answer": "check",
+    "Answer": "answers.check",
     "BadInput": "errors",
-    "CensoredMarginClassifier": "estimator",
-    "Logbook": "logbook",
-    "Outcome": "logbook",
-    "Review": "review",
+    "CensoredMarginClassifier": "model.estimator",
+    "Logbook": "logbook.book",
+    "Outcome": "logbook.book",
+    "Review": "answers.review",
     "TableWarning": "errors",
-    "Wall": "film",
-    "build_features": "features",
-    "check": "check",
-    "cone_peak_c": "heat",
-    "decisions_figure": "curves",
-    "draining_thickness_m": "film",
-    "effects_figure": "curves",
-    "fill_oxides": "chemistry",
-    "mobility_per_m": "film",
-    "pot_figure": "drawing",
-    "predicted_seen_figure": "curves",
-    "read_table": "tablefiles",
-    "reliability_figure": "curves",
-    "review": "review",
-    "run_m": "film",
-    "skill_figure": "curves",
-    "step_run_m": "film",
-    "unity_formula": "chemistry",
-    "viscosity_figure": "curves",
-    "viscosity_log10_pa_s": "melt",
-    "viscosity_sd_log10": "melt",
-    "write_sheet": "sheet",
-    "write_table": "tablefiles",
+    "Wall": "physics.film",
+    "build_features": "model.features",
+    "check": "answers.check",
+    "cone_peak_c": "physics.heat",
+    "decisions_figure": "pages.curves",
+    "draining_thickness_m": "physics.film",
+    "effects_figure": "pages.curves",
+    "fill_oxides": "physics.chemistry",
+    "mobility_per_m": "physics.film",
+    "pot_figure": "pages.pot",
+    "predicted_seen_figure": "pages.curves",
+    "read_table": "tables.csv_files",
+    "reliability_figure": "pages.curves",
+    "review": "answers.review",
+    "run_m": "physics.film",
+    "skill_figure": "pages.curves",
+    "step_run_m": "physics.film",
+    "unity_formula": "physics.chemistry",
+    "viscosity_figure": "pages.curves",
+    "viscosity_log10_pa_s": "physics.melt",
+    "viscosity_sd_log10": "physics.melt",
+    "write_sheet": "pages.sheet_html",
+    "write_table": "tables.csv_files",
 }
 
 __all__ = [
@@ -50,6 +49,7 @@ __all__ = [
     "Review",
     "TableWarning",
     "Wall",
+    "__version__",
     "build_features",
     "check",
     "cone_peak_c",
@@ -76,6 +76,8 @@ __all__ = [
 
 
 def __getattr__(name: str) -> Any:
+    if name == "__version__":
+        return version("runpredict")
     if name not in _HOMES:
         raise AttributeError(f"module 'runpredict' has no attribute {name!r}")
     value = getattr(import_module(f"runpredict.{_HOMES[name]}"), name)
@@ -83,13 +85,5 @@ def __getattr__(name: str) -> Any:
     return value
 
 
-class _Package(ModuleType):
-    """`check` is a module and what it does: importing the one must not hide the other."""
-
-    def __setattr__(self, name: str, value: Any) -> None:
-        if isinstance(value, ModuleType) and name in _HOMES:
-            value = getattr(value, name)
-        super().__setattr__(name, value)
-
-
-sys.modules[__name__].__class__ = _Package
+def __dir__() -> list[str]:
+    return sorted(__all__)

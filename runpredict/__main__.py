@@ -2,6 +2,6 @@
 
 import sys
 
-from runpredict.cli import main
+from runpredict.commands.main import main
 
 sys.exit(main())

@@ -10,7 +10,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from runpredict import check, cli
+from runpredict import check
+from runpredict.commands import main as cli
 
 pytestmark = pytest.mark.slow
 

@@ -4,9 +4,9 @@ import time
 
 import numpy as np
 import pytest
-from filmhelp import front_m, method_of_lines
+from helpers.films import front_m, method_of_lines
 
-from runpredict import film
+from runpredict.physics import film
 
 pytestmark = pytest.mark.slow
 

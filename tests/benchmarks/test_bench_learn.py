@@ -6,13 +6,14 @@ import sys
 import time
 
 import pytest
-from studiohelp import studio
+from helpers.studios import studio
 
-from runpredict import cli, review
-from runpredict.features import features_of, stacks_of
-from runpredict.plan import check_plan
-from runpredict.teach import what_to_fire
-from runpredict.trial import train
+from runpredict import review
+from runpredict.answers.teach import what_to_fire
+from runpredict.commands import main as cli
+from runpredict.model.features import features_of, stacks_of
+from runpredict.model.trial import train
+from runpredict.tables.plan import check_plan
 
 pytestmark = pytest.mark.slow
 

@@ -10,8 +10,8 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
-from skillhelp import compare
-from studiohelp import studio
+from helpers.skill import compare
+from helpers.studios import studio
 
 from runpredict import read_table
 

@@ -1,0 +1,421 @@
+"""Looking back on a log: what ran, what was told, what each glaze does here, what changed."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, fields, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from runpredict.answers import decisions
+from runpredict.answers.check import (
+    DEFAULT_TOLERANCE,
+    PIECES_AT_A_TIME,
+    predictor_of,
+)
+from runpredict.answers.review_effects import effects_of, than_either
+from runpredict.errors import BadInput, Fault
+from runpredict.model import rules
+from runpredict.model.features import Stacks, features_of, stacks_of
+from runpredict.model.rules import Predictor
+from runpredict.tables.plan import PlanTables, check_plan
+from runpredict.tables.rows import split_results
+
+if TYPE_CHECKING:
+    from runpredict.model.learned import Studio, Trial
+
+Floats = NDArray[np.float64]
+
+BARE = "bare clay"
+TOLD_FAMILIES = ("glaze", "pair", "body", "kiln", "hand")  # those a potter can make use of
+
+
+@dataclass(frozen=True)
+class Review:
+    """What `review` found. All tables are ready for CSV; lengths in mm.
+
+    Attributes
+    ----------
+    past_foot : DataFrame, one row a layer that ran past the foot
+        piece, firing, fired_on, layer, glaze, over (the glaze under it, or "bare clay"), body,
+        lower_edge_mm, run_mm, risk and run_p50_mm as told without having seen its firing.
+    predicted_seen : DataFrame, one row a layer of a piece with any result
+        piece, firing, layer, glaze, run_p05_mm, run_p50_mm, run_p95_mm, run_mm (where it was
+        measured and ended above the foot), past_foot ("yes", "no" or "" for not known), risk,
+        over, body, inside ("yes" or "no": the run within the range told).
+    by_glaze, by_pair, by_body, by_firing : DataFrame
+        layers, past_foot (how many passed), expected (how many were told to), measured (runs),
+        run_mm and run_p50_mm (means of the measured layers, seen and told), inside (share).
+        By glaze also jar ("yes" or "no"). By pair (over, under) also than_either, low, high: its
+        fluidity as a multiple of that of the runnier of the two alone, with a 90 % interval. By
+        firing also pieces, and factor, low, high on the mobility of all glazes in it.
+    effects : DataFrame, one row an effect
+        family, name, factor on fluidity (on thickness for hand and method; from one edge to the
+        other for pair edge), low and high ends of its 90 % interval, rows of the log it rests
+        on, run_factor (all runs of those rows as a multiple of what they were without it).
+    early_stops : DataFrame, one row a glaze
+        glaze, layers (on pieces within the tolerance), lower_edge_mm (median), safe_edge_mm
+        (median of the lowest safe edges, the rest as it was), spare_mm (median difference).
+    scores : DataFrame, index learned, rules, blend (what is answered) and base rate
+        log_loss and brier out of fold; without rows where there are too few firings.
+    reliability : DataFrame
+        predicted, seen, pieces in ten bins of the chance told.
+    changes : DataFrame
+        kind, name, before, now: factors of the effects that the newest firings say something
+        of, and scores, without those firings and with them; and the pieces of them that were
+        told to pass the foot before they were seen ("told of them"), and that did.
+    new_firings : tuple of str
+    basis : str
+        Who answers now: `rules`, `blend` or `learned`.
+    told_by : str
+        Who told the predictions: "models that had not seen the firing" or "the rules".
+    pieces, firings : int
+        With a result.
+    interval_coverage : float
+        Share of the measured runs within the range told for them, NaN if none.
+    tolerance : float
+    """
+
+    past_foot: pd.DataFrame
+    predicted_seen: pd.DataFrame
+    by_glaze: pd.DataFrame
+    by_pair: pd.DataFrame
+    by_body: pd.DataFrame
+    by_firing: pd.DataFrame
+    effects: pd.DataFrame
+    early_stops: pd.DataFrame
+    scores: pd.DataFrame
+    reliability: pd.DataFrame
+    changes: pd.DataFrame
+    new_firings: tuple[str, ...]
+    basis: str
+    told_by: str
+    pieces: int
+    firings: int
+    interval_coverage: float
+    tolerance: float
+
+    def tables(self) -> dict[str, pd.DataFrame]:
+        """Every table by its name, indices as columns."""
+        found = {field.name: getattr(self, field.name) for field in fields(self)}
+        named = {name: table for name, table in found.items() if isinstance(table, pd.DataFrame)}
+        scores = self.scores.rename_axis("model").reset_index()
+        return named | {"scores": scores, "reliability": self.reliability.reset_index(drop=True)}
+
+
+def review(
+    log: pd.DataFrame,
+    glazes: pd.DataFrame,
+    *,
+    recipes: pd.DataFrame | None = None,
+    materials: pd.DataFrame | None = None,
+    schedules: pd.DataFrame | None = None,
+    since: str | None = None,
+    tolerance: float = DEFAULT_TOLERANCE,
+) -> Review:
+    """What a log says of the glazes, and of the tool.
+
+    Parameters
+    ----------
+    log, glazes, recipes, materials, schedules : DataFrame
+        The tables of those names.
+    since : str, optional
+        The first of the firings that count as new; the newest alone when it is left out.
+    tolerance : float
+        Highest acceptable chance that a piece passes its foot, for how low a glaze could come.
+
+    Returns
+    -------
+    Review
+
+    Raises
+    ------
+    BadInput : with every fault of every table, a log without results, or no such firing.
+    """
+    tables = check_plan(
+        None, glazes, log=log, recipes=recipes, materials=materials, schedules=schedules
+    )
+    return look_back(tables, since, tolerance)
+
+
+def look_back(
+    tables: PlanTables,
+    since: str | None = None,
+    tolerance: float = DEFAULT_TOLERANCE,
+    progress: Callable[[float], None] | None = None,
+) -> Review:
+    """`review` for tables that have been read; `progress` is called while logs are learned.
+
+    Raises
+    ------
+    BadInput : a log without results, no such firing, or a tolerance that is none.
+    """
+    if not 0.0 < tolerance < 1.0:
+        raise BadInput(
+            [Fault("tolerance", None, None, f"{tolerance:g} is no chance; give 0.05 for 5 %.")]
+        )
+    _, log = split_results(tables.log)
+    if log.empty:
+        message = "holds no result; write down past_foot or run_mm of a layer first."
+        raise BadInput([Fault("log", None, None, message)])
+    new = new_firings(log, since)
+    only = set(log["firing"]) == set(new)
+    predictor, trial = predictor_of(tables, _part(progress, 0.0, 1.0 if only else 0.5))
+    stacks = stacks_of(features_of(log, tables.glazes, tables.schedules))
+    seen = _predicted_seen(log, stacks, trial)
+    studio = getattr(predictor, "studio", None)
+    effects = effects_of(studio, stacks, log)
+    return Review(
+        past_foot=_past_foot(seen, log),
+        predicted_seen=seen,
+        by_glaze=_by_glaze(seen, stacks),
+        by_pair=_by_pair(seen, studio, stacks),
+        by_body=_grouped(seen, ["body"]),
+        by_firing=_by_firing(seen, log, effects),
+        effects=effects,
+        early_stops=_early_stops(stacks, predictor, tolerance),
+        scores=pd.DataFrame(columns=["log_loss", "brier"]) if trial is None else trial.scores,
+        reliability=(
+            pd.DataFrame(columns=["predicted", "seen", "pieces"])
+            if trial is None
+            else trial.reliability
+        ),
+        changes=_changes(tables, log, new, (effects, trial), _part(progress, 0.5, 1.0)),
+        new_firings=new,
+        basis=predictor.basis,
+        told_by="the rules" if trial is None else "models that had not seen the firing",
+        pieces=len(stacks.present),
+        firings=len(set(stacks.firing)),
+        interval_coverage=float("nan") if trial is None else trial.interval_coverage,
+        tolerance=tolerance,
+    )
+
+
+def _part(
+    progress: Callable[[float], None] | None, start: float, end: float
+) -> Callable[[float], None] | None:
+    """Progress of a part of the work; None where nobody is told."""
+    return None if progress is None else lambda done: progress(start + (end - start) * done)
+
+
+def new_firings(log: pd.DataFrame, since: str | None = None) -> tuple[str, ...]:
+    """The firings that count as new, in order.
+
+    Parameters
+    ----------
+    log : DataFrame
+        Layers with results.
+    since : str, optional
+        The first of them; the newest alone when it is left out.
+
+    Returns
+    -------
+    tuple of str
+        By date where every firing has one, else in the order of the log.
+
+    Raises
+    ------
+    BadInput : no such firing in the log.
+    """
+    names = _in_order(log)
+    if since is None:
+        return tuple(names[-1:])
+    if since not in names:
+        listed = ", ".join(f'"{name}"' for name in names[-20:])
+        message = f'"{since}" is not a firing of the log; its newest are {listed}.'
+        raise BadInput([Fault("since", None, None, message)])
+    return tuple(names[names.index(since) :])
+
+
+def _in_order(log: pd.DataFrame) -> list[str]:
+    first = log.drop_duplicates("firing")
+    if first["fired_on"].ne("").all():
+        first = first.sort_values("fired_on", kind="stable")
+    return [str(name) for name in first["firing"]]
+
+
+def _told(stacks: Stacks, trial: Trial | None) -> tuple[Floats, Floats]:
+    """Chance and quantiles [mm] told of each layer, (n, k) and (n, k, 3)."""
+    if trial is not None:
+        return trial.held.layer_risk, trial.held.runs_mm
+    risk, runs_mm = [], []
+    for part in _parts(stacks):
+        draws = rules.RulesPredictor().draws(part)
+        risk.append(draws.risk(part)[0])
+        runs_mm.append(rules.run_quantiles(1e3 * draws.runs_m(part)))
+    return np.concatenate(risk), np.concatenate(runs_mm)
+
+
+def _parts(stacks: Stacks) -> Iterator[Stacks]:
+    for start in range(0, len(stacks.present), PIECES_AT_A_TIME):
+        yield stacks.take(slice(start, start + PIECES_AT_A_TIME))
+
+
+def _predicted_seen(log: pd.DataFrame, stacks: Stacks, trial: Trial | None) -> pd.DataFrame:
+    from runpredict.model.learned import outcomes_of  # noqa: PLC0415 - loads scipy
+
+    at = (stacks.piece_at, stacks.layer_at)
+    risk, runs_mm = _told(stacks, trial)
+    outcomes = outcomes_of(log, stacks)
+    table = log[["piece", "firing", "layer", "glaze"]].copy()
+    for column, name in enumerate(("run_p05_mm", "run_p50_mm", "run_p95_mm")):
+        table[name] = runs_mm[..., column][at].astype(float).round(2)
+    table["run_mm"] = log["run_mm"].where(~np.isnan(outcomes.run_mm[at]))
+    upper = outcomes.upper_m[at]
+    table["past_foot"] = np.where(np.isnan(upper), "", np.where(np.isinf(upper), "yes", "no"))
+    table["risk"] = risk[at]
+    under = np.full(stacks.present.shape, BARE, dtype=object)
+    glaze = np.array([*stacks.glazes, ""], dtype=object)[stacks.glaze]
+    under[:, 1:] = glaze[:, :-1]
+    table["over"] = under[at]
+    table["body"] = stacks.body[stacks.piece_at]
+    low, high = np.floor(table["run_p05_mm"]), np.ceil(table["run_p95_mm"])
+    inside = table["run_mm"].between(low, high)
+    table["inside"] = np.where(table["run_mm"].isna(), "", np.where(inside, "yes", "no"))
+    return table
+
+
+def _past_foot(seen: pd.DataFrame, log: pd.DataFrame) -> pd.DataFrame:
+    columns = ["piece", "firing", "fired_on", "layer", "glaze", "over", "body", "lower_edge_mm"]
+    table = seen.assign(
+        fired_on=log["fired_on"], lower_edge_mm=log["lower_edge_mm"], run_mm=log["run_mm"]
+    )
+    past = table.loc[table["past_foot"] == "yes", [*columns, "run_mm", "risk", "run_p50_mm"]]
+    return past.reset_index(drop=True)
+
+
+def _grouped(seen: pd.DataFrame, keys: list[str]) -> pd.DataFrame:
+    """Told against seen, summed over the layers of each group."""
+    known = seen["past_foot"].ne("")
+    measured = seen["run_mm"].notna()
+    counted = seen[keys].assign(
+        layers=1,
+        past_foot=seen["past_foot"].eq("yes").astype(int),
+        expected=seen["risk"].where(known, 0.0),
+        measured=measured.astype(int),
+        run_mm=seen["run_mm"],
+        run_p50_mm=seen["run_p50_mm"].where(measured),
+        inside=seen["inside"].eq("yes").where(measured).astype(float),
+    )
+    how = {name: "sum" for name in ("layers", "past_foot", "expected", "measured")}
+    how |= {name: "mean" for name in ("run_mm", "run_p50_mm", "inside")}
+    table = counted.groupby(keys, sort=False, dropna=False).agg(how).reset_index()
+    order = table.sort_values(["past_foot", "layers"], ascending=False, kind="stable")
+    return order.round({"expected": 2, "run_mm": 2, "run_p50_mm": 2}).reset_index(drop=True)
+
+
+def _by_glaze(seen: pd.DataFrame, stacks: Stacks) -> pd.DataFrame:
+    table = _grouped(seen, ["glaze"])
+    known = dict(zip(stacks.rows["glaze"], stacks.rows["chemistry_known"], strict=True))
+    table["jar"] = np.where(table["glaze"].map(known), "no", "yes")
+    return table
+
+
+def _by_firing(seen: pd.DataFrame, log: pd.DataFrame, effects: pd.DataFrame) -> pd.DataFrame:
+    table = _grouped(seen, ["firing"])
+    pieces = log.drop_duplicates(["firing", "piece"])["firing"].value_counts()
+    order = {name: i for i, name in enumerate(_in_order(log))}
+    table.insert(1, "pieces", table["firing"].map(pieces))
+    kiln = effects.loc[effects["family"] == "firing"].set_index("name")
+    for name in ("factor", "low", "high"):
+        table[name] = table["firing"].map(kiln[name]).astype(float)
+    return table.sort_values("firing", key=lambda names: names.map(order)).reset_index(drop=True)
+
+
+def _by_pair(seen: pd.DataFrame, studio: Studio | None, stacks: Stacks) -> pd.DataFrame:
+    layered = seen.loc[seen["over"] != BARE].rename(columns={"glaze": "over", "over": "under"})
+    table = _grouped(layered, ["over", "under"])
+    than = {} if studio is None else than_either(studio, stacks)
+    nothing = (np.nan, np.nan, np.nan)
+    rows = [than.get(pair, nothing) for pair in zip(table["over"], table["under"], strict=True)]
+    table[["than_either", "low", "high"]] = np.array(rows, dtype=float).reshape(-1, 3)
+    return table
+
+
+def _early_stops(stacks: Stacks, predictor: Predictor, tolerance: float) -> pd.DataFrame:
+    """How much lower the layers of pieces that are safe could have ended, in a firing to come."""
+    to_come = replace(stacks, firing=np.full(len(stacks.firing), None, dtype=object))
+    found = []
+    for part in _parts(to_come):
+        ask = decisions.Ask(part, predictor.draws(part), tolerance)
+        ask = ask.take(np.flatnonzero(ask.safe(part)))
+        for k in range(part.present.shape[1]):
+            edge_m = decisions.lowest_edge_m(ask, np.full(len(ask.stacks.hold_min), k))
+            mine = ask.stacks.glazed[:, k]
+            found.append(
+                pd.DataFrame(
+                    {
+                        "glaze": np.array([*stacks.glazes, ""], dtype=object)[
+                            ask.stacks.glaze[mine, k]
+                        ],
+                        "lower_edge_mm": 1e3 * ask.stacks.lower_m[mine, k],
+                        "safe_edge_mm": 1e3 * edge_m[mine],
+                    }
+                )
+            )
+    layers = pd.concat(found, ignore_index=True)
+    layers["spare_mm"] = layers["lower_edge_mm"] - layers["safe_edge_mm"]
+    by_glaze = layers.groupby("glaze", sort=False)
+    table = by_glaze.median().round(1)
+    table.insert(0, "layers", by_glaze.size())
+    return table.sort_values("spare_mm", ascending=False, kind="stable").reset_index()
+
+
+def _changes(
+    tables: PlanTables,
+    log: pd.DataFrame,
+    new: tuple[str, ...],
+    now: tuple[pd.DataFrame, Trial | None],
+    progress: Callable[[float], None] | None,
+) -> pd.DataFrame:
+    """How factors and scores moved with the newest firings; no rows where there was no log."""
+    earlier = log.loc[~log["firing"].isin(new)].reset_index(drop=True)
+    columns = ["kind", "name", "before", "now"]
+    if earlier.empty:
+        return pd.DataFrame(columns=columns)
+    predictor, trial = predictor_of(replace(tables, log=earlier), progress)
+    old = stacks_of(features_of(earlier, tables.glazes, tables.schedules))
+    before = effects_of(getattr(predictor, "studio", None), old, earlier)
+    keys = ["family", "name"]
+    both = before.merge(now[0], on=keys, suffixes=("_before", "_now"))
+    touched = both["family"].isin(TOLD_FAMILIES) & (both["rows_now"] > both["rows_before"])
+    both = both.loc[touched, [*keys, "factor_before", "factor_now"]]
+    moved = np.abs(np.log(both["factor_now"].to_numpy(float) / both["factor_before"]))
+    both = both.iloc[np.argsort(-np.asarray(moved), kind="stable")]
+    parts = [
+        both.set_axis(columns, axis=1),
+        pd.DataFrame(_score_changes(trial, now[1]), columns=columns),
+        pd.DataFrame(_forward(tables, log, new, predictor), columns=columns),
+    ]
+    return pd.concat([part for part in parts if len(part)], ignore_index=True)
+
+
+def _score_changes(before: Trial | None, now: Trial | None) -> list[tuple[str, str, float, float]]:
+    """Scores out of fold, without the newest firings and with them."""
+    if before is None or now is None:
+        return []
+    pairs = {
+        name: [float(trial.scores[column]["blend"]) for trial in (before, now)]
+        for name, column in (("log loss", "log_loss"), ("Brier score", "brier"))
+    }
+    pairs["runs within the range"] = [trial.interval_coverage for trial in (before, now)]
+    return [("score", name, old, new) for name, (old, new) in pairs.items()]
+
+
+def _forward(
+    tables: PlanTables, log: pd.DataFrame, new: tuple[str, ...], predictor: Predictor
+) -> list[tuple[str, str, float, float]]:
+    """What was told of the newest firings before they were seen, and what was seen."""
+    from runpredict.model.learned import outcomes_of  # noqa: PLC0415 - loads scipy
+
+    latest = log.loc[log["firing"].isin(new)].reset_index(drop=True)
+    stacks = stacks_of(features_of(latest, tables.glazes, tables.schedules))
+    past = outcomes_of(latest, stacks).past
+    risk = predictor.draws(stacks).risk(stacks)[1]
+    known = ~np.isnan(past)
+    if not known.any():
+        return []
+    return [("told of them", "pieces past the foot", float(risk[known].sum()), past[known].sum())]

@@ -1,0 +1,93 @@
+"""Commands that look back on a log and ahead to what would teach most: review and next."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+from typing import Any
+
+from runpredict.commands.options import ROLES, reading_options, show_progress, table_options
+
+__all__ = ["add_commands"]
+
+DONE = 0
+DEFAULT_COUNT = 5
+
+
+def add_commands(subparsers: argparse._SubParsersAction[Any]) -> None:
+    """Add ``review`` and ``next``.
+
+    Parameters
+    ----------
+    subparsers
+        As `ArgumentParser.add_subparsers` returns; each command gets ``run``, a function of the
+        parsed arguments that returns the exit status or raises `BadInput`.
+    """
+    back = subparsers.add_parser(
+        "review",
+        help="what the log says: what ran, how well it was told, what each glaze does here",
+        description="Looks back on a log: what ran past the foot, what was told and what was "
+        "seen, which glaze moves more or less than its chemistry says, which could come lower, "
+        "how far to trust the tool here, and what changed since last time.",
+    )
+    table_options(back, plan=False)
+    reading_options(back)
+    back.add_argument("--out", metavar="DIR", help="also write the tables, review_*.csv, here")
+    back.add_argument(
+        "--since",
+        metavar="FIRING",
+        help="what changed with this firing and those after it (default: with the newest)",
+    )
+    back.set_defaults(run=_review)
+
+    ahead = subparsers.add_parser(
+        "next",
+        help="the few test tiles or pots that would teach most about a plan",
+        description="Names the test tiles or pots that would lower most the doubt about what is "
+        "planned, and how to lay them. Works without a log as well.",
+    )
+    table_options(ahead)
+    reading_options(ahead)
+    ahead.add_argument(
+        "--count", type=int, default=DEFAULT_COUNT, metavar="N", help="how many at most (default 5)"
+    )
+    ahead.add_argument(
+        "--out", metavar="DIR", help="also write next.csv, and next_layers.csv to plan them from"
+    )
+    ahead.set_defaults(run=_next)
+
+
+def _files(args: argparse.Namespace) -> dict[str, str | None]:
+    return {role: getattr(args, role, None) for role in ROLES}
+
+
+def _review(args: argparse.Namespace) -> int:
+    from runpredict.answers.review import look_back
+    from runpredict.commands.sources import gather
+    from runpredict.pages.review_text import review_text
+    from runpredict.tables.csv_files import write_tables
+
+    tables = gather(("log", "glazes"), args.logbook, **_files(args))
+    found = look_back(tables, args.since, progress=show_progress("Learning from the log"))
+    if args.out is not None:
+        folder = Path(args.out)
+        write_tables(
+            {folder / f"review_{name}.csv": table for name, table in found.tables().items()}
+        )
+    print(review_text(found, args.units))
+    return DONE
+
+
+def _next(args: argparse.Namespace) -> int:
+    from runpredict.answers.teach import what_to_fire
+    from runpredict.commands.sources import gather
+    from runpredict.pages.teach_text import lessons_text
+    from runpredict.tables.csv_files import write_tables
+
+    tables = gather(("plan", "glazes"), args.logbook, **_files(args))
+    found = what_to_fire(tables, args.count, show_progress("Learning from the log"))
+    if args.out is not None:
+        folder = Path(args.out)
+        write_tables({folder / "next.csv": found.lessons, folder / "next_layers.csv": found.layers})
+    print(lessons_text(found, args.units))
+    return DONE

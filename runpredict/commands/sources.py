@@ -1,0 +1,78 @@
+"""The tables a command works on: from files, from a logbook, or some from each."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Sequence
+from typing import cast
+
+import pandas as pd
+
+from runpredict.errors import BadInput, Fault
+from runpredict.logbook.book import Logbook
+from runpredict.tables.columns import TableKind
+from runpredict.tables.csv_files import read_table
+from runpredict.tables.plan import PlanTables, check_plan, read_plan
+from runpredict.tables.rows import split_results
+
+PathLike = str | os.PathLike[str]
+
+
+def gather(
+    needs: Sequence[str], logbook: PathLike | None = None, **files: PathLike | None
+) -> PlanTables:
+    """Read and check the tables of one command.
+
+    Parameters
+    ----------
+    needs : sequence of str
+        Roles, of plan, log, glazes, that the command cannot do without.
+    logbook : path, optional
+        Folder of the logbook that holds what no file is given for: as plan the pieces without a
+        result, as log those with one.
+    **files : path, optional
+        By role: plan, log, glazes, recipes, materials, schedules.
+
+    Returns
+    -------
+    PlanTables
+
+    Raises
+    ------
+    BadInput
+        With every fault of every table, or naming the table that is missing.
+    """
+    given = {role: file for role, file in files.items() if file is not None}
+    if logbook is None:
+        _refuse_missing([role for role in needs if role not in given], "give its file")
+        return read_plan(given.pop("plan", None), given.pop("glazes"), **given)
+    frames = _logged(logbook)
+    for role, file in given.items():
+        kind = "layers" if role in ("plan", "log") else role
+        frames[role] = read_table(file, cast(TableKind, kind))
+    _refuse_missing(
+        [role for role in needs if role not in frames or frames[role].empty],
+        "the logbook holds none, so give its file or import it",
+    )
+    used = {role: frame for role, frame in frames.items() if role in needs or not frame.empty}
+    if "plan" not in needs:
+        used.pop("plan", None)
+    return check_plan(used.pop("plan", None), used.pop("glazes"), **used)
+
+
+def _logged(folder: PathLike) -> dict[str, pd.DataFrame]:
+    with Logbook.open(folder) as book:
+        planned, fired = split_results(book.layers())
+        return {
+            "plan": planned,
+            "log": fired,
+            "glazes": book.glazes(),
+            "recipes": book.recipes(),
+            "materials": book.materials(),
+            "schedules": book.schedules(),
+        }
+
+
+def _refuse_missing(roles: Sequence[str], mend: str) -> None:
+    if roles:
+        raise BadInput([Fault(f"--{role}", None, None, f"is missing; {mend}.") for role in roles])

@@ -1,0 +1,1 @@
+"""Everything fired and planned, in one file that loses nothing."""

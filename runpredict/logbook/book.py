@@ -1,0 +1,398 @@
+"""The potter's log: what was glazed and what came of it, kept for good."""
+
+from __future__ import annotations
+
+import os
+import sqlite3
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from contextlib import closing, contextmanager
+from pathlib import Path
+from typing import Any, Self
+
+import pandas as pd
+
+from runpredict.errors import Fault
+from runpredict.logbook.forms import load_files
+from runpredict.logbook.rows import (
+    Change,
+    Counts,
+    Incoming,
+    Key,
+    Outcome,
+    Stored,
+    changes_of,
+    faults_together,
+    frame_of,
+    join_tables,
+    unknown_glazes,
+    with_outcome,
+)
+from runpredict.logbook.schema import (
+    FILE_NAME,
+    connect,
+    make_file,
+    new_in_memory,
+    telling,
+    transaction,
+)
+from runpredict.logbook.store import add_rows, headings_of, newest_rows, reading, revisions
+from runpredict.tables.cells import Table, nearest
+from runpredict.tables.columns import KINDS, TableKind
+from runpredict.tables.csv_files import write_tables
+from runpredict.tables.files import refuse_file
+from runpredict.tables.rows import check_rows, raise_faults
+from runpredict.tables.workbooks import write_workbook
+
+__all__ = ["FILE_NAME", "Logbook", "Outcome", "import_files"]
+
+
+class Logbook:
+    """A logbook in a folder; close it, or use it in a ``with``.
+
+    Nothing is ever taken out: what is corrected stands in `history`.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> with Logbook.open(tempfile.mkdtemp(), create=True) as log:
+    ...     len(log.layers())
+    0
+    """
+
+    def __init__(self, connection: sqlite3.Connection, file: Path | None) -> None:
+        self._connection = connection
+        self.file = file
+
+    @classmethod
+    def open(cls, folder: str | os.PathLike[str], *, create: bool = False) -> Self:
+        """Open the logbook of a folder.
+
+        Parameters
+        ----------
+        folder : path
+            Where ``logbook.sqlite3`` is.
+        create : bool
+            Make an empty one when there is none.
+
+        Returns
+        -------
+        Logbook
+
+        Raises
+        ------
+        BadInput
+            If there is none, or it is damaged; then it is left as it is.
+        """
+        file = Path(folder) / FILE_NAME
+        if not file.exists():
+            if not create:
+                refuse_file(
+                    FILE_NAME,
+                    f'there is none in "{folder}"; import your tables first, or give the folder '
+                    "of your logbook with --logbook.",
+                )
+            make_file(file)
+        return cls(connect(file), file)
+
+    def close(self) -> None:
+        """Close the file."""
+        self._connection.close()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, kind: type[BaseException] | None, fault: object, trace: object) -> None:
+        self.close()
+
+    def glazes(self) -> pd.DataFrame:
+        """Glazes; as `table`."""
+        return self.table("glazes")
+
+    def recipes(self) -> pd.DataFrame:
+        """Recipes of glazes; as `table`."""
+        return self.table("recipes")
+
+    def materials(self) -> pd.DataFrame:
+        """Raw materials; as `table`."""
+        return self.table("materials")
+
+    def schedules(self) -> pd.DataFrame:
+        """Typed firings; as `table`."""
+        return self.table("schedules")
+
+    def layers(self) -> pd.DataFrame:
+        """Layers, planned and fired; as `table`."""
+        return self.table("layers")
+
+    def table(self, kind: TableKind) -> pd.DataFrame:
+        """One table, its rows in the order they were first logged.
+
+        Parameters
+        ----------
+        kind : {"glazes", "recipes", "materials", "schedules", "layers"}
+
+        Returns
+        -------
+        DataFrame
+            As `tables.check_table` returns it: mm, °C, wt %.
+        """
+        with self._telling():
+            rows = [
+                stored.row
+                for stored in newest_rows(self._connection, kind).values()
+                if not stored.retired
+            ]
+            headings = headings_of(self._connection, kind)
+        return frame_of(kind, rows, headings)
+
+    def history(self, kind: TableKind = "layers", **named: Any) -> pd.DataFrame:
+        """Every revision of the rows of a table, the oldest first.
+
+        Parameters
+        ----------
+        kind : {"glazes", "recipes", "materials", "schedules", "layers"}
+        **named
+            Only rows with these cells, such as ``piece="mug 1"``.
+
+        Returns
+        -------
+        DataFrame
+            `logged_at` (UTC), `action` (``import`` or ``record``), `origin`, `revision`, `retired`
+            (it left its recipe or schedule), then the columns of `table`.
+        """
+        with self._telling():
+            records, rows = revisions(self._connection, kind)
+            headings = headings_of(self._connection, kind)
+        entries = pd.DataFrame(
+            records,
+            columns=["logged_at", "action", "origin", "revision", "retired"],
+        )
+        history = pd.concat(
+            [entries.astype({"retired": bool}), frame_of(kind, rows, headings)], axis=1
+        )
+        for column, value in named.items():
+            history = history.loc[history[column] == value]
+        return history.reset_index(drop=True)
+
+    def import_tables(
+        self, tables: Mapping[TableKind, pd.DataFrame], origin: str = "tables"
+    ) -> dict[TableKind, Counts]:
+        """Add tables to the logbook, all of them or nothing.
+
+        Parameters
+        ----------
+        tables : mapping of DataFrame by kind
+            Cells as typed, as for `tables.check_table`.
+        origin : str
+            What `history` calls it.
+
+        Returns
+        -------
+        dict of Counts by kind
+
+        Raises
+        ------
+        BadInput
+            With every fault of every table; then nothing is imported.
+
+        Warns
+        -----
+        TableWarning
+            As `tables.check_table`.
+
+        Notes
+        -----
+        A row with a new key is added. One with a known key corrects it, but a blank cell leaves
+        what is logged; oxides of an analysis, ingredients of a recipe and segments of a schedule
+        are corrected as a whole.
+        """
+        checked = [check_rows(raw, kind, kind) for kind, raw in tables.items()]
+        return self.import_checked(checked, origin)
+
+    def import_checked(
+        self, tables: Sequence[Table], origin: str, faults: Iterable[Fault] = ()
+    ) -> dict[TableKind, Counts]:
+        """Add tables that were read already; as `import_tables`.
+
+        Parameters
+        ----------
+        tables : sequence of Table
+            With their faults.
+        origin : str
+        faults : iterable of Fault
+            Of what could not be read, to be told with the others.
+
+        Raises
+        ------
+        BadInput
+        """
+        incoming, of_tables = join_tables(tables)
+        found = [*faults, *of_tables]
+        counts: dict[TableKind, Counts] = {}
+        with self._telling(), transaction(self._connection):
+            found += self._unknown_glazes(incoming)
+            raise_faults(found)
+            changes: dict[TableKind, list[Change]] = {}
+            for kind in KINDS:
+                if kind in incoming:
+                    stored = newest_rows(self._connection, kind)
+                    changes[kind], counts[kind] = changes_of(kind, incoming[kind], stored)
+                    origins = incoming[kind].origins
+                    found += faults_together(kind, changes[kind], stored, origins)
+            raise_faults(found)
+            headings = {kind: rows.headings for kind, rows in incoming.items()}
+            add_rows(self._connection, self.file, changes, headings, "import", origin)
+        return counts
+
+    def record(
+        self, piece: str, outcomes: Sequence[Outcome], *, firing: str | None = None
+    ) -> pd.DataFrame:
+        """Write what came of a piece, all of its layers given or nothing.
+
+        Parameters
+        ----------
+        piece : str
+        outcomes : sequence of Outcome
+            One a layer.
+        firing : str, optional
+            Needed when several firings have a piece of this name.
+
+        Returns
+        -------
+        DataFrame
+            The layers given, as they are logged now.
+
+        Raises
+        ------
+        BadInput
+            If there is no such piece or layer, or the outcome is not possible.
+
+        Warns
+        -----
+        TableWarning
+            For an outcome that contradicts itself.
+        """
+        with self._telling(), transaction(self._connection):
+            stored = newest_rows(self._connection, "layers", piece)
+            place = self._one_firing(piece, stored, firing)
+            changes: list[Change] = []
+            for outcome in outcomes:
+                key = (piece, place, outcome.layer)
+                if key not in stored:
+                    layers = ", ".join(str(known[2]) for known in stored if known[1] == place)
+                    refuse_file(piece, f"has no layer {outcome.layer}; it has {layers}.")
+                row = with_outcome(stored[key].row, outcome)
+                if row != stored[key].row:
+                    changes.append(Change(key, row, stored[key].revision + 1))
+            raise_faults(faults_together("layers", changes, stored, {}, warn=True))
+            add_rows(self._connection, self.file, {"layers": changes}, {}, "record", piece)
+            written = newest_rows(self._connection, "layers", piece)
+        rows = [written[piece, place, outcome.layer].row for outcome in outcomes]
+        return frame_of("layers", rows, [])
+
+    def piece(self, piece: str, firing: str | None = None) -> pd.DataFrame:
+        """Layers of one piece, the lowest first.
+
+        Raises
+        ------
+        BadInput
+            If there is none, or `firing` is needed to tell which.
+        """
+        with self._telling():
+            stored = newest_rows(self._connection, "layers", piece)
+            place = self._one_firing(piece, stored, firing)
+        rows = [stored[key].row for key in sorted(stored) if key[1] == place]
+        return frame_of("layers", rows, [])
+
+    def firings_of(self, piece: str) -> list[str]:
+        """Firings that have a piece of this name."""
+        with self._telling():
+            return list(
+                dict.fromkeys(key[1] for key in newest_rows(self._connection, "layers", piece))
+            )
+
+    def export(
+        self,
+        folder: str | os.PathLike[str] | None = None,
+        xlsx: str | os.PathLike[str] | None = None,
+    ) -> None:
+        """Write all tables as CSV to a folder, as a workbook, or both.
+
+        Parameters
+        ----------
+        folder : path, optional
+            Gets ``glazes.csv``, ``recipes.csv``, ... in place of any it has.
+        xlsx : path, optional
+            Workbook with a sheet for each table.
+
+        Raises
+        ------
+        BadInput
+            If they cannot be written; then what stood there is unchanged.
+        """
+        with self._telling(), reading(self._connection):
+            tables = {kind: self.table(kind) for kind in KINDS}
+        if folder is not None:
+            write_tables({Path(folder) / f"{kind}.csv": tables[kind] for kind in KINDS})
+        if xlsx is not None:
+            write_workbook(tables, xlsx)
+
+    @contextmanager
+    def _telling(self) -> Iterator[None]:
+        with telling(self.file or Path(FILE_NAME)):
+            yield
+
+    def _unknown_glazes(self, incoming: Mapping[TableKind, Incoming]) -> list[Fault]:
+        if "layers" not in incoming:
+            return []
+        logged = [name for (name,) in self._connection.execute("SELECT glaze FROM glaze_names")]
+        given = incoming.get("glazes", Incoming()).rows.values()
+        known = [*logged, *(row.cells["glaze"] for row in given)]
+        return unknown_glazes(incoming["layers"], known, "the logbook")
+
+    def _one_firing(self, piece: str, stored: Mapping[Key, Stored], firing: str | None) -> str:
+        firings = list(dict.fromkeys(key[1] for key in stored))
+        listed = ", ".join(f'"{name}"' for name in firings)
+        if not firings:
+            names = self._connection.execute("SELECT DISTINCT piece FROM layers").fetchall()
+            hint = nearest(piece, [name for (name,) in names])
+            refuse_file(piece, f"is no piece in the logbook{hint}; import its layers first.")
+        if firing is None and len(firings) > 1:
+            refuse_file(piece, f"is in the firings {listed}; say which with --firing.")
+        if firing is not None and firing not in firings:
+            refuse_file(piece, f'is not in a firing "{firing}"; it is in {listed}.')
+        return firings[0] if firing is None else firing
+
+
+def import_files(
+    paths: Sequence[str | os.PathLike[str]], folder: str | os.PathLike[str]
+) -> dict[TableKind, Counts]:
+    """Add files to the logbook of a folder, making it when there is none.
+
+    Parameters
+    ----------
+    paths : sequence of path
+        CSV of any table, or workbooks.
+    folder : path
+
+    Returns
+    -------
+    dict of Counts by kind
+
+    Raises
+    ------
+    BadInput
+        With every fault of every file; then nothing is imported, nor a logbook made.
+
+    Warns
+    -----
+    TableWarning
+        As `tablefiles.load_table`.
+    """
+    tables, faults = load_files(paths)
+    origin = ", ".join(Path(path).name for path in paths)
+    if not (Path(folder) / FILE_NAME).exists():
+        with closing(new_in_memory()) as trial:
+            Logbook(trial, None).import_checked(tables, origin, faults)
+    with Logbook.open(folder, create=True) as log:
+        return log.import_checked(tables, origin, faults)

@@ -1,0 +1,156 @@
+"""Files brought to the logbook: which table each holds, and the blank form to fill in."""
+
+from __future__ import annotations
+
+import io
+import os
+import re
+import warnings
+from collections.abc import Iterable
+from pathlib import Path
+from typing import cast
+
+import pandas as pd
+
+from runpredict.datafiles import OXIDES, packaged_rows
+from runpredict.errors import BadInput, Fault
+from runpredict.tables.cells import Table
+from runpredict.tables.columns import COLUMNS, KINDS, TableKind
+from runpredict.tables.csv_files import load_table, load_workbook
+from runpredict.tables.files import read_bytes, refuse_file, replace_file
+from runpredict.tables.rows import empty_table
+from runpredict.tables.workbooks import write_workbook
+
+__all__ = ["GUIDE_SHEET", "load_files", "recognise_kind", "write_template"]
+
+GUIDE_SHEET = "how to fill this in"
+_GUIDE_WIDTHS = (14, 18, 90, 34)
+
+
+def recognise_kind(path: str | os.PathLike[str]) -> TableKind:
+    """Which table a CSV file holds, by its headings.
+
+    Parameters
+    ----------
+    path : path
+
+    Returns
+    -------
+    TableKind
+        The one whose needed columns are there, then the one that knows most of the headings.
+
+    Raises
+    ------
+    BadInput
+        If the file cannot be read, or its headings are of no table.
+    """
+    file = Path(path)
+    content = read_bytes(file)
+    wide = content.startswith((b"\xff\xfe", b"\xfe\xff"))
+    text = content.decode("utf-16" if wide else "utf-8-sig", errors="replace")
+    lines = [line for line in text.splitlines()[:20] if line.strip() and line[:4] != "sep="]
+    headings = {
+        re.sub(r"[\W_]+", "_", heading.casefold()).strip("_")
+        for heading in re.split(r"[,;\t|]", lines[0] if lines else "")
+    }
+
+    def fit(kind: TableKind) -> tuple[bool, int]:
+        known = {column.name.casefold() for column in COLUMNS[kind]}
+        needed = {column.name.casefold() for column in COLUMNS[kind] if column.needed}
+        return needed <= headings, len(known & headings)
+
+    best = max(KINDS, key=fit)
+    if fit(best)[1] == 0:
+        load_table(file, best)  # tells first if it is empty or no text at all
+        refuse_file(
+            file.name,
+            f"its first row has no heading of a table ({', '.join(KINDS)}); "
+            "write a form with `runpredict template` to see them.",
+        )
+    return best
+
+
+def load_files(paths: Iterable[str | os.PathLike[str]]) -> tuple[list[Table], list[Fault]]:
+    """Tables of some files, and why the other files cannot be read.
+
+    Parameters
+    ----------
+    paths : iterable of path
+        CSV of any table, or workbooks with a sheet for each table.
+
+    Returns
+    -------
+    tables : list of Table
+        Faults of cells and rows are kept in each.
+    faults : list of Fault
+
+    Warns
+    -----
+    TableWarning
+        As `tablefiles.load_table` and `tablefiles.load_workbook`.
+    """
+    files = [Path(path) for path in paths]
+    names = [file.name for file in files]
+    tables: list[Table] = []
+    faults: list[Fault] = []
+    for file in dict.fromkeys(files):
+        try:
+            if file.suffix.casefold() in (".xlsx", ".xlsm"):
+                tables += _load_sheets(file)
+            else:
+                name = file.name if names.count(file.name) == 1 else str(file)
+                tables.append(load_table(file, recognise_kind(file), name))
+        except BadInput as bad:
+            faults.extend(bad.faults)
+    return tables, faults
+
+
+def _load_sheets(file: Path) -> list[Table]:
+    with warnings.catch_warnings():
+        guide = re.escape(f"{file.name}, sheet {GUIDE_SHEET}:")
+        warnings.filterwarnings("ignore", message=guide)  # it holds no data, by design
+        return list(load_workbook(file).values())
+
+
+def _guide() -> pd.DataFrame:
+    """One row a column, in plain words; the oxides share one."""
+    rows = [dict(row) for row in packaged_rows("logbook_guide.csv")]
+    for row in rows:
+        row["column"] = row["column"].replace("{oxides}", f"{OXIDES[0]} ... {OXIDES[-1]}")
+    return pd.DataFrame(rows)
+
+
+def write_template(path: str | os.PathLike[str]) -> None:
+    """Write a blank workbook to fill in at the bench: a sheet a table, and one of instructions.
+
+    Parameters
+    ----------
+    path : path
+        An .xlsx file that is not there yet.
+
+    Raises
+    ------
+    BadInput
+        If it is there already, is not called .xlsx, or cannot be written.
+    """
+    from openpyxl import load_workbook as open_book  # noqa: PLC0415 - slow, for workbooks only
+    from openpyxl.styles import Alignment, Font  # noqa: PLC0415
+
+    file = Path(path)
+    if file.suffix.casefold() != ".xlsx":
+        refuse_file(file.name, "is not named as a workbook; end its name in .xlsx.")
+    if file.exists():
+        refuse_file(file.name, "is there already and may be filled in; give another name.")
+    order: list[TableKind] = ["layers", "glazes", "recipes", "materials", "schedules"]
+    sheets = {GUIDE_SHEET: _guide(), **{str(kind): empty_table(kind) for kind in order}}
+    with replace_file(file) as temporary:
+        write_workbook(cast("dict[TableKind, pd.DataFrame]", sheets), temporary)
+        book = open_book(io.BytesIO(temporary.read_bytes()))
+        for sheet in book.worksheets:
+            for cell in sheet[1]:
+                cell.font = Font(bold=True)
+        for column, width in zip("ABCD", _GUIDE_WIDTHS, strict=True):
+            book[GUIDE_SHEET].column_dimensions[column].width = width
+            for cell in book[GUIDE_SHEET][column]:
+                cell.alignment = Alignment(wrap_text=True, vertical="top")
+        book.save(temporary)

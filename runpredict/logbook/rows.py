@@ -1,0 +1,331 @@
+"""Rows on their way into the logbook: taken from tables, joined, and laid over what is logged."""
+
+from __future__ import annotations
+
+import math
+import warnings
+from collections.abc import Callable, Hashable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any, TypeAlias
+
+import numpy as np
+import pandas as pd
+
+from runpredict.datafiles import OXIDES
+from runpredict.errors import Fault, TableWarning
+from runpredict.logbook.schema import FILE_NAME, KEYS
+from runpredict.tables.cells import Table, nearest
+from runpredict.tables.columns import COLUMNS, MAX_NOTE_CHARS, TEXT_FORMS, TableKind
+from runpredict.tables.rows import check_rows, empty_table
+
+__all__ = [
+    "Change",
+    "Counts",
+    "Incoming",
+    "Key",
+    "Outcome",
+    "Row",
+    "Stored",
+    "changes_of",
+    "faults_together",
+    "frame_of",
+    "join_tables",
+    "key_of",
+    "unknown_glazes",
+    "with_outcome",
+]
+
+Key: TypeAlias = tuple[Any, ...]
+
+WHOLE: dict[TableKind, str] = {"recipes": "glaze", "schedules": "firing"}
+"""Tables whose rows mean something only together: what is not in a newer one has left it."""
+
+# What is weighed or fired together is corrected together: an oxide left out of a newer analysis
+# is not in the glaze.
+_TOGETHER: dict[TableKind, tuple[str, ...]] = {
+    "glazes": OXIDES,
+    "materials": (*OXIDES, "loss_on_ignition"),
+}
+
+
+@dataclass(frozen=True)
+class Row:
+    """Cells of one row.
+
+    Parameters
+    ----------
+    cells : dict
+        By canonical column; text blank and numbers None when not known.
+    extra : dict of str
+        Text by heading of the unknown columns, without blanks.
+    """
+
+    cells: dict[str, Any]
+    extra: dict[str, str] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Stored:
+    """The newest revision of a row in the logbook."""
+
+    row: Row
+    revision: int
+    retired: bool
+
+
+@dataclass(frozen=True)
+class Origin:
+    """Where a row came from, to name it in a fault."""
+
+    file: str
+    row: int | None
+
+
+@dataclass
+class Incoming:
+    """What is to be written of one kind of table."""
+
+    rows: dict[Key, Row] = field(default_factory=dict)
+    origins: dict[Key, Origin] = field(default_factory=dict)
+    headings: list[str] = field(default_factory=list)
+
+
+@dataclass(frozen=True)
+class Change:
+    """One row to be written."""
+
+    key: Key
+    row: Row
+    revision: int
+    retired: bool = False
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What a layer did in the kiln.
+
+    Parameters
+    ----------
+    layer : int
+        1 = against the clay.
+    run_mm : float or None
+        How far its lower edge moved; NaN takes an earlier reading back, None leaves it. [mm]
+    past_foot : str or None
+        ``yes`` or ``no``; blank takes an earlier word back, None leaves it.
+    note : str
+        Added to the layer's note.
+    """
+
+    layer: int
+    run_mm: float | None = None
+    past_foot: str | None = None
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class Counts:
+    """How many rows an import added, corrected and found logged already.
+
+    A row that left a recipe or a schedule counts as corrected.
+    """
+
+    added: int = 0
+    corrected: int = 0
+    unchanged: int = 0
+
+
+def _plain(values: Iterable[Any], text: bool, count: bool) -> list[Any]:
+    if text:
+        return [str(value) for value in values]
+    number: Callable[[float], float | int] = int if count else float
+    return [None if math.isnan(value) else number(value) for value in values]
+
+
+def _rows_of(table: Table) -> list[Row]:
+    cells = {
+        column.name: _plain(
+            table.frame[column.name].tolist(), column.form in TEXT_FORMS, column.form == "count"
+        )
+        for column in COLUMNS[table.kind]
+    }
+    extra = {
+        heading: [str(value).replace("\r\n", "\n").replace("\r", "\n") for value in values]
+        for heading, values in table.frame.items()
+        if heading not in cells
+    }
+    return [
+        Row(
+            {name: values[position] for name, values in cells.items()},
+            {str(head): values[position] for head, values in extra.items() if values[position]},
+        )
+        for position in range(len(table.frame))
+    ]
+
+
+def key_of(kind: TableKind, row: Row) -> Key:
+    """What names the row."""
+    return tuple(row.cells[name] for name in KEYS[kind])
+
+
+def _group_of(kind: TableKind, key: Key) -> Hashable:
+    """Rows that must agree with each other: of a piece, of a recipe, of a schedule."""
+    if kind == "layers":
+        return key[:2]
+    return key[0] if kind in WHOLE else key
+
+
+def _extra_faults(table: Table, rows: Sequence[Row]) -> list[Fault]:
+    """Text that could not be written to a file and read back the same."""
+    faults = []
+    for position, row in enumerate(rows):
+        for heading, text in row.extra.items():
+            if len(text) > MAX_NOTE_CHARS or any(
+                (ord(c) < 32 and c not in "\t\n") or 0xD800 <= ord(c) < 0xE000 for c in text
+            ):
+                message = (
+                    f"cannot be kept: it has control characters or more than {MAX_NOTE_CHARS} "
+                    "characters; shorten it or clear the cell."
+                )
+                faults.append(Fault(table.name, int(table.rows[position]), heading[:40], message))
+    return faults
+
+
+def join_tables(tables: Sequence[Table]) -> tuple[dict[TableKind, Incoming], list[Fault]]:
+    """Rows of all tables by kind and key, and every fault of the tables.
+
+    The same row in two tables is one; two that differ are a fault.
+    """
+    incoming: dict[TableKind, Incoming] = {}
+    faults: list[Fault] = []
+    for table in tables:
+        rows = _rows_of(table)
+        faults += [*table.faults, *_extra_faults(table, rows)]
+        mine = incoming.setdefault(table.kind, Incoming())
+        known = {column.name for column in COLUMNS[table.kind]}
+        mine.headings += [str(h) for h in table.frame if h not in known and h not in mine.headings]
+        for position, row in enumerate(rows):
+            key = key_of(table.kind, row)
+            origin = Origin(table.name, int(table.rows[position]))
+            first = mine.origins.setdefault(key, origin)
+            if first.file != table.name and mine.rows[key] != row:
+                where = f"{first.file}, row {first.row}"
+                message = f"differs from the same row in {where}; keep the one that is right."
+                faults.append(Fault(origin.file, origin.row, None, message))
+            mine.rows.setdefault(key, row)
+    return incoming, faults
+
+
+def unknown_glazes(layers: Incoming, glazes: Iterable[str], origin_of_glazes: str) -> list[Fault]:
+    """One fault for each glaze that a layer names and nothing describes, at its first row."""
+    known = list(glazes)
+    names = set(known)
+    faults = []
+    for key, row in layers.rows.items():
+        name = row.cells["glaze"]
+        if name and name not in names:
+            names.add(name)
+            origin = layers.origins[key]
+            message = (
+                f'"{name[:40]}" is not in {origin_of_glazes}{nearest(name, known)}; import its row '
+                "of the glazes table with it, or mend the name."
+            )
+            faults.append(Fault(origin.file, origin.row, "glaze", message))
+    return faults
+
+
+def _known(value: Any) -> bool:
+    return value is not None and value != ""
+
+
+def _laid_over(kind: TableKind, new: Row, old: Row) -> Row:
+    """The newer row; what it leaves blank is as it was logged."""
+    extra = {**old.extra, **new.extra}
+    if kind in WHOLE:
+        return Row(new.cells, extra)
+    together = _TOGETHER.get(kind, ())
+    again = any(_known(new.cells[name]) for name in together)
+    cells = {
+        name: value if _known(value) or (again and name in together) else old.cells[name]
+        for name, value in new.cells.items()
+    }
+    return Row(cells, extra)
+
+
+def changes_of(
+    kind: TableKind, incoming: Incoming, stored: Mapping[Key, Stored]
+) -> tuple[list[Change], Counts]:
+    """What has to be written so that the logbook says what came in."""
+    changes: list[Change] = []
+    added = unchanged = 0
+    for key, new in incoming.rows.items():
+        old = stored.get(key)
+        row = new if old is None or old.retired else _laid_over(kind, new, old.row)
+        if old is None:
+            added += 1
+        elif not old.retired and row == old.row:
+            unchanged += 1
+            continue
+        changes.append(Change(key, row, 1 if old is None else old.revision + 1))
+    if kind in WHOLE:
+        groups = {_group_of(kind, key) for key in incoming.rows}
+        changes += [
+            Change(key, old.row, old.revision + 1, retired=True)
+            for key, old in stored.items()
+            if not old.retired and _group_of(kind, key) in groups and key not in incoming.rows
+        ]
+    return changes, Counts(added, len(changes) - added, unchanged)
+
+
+def faults_together(
+    kind: TableKind,
+    changes: Sequence[Change],
+    stored: Mapping[Key, Stored],
+    origins: Mapping[Key, Origin],
+    warn: bool = False,
+) -> list[Fault]:
+    """Faults of the rows that change beside the logged ones they must agree with."""
+    after = {key: old.row for key, old in stored.items() if not old.retired}
+    after.update({change.key: change.row for change in changes if not change.retired})
+    for change in changes:
+        if change.retired:
+            after.pop(change.key, None)
+    groups = {_group_of(kind, change.key) for change in changes}
+    keys = [key for key in after if _group_of(kind, key) in groups]
+    raw = pd.DataFrame([after[key].cells for key in keys], columns=_names(kind))
+    with warnings.catch_warnings():
+        if not warn:  # they were told when the table was read
+            warnings.simplefilter("ignore", TableWarning)
+        found = check_rows(raw, kind, FILE_NAME, np.arange(len(keys), dtype=np.int64)).faults
+    faults = []
+    for fault in found:
+        origin = Origin(FILE_NAME, None)
+        if fault.row is not None:
+            origin = origins.get(keys[fault.row], origin)
+        faults.append(Fault(origin.file, origin.row, fault.column, fault.message))
+    return faults
+
+
+def _names(kind: TableKind) -> list[str]:
+    return [column.name for column in COLUMNS[kind]]
+
+
+def frame_of(kind: TableKind, rows: Sequence[Row], headings: Sequence[str]) -> pd.DataFrame:
+    """Rows as `tables.check_table` returns them, the unknown columns behind."""
+    blank = empty_table(kind)
+    raw = pd.DataFrame([row.cells for row in rows], columns=_names(kind), dtype=object)
+    frame = raw.astype(blank.dtypes.to_dict())
+    for heading in headings:
+        frame[heading] = pd.Series([row.extra.get(heading, "") for row in rows], dtype=str)
+    return frame
+
+
+def with_outcome(row: Row, outcome: Outcome) -> Row:
+    """The row of a layer with what came of it."""
+    cells = dict(row.cells)
+    if outcome.run_mm is not None:
+        cells["run_mm"] = None if math.isnan(outcome.run_mm) else float(outcome.run_mm)
+    if outcome.past_foot is not None:
+        cells["past_foot"] = outcome.past_foot
+    if outcome.note and outcome.note not in cells["note"].split("; "):
+        cells["note"] = "; ".join(filter(None, (cells["note"], outcome.note)))
+    return Row(cells, row.extra)

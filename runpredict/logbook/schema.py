@@ -1,0 +1,367 @@
+"""The logbook's file: what it holds, how it is made, proved whole, copied and brought up to date.
+
+One SQLite file. Rows are only ever added: a correction is a row with the same key and the next
+revision number, and triggers refuse any change to what stands.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import sqlite3
+import zlib
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import closing, contextmanager, suppress
+from pathlib import Path
+from typing import Any, NoReturn
+
+from runpredict.tables.columns import KINDS, TableKind
+from runpredict.tables.files import refuse_file, replace_file
+
+__all__ = [
+    "BACKUP_NAME",
+    "FILE_NAME",
+    "KEYS",
+    "back_up",
+    "checksum",
+    "connect",
+    "make_file",
+    "new_in_memory",
+    "telling",
+    "transaction",
+]
+
+FILE_NAME = "logbook.sqlite3"
+BACKUP_NAME = "logbook-backup.sqlite3"
+APPLICATION_ID = 0x52554E50
+"""Marks the file as a logbook ("RUNP"); SQLite keeps it in the header."""
+BUSY_TIMEOUT_S = 60.0
+"""How long to wait for another process that is writing."""
+
+KEYS: dict[TableKind, tuple[str, ...]] = {
+    "glazes": ("glaze",),
+    "recipes": ("glaze", "addition", "material"),
+    "materials": ("material",),
+    "schedules": ("firing", "segment"),
+    "layers": ("piece", "firing", "layer"),
+}
+"""What names a row of each table; two rows with the same key are revisions of one."""
+
+# Frozen with version 1 of the file: a later column is a later migration.
+_OXIDES_V1 = (
+    "SiO2 Al2O3 B2O3 Li2O Na2O K2O MgO CaO SrO BaO ZnO PbO TiO2 ZrO2 Fe2O3 MnO P2O5 SnO2 CuO CoO "
+    "Cr2O3 NiO Bi2O3 F"
+)
+_OXIDE_COLUMNS_V1 = ", ".join(f"{oxide} REAL CHECK ({oxide} >= 0)" for oxide in _OXIDES_V1.split())
+_TEXT = "TEXT NOT NULL DEFAULT ''"
+_NAME = "TEXT NOT NULL CHECK ({0} != '')"
+_COLUMNS_V1: dict[TableKind, str] = {
+    "glazes": f"""
+        glaze TEXT NOT NULL REFERENCES glaze_names (glaze),
+        source {_TEXT} CHECK (source IN ('', 'recipe', 'analysis', 'jar')),
+        behaviour {_TEXT} CHECK (behaviour IN ('', 'stiff', 'stable', 'fluid', 'runny')),
+        {_OXIDE_COLUMNS_V1}, note {_TEXT}""",
+    "recipes": f"""
+        glaze {_NAME.format("glaze")}, material {_NAME.format("material")},
+        parts REAL NOT NULL CHECK (parts >= 0),
+        addition {_TEXT} CHECK (addition IN ('', 'yes', 'no'))""",
+    "materials": f"""
+        material {_NAME.format("material")}, {_OXIDE_COLUMNS_V1},
+        loss_on_ignition REAL, source {_TEXT}""",
+    "schedules": f"""
+        firing {_NAME.format("firing")}, segment INTEGER NOT NULL CHECK (segment >= 1),
+        rate_c_per_h REAL NOT NULL CHECK (rate_c_per_h > 0), target_c REAL NOT NULL,
+        hold_min REAL CHECK (hold_min >= 0)""",
+    "layers": f"""
+        piece {_NAME.format("piece")}, firing {_TEXT}, fired_on {_TEXT}, body {_TEXT}, cone {_TEXT},
+        hold_min REAL CHECK (hold_min >= 0), ramp_c_per_h REAL CHECK (ramp_c_per_h > 0),
+        wall_deg REAL CHECK (wall_deg BETWEEN 0 AND 180), foot_mm REAL CHECK (foot_mm > 0),
+        layer INTEGER NOT NULL CHECK (layer >= 1),
+        glaze TEXT NOT NULL REFERENCES glaze_names (glaze),
+        method {_TEXT} CHECK (method IN ('', 'dip', 'pour', 'brush', 'spray')),
+        coats INTEGER CHECK (coats >= 1), thickness_mm REAL CHECK (thickness_mm > 0),
+        lower_edge_mm REAL NOT NULL CHECK (lower_edge_mm >= 0),
+        upper_edge_mm REAL NOT NULL CHECK (upper_edge_mm > lower_edge_mm),
+        run_mm REAL CHECK (run_mm >= 0),
+        past_foot {_TEXT} CHECK (past_foot IN ('', 'yes', 'no')), note {_TEXT}""",
+}
+
+
+def _keep(table: str) -> list[str]:
+    """Triggers that keep the rows of a table as they are."""
+    return [
+        f"CREATE TRIGGER {table}_{verb.lower()} BEFORE {verb} ON {table} "
+        "BEGIN SELECT RAISE(ABORT, 'what the logbook holds is never changed'); END"
+        for verb in ("UPDATE", "DELETE")
+    ]
+
+
+def _version_1(connection: sqlite3.Connection) -> None:
+    statements = [
+        """CREATE TABLE entries (
+            id INTEGER PRIMARY KEY, made_at TEXT NOT NULL,
+            action TEXT NOT NULL CHECK (action IN ('import', 'record')),
+            source TEXT NOT NULL) STRICT""",
+        "CREATE TABLE glaze_names (glaze TEXT PRIMARY KEY CHECK (glaze != '')) STRICT",
+        """CREATE TABLE extra_columns (
+            id INTEGER PRIMARY KEY, kind TEXT NOT NULL, heading TEXT NOT NULL,
+            UNIQUE (kind, heading)) STRICT""",
+    ]
+    for kind, columns in _COLUMNS_V1.items():
+        statements.append(
+            f"""CREATE TABLE {kind} (
+            id INTEGER PRIMARY KEY, entry INTEGER NOT NULL REFERENCES entries (id),
+            revision INTEGER NOT NULL CHECK (revision >= 1),
+            retired INTEGER NOT NULL CHECK (retired IN (0, 1)), {columns},
+            extra TEXT NOT NULL, checksum INTEGER NOT NULL,
+            UNIQUE ({", ".join(KEYS[kind])}, revision)) STRICT"""
+        )
+    for table in ("entries", "glaze_names", "extra_columns", *_COLUMNS_V1):
+        statements += _keep(table)
+    for statement in statements:
+        connection.execute(statement)
+
+
+MIGRATIONS: tuple[Callable[[sqlite3.Connection], None], ...] = (_version_1,)
+"""Step n brings a file of version n to n + 1; a step that was published is never changed."""
+
+
+def checksum(row: Mapping[str, Any]) -> int:
+    """Check figure of a row as stored, by which a damaged one is known.
+
+    Blanks are left out, so that a column added later does not change it.
+    """
+    known = {name: value for name, value in row.items() if value not in (None, "")}
+    return zlib.crc32(json.dumps(known, sort_keys=True).encode())
+
+
+@contextmanager
+def transaction(connection: sqlite3.Connection) -> Iterator[None]:
+    """All of the block or nothing of it, alone among the processes that write."""
+    connection.execute("BEGIN IMMEDIATE")
+    try:
+        yield
+        connection.execute("COMMIT")
+    except BaseException:
+        if connection.in_transaction:
+            connection.execute("ROLLBACK")
+        # After a disk error SQLite leaves the undoing to the next reader; be that reader.
+        with suppress(sqlite3.DatabaseError):
+            connection.execute("SELECT count(*) FROM sqlite_master").fetchone()
+        raise
+
+
+_REASONS = {
+    sqlite3.SQLITE_FULL: "cannot be written (the disk is full); nothing was changed, free some "
+    "space and do it again.",
+    sqlite3.SQLITE_READONLY: "cannot be written (the file or its folder is read-only); nothing was "
+    "changed, give a folder you may write to with --logbook.",
+    sqlite3.SQLITE_CANTOPEN: "cannot be opened or written; nothing was changed, check that the "
+    "folder is there and that you may write to it.",
+    sqlite3.SQLITE_BUSY: "is in use by another program; nothing was changed, close that program "
+    "and do it again.",
+    sqlite3.SQLITE_IOERR: "cannot be written or read (the disk reports an error or is full); "
+    "nothing was changed, check the disk and do it again.",
+}
+
+
+def _code(fault: sqlite3.DatabaseError) -> int:
+    return int(getattr(fault, "sqlite_errorcode", sqlite3.SQLITE_ERROR)) & 0xFF
+
+
+@contextmanager
+def telling(file: Path) -> Iterator[None]:
+    """Turn what SQLite raises into one sentence.
+
+    Raises
+    ------
+    BadInput
+    """
+    try:
+        yield
+    except sqlite3.DatabaseError as fault:
+        code = _code(fault)
+        if code in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB):
+            _refuse_damaged(file)
+        message = _REASONS.get(code, f"cannot be used ({fault}); nothing was changed.")
+        refuse_file(file.name, message)
+
+
+def _refuse_damaged(file: Path) -> NoReturn:
+    backups = sorted(
+        (path for path in file.parent.glob("logbook-*.sqlite3") if path.is_file()),
+        key=lambda path: path.stat().st_mtime,
+    )
+    remedy = (
+        f'move it away, copy the backup "{backups[-1].name}" beside it to "{file.name}", and '
+        "import or record again what came after."
+        if backups
+        else "put a copy of your own in its place, or move it away and import your tables again."
+    )
+    refuse_file(file.name, f"is damaged or not a logbook, and was left as it is; {remedy}")
+
+
+def _settle(connection: sqlite3.Connection) -> None:
+    # A rollback journal keeps the logbook one file that can be read from a read-only folder;
+    # EXTRA makes a confirmed entry outlive a power cut as well as a kill.
+    for setting in (
+        "journal_mode = DELETE",
+        "synchronous = EXTRA",
+        "foreign_keys = ON",
+        "temp_store = MEMORY",
+    ):
+        connection.execute(f"PRAGMA {setting}")
+
+
+def _pragma(connection: sqlite3.Connection, name: str) -> Any:
+    return connection.execute(f"PRAGMA {name}").fetchone()[0]
+
+
+def _migrate(connection: sqlite3.Connection) -> None:
+    for version in range(_pragma(connection, "user_version"), len(MIGRATIONS)):
+        MIGRATIONS[version](connection)
+        connection.execute(f"PRAGMA user_version = {version + 1}")
+
+
+def new_in_memory() -> sqlite3.Connection:
+    """An empty logbook that is nowhere on disk."""
+    connection = sqlite3.connect(":memory:", isolation_level=None)
+    _settle(connection)
+    connection.execute(f"PRAGMA application_id = {APPLICATION_ID}")
+    with transaction(connection):
+        _migrate(connection)
+    return connection
+
+
+def make_file(file: Path) -> None:
+    """Make an empty logbook, whole or not at all; one that is there already is left alone.
+
+    Raises
+    ------
+    BadInput
+        If the folder cannot be written.
+    """
+    with closing(new_in_memory()) as connection:
+        content = connection.serialize()
+    temporary = file.with_name(f".{file.name}.{os.getpid()}.tmp")
+    try:
+        file.parent.mkdir(parents=True, exist_ok=True)
+        with temporary.open("wb") as out:
+            out.write(content)
+            out.flush()
+            os.fsync(out.fileno())
+        _publish(temporary, file)
+    except OSError as fault:
+        reason = (fault.strerror or type(fault).__name__).lower()
+        refuse_file(file.name, f"cannot be made in {file.parent} ({reason}); nothing was changed.")
+    finally:
+        with suppress(OSError):  # the fault that kept it from being written is the one to tell
+            temporary.unlink(missing_ok=True)
+
+
+def _publish(temporary: Path, file: Path) -> None:
+    """Give the file its name unless another process was first."""
+    try:
+        os.link(temporary, file)
+    except FileExistsError:
+        return
+    except OSError:
+        # Some sticks and cards know no hard links; there the name is only looked at first.
+        if not file.exists():
+            os.rename(temporary, file)
+
+
+def connect(file: Path) -> sqlite3.Connection:
+    """Open a logbook that is there, prove it whole and bring it up to date.
+
+    Parameters
+    ----------
+    file : Path
+
+    Returns
+    -------
+    sqlite3.Connection
+        In autocommit; write inside `transaction`.
+
+    Raises
+    ------
+    BadInput
+        If it is damaged, no logbook, of a newer version, or cannot be read. It is left as it is.
+    """
+    with telling(file):
+        connection = sqlite3.connect(
+            f"{file.absolute().as_uri()}?mode=rw",
+            uri=True,
+            timeout=BUSY_TIMEOUT_S,
+            isolation_level=None,
+        )
+        try:
+            _prove_or_refuse(connection, file)
+            _settle(connection)
+            _bring_up_to_date(connection, file)
+        except BaseException:
+            connection.close()
+            raise
+    return connection
+
+
+def _prove_or_refuse(connection: sqlite3.Connection, file: Path) -> None:
+    try:
+        _prove_whole(connection, file)
+    except sqlite3.DatabaseError as fault:
+        # A table that is gone or text that cannot be decoded has no code of its own.
+        if _code(fault) in _REASONS:
+            raise
+        _refuse_damaged(file)
+    except UnicodeDecodeError:  # sqlite3 could not even read what is wrong
+        _refuse_damaged(file)
+
+
+def _prove_whole(connection: sqlite3.Connection, file: Path) -> None:
+    if file.stat().st_size == 0 or _pragma(connection, "application_id") != APPLICATION_ID:
+        _refuse_damaged(file)
+    version = _pragma(connection, "user_version")
+    if version > len(MIGRATIONS):
+        refuse_file(
+            file.name,
+            f"is of version {version}, newer than this program; install a newer one.",
+        )
+    whole = _pragma(connection, "integrity_check(1)") == "ok"
+    if not whole or connection.execute("PRAGMA foreign_key_check").fetchone():
+        _refuse_damaged(file)
+    for kind in KINDS:
+        cursor = connection.execute(f"SELECT * FROM {kind}")
+        names = [name for name, *_ in cursor.description]
+        for values in cursor:
+            row = dict(zip(names, values, strict=True))
+            del row["id"]
+            if row.pop("checksum") != checksum(row):
+                _refuse_damaged(file)
+
+
+def _bring_up_to_date(connection: sqlite3.Connection, file: Path) -> None:
+    version = _pragma(connection, "user_version")
+    if version == len(MIGRATIONS):
+        return
+    with transaction(connection):
+        back_up(file, file.with_name(f"logbook-before-version-{len(MIGRATIONS)}.sqlite3"))
+        _migrate(connection)
+
+
+def back_up(file: Path, copy: Path) -> None:
+    """Copy a logbook, whole or not at all, over an earlier copy.
+
+    Raises
+    ------
+    BadInput
+        If the copy cannot be written.
+    """
+    with (
+        telling(copy),
+        replace_file(copy) as temporary,
+        closing(sqlite3.connect(file.absolute().as_uri() + "?mode=ro", uri=True)) as source,
+        closing(sqlite3.connect(temporary, isolation_level=None)) as target,
+    ):
+        target.execute("PRAGMA journal_mode = OFF")  # it has its name only when it is whole
+        source.execute(f"PRAGMA busy_timeout = {int(1000 * BUSY_TIMEOUT_S)}")
+        source.backup(target)

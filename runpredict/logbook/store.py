@@ -1,0 +1,128 @@
+"""Reading and adding of logbook rows, given an open connection."""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+from runpredict.logbook.rows import Change, Key, Row, Stored, key_of
+from runpredict.logbook.schema import BACKUP_NAME, back_up, checksum
+from runpredict.tables.columns import COLUMNS, KINDS, TableKind
+
+__all__ = ["add_rows", "headings_of", "newest_rows", "reading", "revisions"]
+
+
+@contextmanager
+def reading(connection: sqlite3.Connection) -> Iterator[None]:
+    """All reads of the block see the same moment."""
+    connection.execute("BEGIN")
+    try:
+        yield
+    finally:
+        connection.execute("ROLLBACK")
+
+
+def _columns_sql(kind: TableKind) -> str:
+    return ", ".join(f"{kind}.{column.name}" for column in COLUMNS[kind])
+
+
+def _row(kind: TableKind, record: Sequence[Any]) -> Row:
+    *cells, extra = record
+    names = (column.name for column in COLUMNS[kind])
+    return Row(dict(zip(names, cells, strict=True)), json.loads(extra) if extra else {})
+
+
+def newest_rows(
+    connection: sqlite3.Connection, kind: TableKind, piece: str | None = None
+) -> dict[Key, Stored]:
+    """Newest revision of each row, in the order the rows were first logged."""
+    where, values = ("", ()) if piece is None else ("WHERE piece = ?", (piece,))
+    found = connection.execute(
+        f"SELECT revision, retired, {_columns_sql(kind)}, extra FROM {kind} {where} ORDER BY id",
+        values,
+    )
+    stored: dict[Key, Stored] = {}
+    for revision, retired, *record in found:
+        row = _row(kind, record)
+        stored[key_of(kind, row)] = Stored(row, revision, bool(retired))
+    return stored
+
+
+def revisions(
+    connection: sqlite3.Connection, kind: TableKind
+) -> tuple[list[tuple[Any, ...]], list[Row]]:
+    """Every revision, oldest first: (made_at, action, source, revision, retired), and its row."""
+    found = connection.execute(
+        f"SELECT made_at, action, entries.source, revision, retired, {_columns_sql(kind)}, extra "
+        f"FROM {kind} JOIN entries ON entries.id = {kind}.entry ORDER BY {kind}.id"
+    ).fetchall()
+    return [record[:5] for record in found], [_row(kind, record[5:]) for record in found]
+
+
+def headings_of(connection: sqlite3.Connection, kind: TableKind) -> list[str]:
+    """Unknown columns of a table, in the order they came in."""
+    found = connection.execute(
+        "SELECT heading FROM extra_columns WHERE kind = ? ORDER BY id", (kind,)
+    )
+    return [heading for (heading,) in found]
+
+
+def add_rows(
+    connection: sqlite3.Connection,
+    file: Path | None,
+    changes: Mapping[TableKind, Sequence[Change]],
+    headings: Mapping[TableKind, Sequence[str]],
+    action: str,
+    origin: str,
+) -> None:
+    """Add rows and unknown columns, inside a transaction; an import backs the file up first.
+
+    Raises
+    ------
+    BadInput
+        If the backup cannot be written.
+    """
+    new = [
+        (kind, heading)
+        for kind, mine in headings.items()
+        for heading in mine
+        if heading not in headings_of(connection, kind)
+    ]
+    if not new and not any(changes.values()):
+        return
+    entry = connection.execute(
+        "INSERT INTO entries (made_at, action, source) VALUES (?, ?, ?)",
+        (datetime.now(UTC).isoformat(timespec="seconds"), action, origin),
+    ).lastrowid
+    # After the first change, by which a read-only logbook is known; the copy is without it.
+    if action == "import" and file is not None:
+        back_up(file, file.with_name(BACKUP_NAME))
+    for column in new:
+        connection.execute("INSERT INTO extra_columns (kind, heading) VALUES (?, ?)", column)
+    for change in changes.get("glazes", ()):
+        connection.execute("INSERT OR IGNORE INTO glaze_names VALUES (?)", change.key)
+    for kind in KINDS:
+        for change in changes.get(kind, ()):
+            _insert(connection, kind, change, entry)
+
+
+def _insert(
+    connection: sqlite3.Connection, kind: TableKind, change: Change, entry: int | None
+) -> None:
+    values = {
+        "entry": entry,
+        "revision": change.revision,
+        "retired": int(change.retired),
+        **change.row.cells,
+        "extra": json.dumps(change.row.extra, ensure_ascii=False) if change.row.extra else "",
+    }
+    values["checksum"] = checksum(values)
+    connection.execute(
+        f"INSERT INTO {kind} ({', '.join(values)}) VALUES ({', '.join('?' * len(values))})",
+        tuple(values.values()),
+    )

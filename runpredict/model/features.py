@@ -1,0 +1,411 @@
+"""From the potter's tables to one numeric row a layer, and to the arrays the film needs.
+
+Everything physics says of a layer, and nothing that only experience can say, is worked out
+here: how thick it is once fired, how fluid its melt is over the firing, where it overlaps.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, fields, replace
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from numpy.typing import ArrayLike, NDArray
+
+from runpredict.physics import film, heat, melt
+from runpredict.physics.chemistry import OXIDES, mole_fractions, unity_formula
+from runpredict.tables.plan import check_plan
+from runpredict.tables.rows import with_defaults
+
+Floats = NDArray[np.float64]
+Indices = NDArray[Any]
+
+# Dry thickness of the first coat and of each further one [mm], and what is left of it once the
+# pores have closed and the burnt part is gone. Common practice, no source.
+FIRST_COAT_MM = {"dip": 0.40, "pour": 0.36, "brush": 0.12, "spray": 0.09}
+NEXT_COAT_MM = {"dip": 0.33, "pour": 0.29, "brush": 0.11, "spray": 0.08}
+FIRED_SHARE = 0.48
+LEAST_MOBILITY_PER_M = 1e-30  # stands for none, so that its logarithm is a number
+MORE_COATS = 3  # coats beyond the planned ones that a decision may look at
+
+# A jar is taken to hold an ordinary mid-range glaze (moles a unity of fluxes; common practice,
+# no source), bought for the cone it is fired to: outside this span of peaks its viscosity at the
+# top changes by only a third as much as one melt's would.
+JAR_UNITY = {
+    "Na2O": 0.18, "K2O": 0.10, "MgO": 0.07, "CaO": 0.50, "SrO": 0.05, "ZnO": 0.10,
+    "Al2O3": 0.35, "B2O3": 0.18, "SiO2": 3.2,
+}  # fmt: skip
+JAR_SPAN_C = (1150.0, 1260.0)
+JAR_SHARE_OUTSIDE = 1.0 / 3.0
+
+
+def typical_thickness_mm(method: Sequence[str], coats: ArrayLike) -> Floats:
+    """Dry thickness of a layer nobody measured.
+
+    Parameters
+    ----------
+    method : sequence of str, length n: dip, pour, brush or spray
+    coats : array_like, shape (n,)
+
+    Returns
+    -------
+    ndarray, shape (n,). [mm]
+
+    Examples
+    --------
+    >>> typical_thickness_mm(["dip", "brush"], [1, 3]).round(2).tolist()
+    [0.4, 0.34]
+    """
+    first = np.array([FIRST_COAT_MM[m] for m in method])
+    further = np.array([NEXT_COAT_MM[m] for m in method])
+    return np.asarray(first + further * (np.asarray(coats, dtype=float) - 1.0), dtype=float)
+
+
+def _jar_shift_c(peak_c: Floats) -> Floats:
+    low, high = JAR_SPAN_C
+    outside = np.maximum(peak_c - high, 0.0) - np.maximum(low - peak_c, 0.0)
+    return -(1.0 - JAR_SHARE_OUTSIDE) * outside
+
+
+def _glaze_curves(glazes: pd.DataFrame) -> tuple[melt.MeltCurve, NDArray[np.bool_], Floats]:
+    """Curves of all glazes, which of them are of known chemistry, and mole fractions."""
+    known = glazes[list(OXIDES)].notna().any(axis=1).to_numpy()
+    jar = np.array([[JAR_UNITY.get(oxide, 0.0) for oxide in OXIDES]])
+    moles = np.repeat(jar / jar.sum(), len(glazes), axis=0)
+    if known.any():
+        moles[known] = mole_fractions(glazes.loc[known, list(OXIDES)])
+    return melt.melt_curve(moles), known, moles
+
+
+def _row_firings(
+    layers: pd.DataFrame, schedules: pd.DataFrame | None
+) -> tuple[heat.Firings, Indices]:
+    """The distinct firings and the number of each row's."""
+    typed = {} if schedules is None else dict(tuple(schedules.groupby("firing", sort=False)))
+    by_name = layers["firing"].isin(list(typed)).to_numpy()
+    keys = layers[["cone", "ramp_c_per_h", "hold_min"]].copy()
+    keys.loc[by_name, :] = None
+    keys["schedule"] = layers["firing"].where(by_name, "")
+    codes = keys.groupby(list(keys.columns), sort=False, dropna=False).ngroup().to_numpy()
+    first = keys.assign(code=codes).drop_duplicates("code").sort_values("code")
+    cones = first["schedule"].eq("").to_numpy()
+    parts: list[heat.Firings] = []
+    order: list[Indices] = []
+    if cones.any():
+        by_cone = first.loc[cones]
+        ramp = by_cone["ramp_c_per_h"].to_numpy(dtype=float)
+        peak = heat.cone_peak_c(by_cone["cone"].tolist(), ramp)
+        parts.append(heat.firings_from_peak(peak, ramp, by_cone["hold_min"].to_numpy(dtype=float)))
+        order.append(np.flatnonzero(cones))
+    for position in np.flatnonzero(~cones):
+        segments = typed[first["schedule"].iloc[position]].sort_values("segment")
+        parts.append(
+            heat.firing_from_schedule(
+                segments["rate_c_per_h"].tolist(),
+                segments["target_c"].tolist(),
+                segments["hold_min"].fillna(0.0).tolist(),
+            )
+        )
+        order.append(np.array([position]))
+    place = np.argsort(np.concatenate(order))
+    return heat.join(parts).take(place), codes
+
+
+def _melt_columns(
+    layers: pd.DataFrame, glazes: pd.DataFrame, schedules: pd.DataFrame | None
+) -> dict[str, NDArray[np.generic]]:
+    """What chemistry and heat say of each row."""
+    curves, known, moles = _glaze_curves(glazes)
+    firings, firing_code = _row_firings(layers, schedules)
+    glaze_code = pd.Index(glazes["glaze"]).get_indexer(layers["glaze"])
+    pair, row = np.unique(
+        glaze_code.astype(np.int64) * len(firings.peak_c) + firing_code, return_inverse=True
+    )
+    g, f = np.divmod(pair, len(firings.peak_c))
+    curve = replace(
+        curves,
+        t3_k=curves.t3_k[g],
+        steepness=curves.steepness[g],
+        sd_log10=curves.sd_log10[g],
+        outside=curves.outside[g],
+    )
+    fired = firings.take(f)
+    shift = np.where(known[g], 0.0, _jar_shift_c(fired.peak_c))
+    solids = melt.stiffening_log10(moles[g])
+    peak = (fired.peak_c + shift)[:, None]
+    at_peak = curve.log10_pa_s(peak)[:, 0] + solids.shift_log10
+    columns = {
+        "peak_c": fired.peak_c,
+        "hold_min": fired.hold_min,
+        "viscosity_log10_pa_s": at_peak,
+        "viscosity_sd_log10": np.hypot(curve.sd_at(peak)[:, 0], solids.sd_log10),
+        "outside_data": curve.outside,
+        "chemistry_known": known[g],
+        "fluidity_per_pa": heat.fluidity_per_pa(curve, fired, shift) * 10.0**-solids.shift_log10,
+        "fluidity_per_hold_min_per_pa": 60.0 * 10.0**-at_peak,
+        "density_kg_m3": melt.density_kg_m3(moles[g], fired.peak_c),
+        "surface_tension_n_m": melt.surface_tension_n_m(moles[g], fired.peak_c),
+    }
+    return {name: np.asarray(values)[row] for name, values in columns.items()}
+
+
+def build_features(
+    layers: pd.DataFrame,
+    glazes: pd.DataFrame,
+    *,
+    recipes: pd.DataFrame | None = None,
+    materials: pd.DataFrame | None = None,
+    schedules: pd.DataFrame | None = None,
+) -> pd.DataFrame:
+    """One row of numbers a layer: all that chemistry, heat and geometry say of it.
+
+    Parameters
+    ----------
+    layers, glazes, recipes, materials, schedules : DataFrame
+        The tables of those names.
+
+    Returns
+    -------
+    DataFrame, index of ``layers``
+        The layer as given, then `peak_c`, `viscosity_log10_pa_s` at the peak and its error,
+        `fluidity_per_pa` (∫ dt/η), `mobility_per_m`, the melt's density and surface tension,
+        `mixed_share` (how far the layers of the piece have become one melt, 1 for one alone),
+        and the unity formula in brief. A jar has the numbers of an ordinary mid-range glaze.
+
+    Raises
+    ------
+    BadInput : with every fault of every table.
+    """
+    tables = check_plan(layers, glazes, recipes=recipes, materials=materials, schedules=schedules)
+    return features_of(tables.plan, tables.glazes, tables.schedules)
+
+
+def features_of(
+    layers: pd.DataFrame, glazes: pd.DataFrame, schedules: pd.DataFrame | None = None
+) -> pd.DataFrame:
+    """`build_features` for tables that `plan.check_plan` or `plan.read_plan` has returned.
+
+    Parameters
+    ----------
+    layers, glazes, schedules : DataFrame
+
+    Returns
+    -------
+    DataFrame, one row a layer, index of ``layers``
+    """
+    layers = with_defaults(layers)
+    named = glazes.set_index("glaze")
+    typical = typical_thickness_mm(layers["method"].tolist(), layers["coats"].to_numpy(dtype=float))
+    measured = layers["thickness_mm"].notna().to_numpy()
+    kept = [
+        "piece",
+        "firing",
+        "body",
+        "layer",
+        "glaze",
+        "method",
+        "coats",
+        "hold_min",
+        "ramp_c_per_h",
+    ]
+    out = layers[[*kept, "wall_deg", "foot_mm", "lower_edge_mm", "upper_edge_mm"]].copy()
+    out["behaviour"] = named["behaviour"].reindex(layers["glaze"]).to_numpy()
+    out["thickness_measured"] = measured
+    out["thickness_mm"] = layers["thickness_mm"].where(measured, typical)
+    for name, values in _melt_columns(layers, glazes, schedules).items():
+        out[name] = values
+    for name, fluidity in (
+        ("mobility_per_m", "fluidity_per_pa"),
+        ("mobility_per_hold_min_per_m", "fluidity_per_hold_min_per_pa"),
+    ):
+        out[name] = film.mobility_per_m(out[fluidity], out["density_kg_m3"], out["wall_deg"])
+    out["mixed_share"] = _mixed_share(out)
+    for name, by_glaze in _unity_columns(glazes).items():
+        out[name] = by_glaze.reindex(layers["glaze"]).to_numpy()
+    return out
+
+
+def _mixed_share(rows: pd.DataFrame) -> Floats:
+    """How far each layer and what it overlaps have become one melt; told, not used."""
+    by_piece = rows.groupby(["firing", "piece"], sort=False, dropna=False)
+    # The melt where two glazes meet is as viscous as the mean of the logarithms.
+    log10_pa_s = by_piece["viscosity_log10_pa_s"].transform("mean").to_numpy(dtype=float)
+    fluidity = np.log(rows["fluidity_per_pa"]).groupby(by_piece.ngroup()).transform("mean")
+    depth_m = film.mixed_depth_m(
+        melt.interdiffusivity_m2_s(
+            log10_pa_s, rows["peak_c"].to_numpy(dtype=float) + melt.CELSIUS_ZERO_K
+        ),
+        np.exp(fluidity.to_numpy(dtype=float)) * 10.0**log10_pa_s,
+    )
+    share = film.mixed_share(1e-3 * FIRED_SHARE * rows["thickness_mm"].to_numpy(), depth_m)
+    alone = by_piece["layer"].transform("size").to_numpy() == 1
+    return np.where(alone, 1.0, share)
+
+
+def _unity_columns(glazes: pd.DataFrame) -> dict[str, Any]:
+    """The unity formula in brief, by glaze; NaN for a jar."""
+    known = glazes[list(OXIDES)].notna().any(axis=1)
+    unity: Any = unity_formula(glazes.loc[known, list(OXIDES)])
+    unity = unity.set_index(glazes.loc[known, "glaze"])
+    names = {name: name for name in ("alkali_mol", "alkaline_earth_mol", "zinc_mol")}
+    names |= {f"{oxide}_per_flux_mol": oxide for oxide in ("B2O3", "Al2O3", "SiO2")}
+    names["silica_alumina_ratio"] = "silica_alumina_ratio"
+    return {column: unity[name].astype(float) for column, name in names.items()}
+
+
+@dataclass(frozen=True)
+class Stacks:
+    """The layers of n pieces as padded arrays, k the most layers on one piece.
+
+    Attributes
+    ----------
+    rows : DataFrame
+        The features they were made from.
+    piece_at, layer_at : ndarray of int, shape (rows,)
+        Where each row of the features sits in the arrays.
+    method : ndarray of str, shape (n, k)
+    present, measured, chemistry_known : ndarray of bool, shape (n, k)
+        The layer is there; its thickness was measured; its glaze is no jar.
+    behaviour : ndarray of str, shape (n, k)
+        The word on the jar, "" where there is none.
+    melt_sd_log10 : ndarray, shape (n, k)
+        Standard error of log10 viscosity.
+    lower_m, upper_m, thickness_m : ndarray, shape (n, k)
+        Edges above the foot and fired thickness. [m]
+    mobility_per_m, mobility_per_hold_min_per_m : ndarray, shape (n, k)
+        ρ g sin(wall) Φ of each layer's melt, and what each minute of hold adds to it.
+    coats : ndarray of int, shape (n, k)
+    coat_ratio : ndarray, shape (n, k, c)
+        Thickness with 1 ... c coats over thickness as planned.
+    puddle_m : ndarray, shape (n,)
+        Depth at which a puddle of the piece's glaze stands on a cookie. [m]
+    glaze : ndarray of int, shape (n, k)
+        Number of the layer's glaze in ``glazes``; -1 where there is no layer.
+    foot_m, hold_min, ramp_c_per_h : ndarray, shape (n,)
+    body, firing, piece : ndarray of str, shape (n,)
+    """
+
+    rows: pd.DataFrame
+    piece_at: Indices
+    layer_at: Indices
+    present: NDArray[np.bool_]
+    measured: NDArray[np.bool_]
+    chemistry_known: NDArray[np.bool_]
+    behaviour: NDArray[np.object_]
+    melt_sd_log10: Floats
+    lower_m: Floats
+    upper_m: Floats
+    thickness_m: Floats
+    mobility_per_m: Floats
+    mobility_per_hold_min_per_m: Floats
+    method: NDArray[np.object_]
+    coats: Indices
+    coat_ratio: Floats
+    puddle_m: Floats
+    glaze: Indices
+    glazes: tuple[str, ...]
+    foot_m: Floats
+    hold_min: Floats
+    ramp_c_per_h: Floats
+    body: NDArray[np.object_]
+    firing: NDArray[np.object_]
+    piece: NDArray[np.object_]
+
+    @cached_property
+    def wall(self) -> film.Wall:
+        """Where the glaze stands."""
+        return film.Wall(self.lower_m, self.upper_m, self.thickness_m)
+
+    @property
+    def mobility_log(self) -> Floats:
+        """Natural log of `mobility_per_m`, shape (n, k)."""
+        return np.log(np.maximum(self.mobility_per_m, LEAST_MOBILITY_PER_M))
+
+    @property
+    def first_of_glaze(self) -> Indices:
+        """The first layer of the piece with the same glaze as each layer, shape (n, k)."""
+        return (self.glaze[:, :, None] == self.glaze[:, None, :]).argmax(axis=2)
+
+    @cached_property
+    def shares(self) -> Floats:
+        """Share of each layer in what moves each edge, shape (n, k, k)."""
+        return film.mixing_shares(self.present)
+
+    @property
+    def glazed(self) -> NDArray[np.bool_]:
+        """The layer is there and covers some of the wall, shape (n, k)."""
+        return self.present & (self.upper_m > self.lower_m)
+
+    def take(self, pieces: Indices | slice) -> Stacks:
+        """The same arrays for some of the pieces; rows stay as they are."""
+        whole = ("rows", "piece_at", "layer_at", "glazes")
+        names = [field.name for field in fields(self) if field.name not in whole]
+        return replace(self, **{name: getattr(self, name)[pieces] for name in names})
+
+
+def _coat_ratio(rows: pd.DataFrame, coats: Indices, grid: Any) -> Floats:
+    method = rows["method"].tolist()
+    planned = typical_thickness_mm(method, coats)
+    most = int(coats.max(initial=1)) + MORE_COATS
+    ratios = [typical_thickness_mm(method, np.full(len(rows), c)) for c in range(1, most + 1)]
+    return np.stack([grid(ratio / planned, 1.0) for ratio in ratios], axis=2)
+
+
+def stacks_of(rows: pd.DataFrame) -> Stacks:
+    """Arrange the rows of `features_of` by piece.
+
+    Parameters
+    ----------
+    rows : DataFrame with the columns of `features_of`, any order
+
+    Returns
+    -------
+    Stacks, pieces in the order they first appear
+    """
+    piece_at = rows.groupby(["firing", "piece"], sort=False, dropna=False).ngroup().to_numpy()
+    layer_at = rows.groupby(piece_at)["layer"].rank(method="first").to_numpy(dtype=np.intp) - 1
+    n = int(piece_at.max()) + 1 if len(rows) else 0
+    k = int(layer_at.max()) + 1 if len(rows) else 1
+
+    def grid(values: Any, fill: Any = 0.0) -> Any:
+        table = np.full((n, k), fill, dtype=values.dtype)
+        table[piece_at, layer_at] = values
+        return table
+
+    def metres(column: str) -> Any:
+        return grid(rows[column].to_numpy(dtype=float) * 1e-3)
+
+    codes, glazes = pd.factorize(rows["glaze"])
+    coats = rows["coats"].to_numpy(dtype=float).astype(np.intp)
+    first = np.unique(piece_at, return_index=True)[1]
+    return Stacks(
+        rows=rows,
+        piece_at=piece_at,
+        layer_at=layer_at,
+        present=grid(np.ones(len(rows), dtype=bool), False),
+        measured=grid(rows["thickness_measured"].to_numpy(dtype=bool), False),
+        chemistry_known=grid(rows["chemistry_known"].to_numpy(dtype=bool), False),
+        behaviour=grid(rows["behaviour"].fillna("").to_numpy(dtype=object), ""),
+        melt_sd_log10=grid(rows["viscosity_sd_log10"].to_numpy(dtype=float)),
+        lower_m=metres("lower_edge_mm"),
+        upper_m=metres("upper_edge_mm"),
+        thickness_m=metres("thickness_mm") * FIRED_SHARE,
+        mobility_per_m=grid(rows["mobility_per_m"].to_numpy(dtype=float)),
+        mobility_per_hold_min_per_m=grid(rows["mobility_per_hold_min_per_m"].to_numpy(dtype=float)),
+        method=grid(rows["method"].to_numpy(dtype=object), ""),
+        coats=grid(coats, 1),
+        coat_ratio=_coat_ratio(rows, coats, grid),
+        puddle_m=film.puddle_depth_m(
+            rows["surface_tension_n_m"].to_numpy(dtype=float)[first],
+            rows["density_kg_m3"].to_numpy(dtype=float)[first],
+        ),
+        glaze=grid(codes, -1),
+        glazes=tuple(glazes),
+        foot_m=rows["foot_mm"].to_numpy(dtype=float)[first] * 1e-3,
+        hold_min=rows["hold_min"].to_numpy(dtype=float)[first],
+        ramp_c_per_h=rows["ramp_c_per_h"].to_numpy(dtype=float)[first],
+        **{name: rows[name].to_numpy(dtype=object)[first] for name in ("body", "firing", "piece")},
+    )

@@ -1,0 +1,1 @@
+"""Answers as words, pictures and sheets."""

@@ -1,0 +1,84 @@
+"""What to fire next as plain text for a terminal."""
+
+from __future__ import annotations
+
+import textwrap
+
+import pandas as pd
+
+from runpredict.answers.teach import NO_DOUBT, Lessons
+from runpredict.pages.check_text import WIDTH, columns
+from runpredict.pages.words import CAUTION
+from runpredict.units import LengthUnits, format_distance, format_length
+
+METHOD_WORDS = {"dip": "dipped", "pour": "poured", "brush": "brushed", "spray": "sprayed"}
+
+
+def _points(chance: float) -> str:
+    return f"{100 * chance:.0f}" if chance >= 0.1 else f"{100 * chance:.1f}"
+
+
+def lessons_text(lessons: Lessons, units: LengthUnits = "mm") -> str:
+    """The tiles and pots, what each takes from the doubt, how to lay it, and why.
+
+    Parameters
+    ----------
+    lessons : Lessons
+    units : "mm" or "in"
+
+    Returns
+    -------
+    str
+    """
+    found = lessons.lessons
+    if found.empty:
+        why = (
+            "every risk is known as well as chance allows"
+            if lessons.doubt < NO_DOUBT
+            else "no tile's run would move any risk"
+        )
+        return f"Nothing to fire first: {why} ({lessons.pieces} planned pieces)."
+    after = float(found["doubt_after"].iloc[-1])
+    head = (
+        f"{_points(lessons.doubt)} to {_points(after)} points of 100: so far these {len(found)} "
+        f"would bring down the doubt about a planned piece's risk ({lessons.pieces} pieces), apart "
+        "from what is left to chance. The most telling first; each counts with those above it."
+    )
+    rows = [
+        [
+            f"{_points(row['doubt_before'])} to {_points(row['doubt_after'])}",
+            f"{row['name']}: {_laid(lessons.layers, row, units)}",
+        ]
+        for _, row in found.iterrows()
+    ]
+    last = (
+        "Measure each dry coat with a needle before the firing and each run with a ruler after "
+        "it, and write both down: that is what teaches."
+    )
+    parts = [head, columns(["doubt", "what to fire, and why"], rows), last, CAUTION]
+    return "\n\n".join(part if "\n" in part else textwrap.fill(part, WIDTH) for part in parts)
+
+
+def _why(row: pd.Series) -> str:
+    return f"Why: {row['why']}; planned pieces with any of its glazes: {row['pieces']}."
+
+
+def _laid(layers: pd.DataFrame, row: pd.Series, units: LengthUnits) -> str:
+    named = layers.loc[(layers["piece"] == row["name"]) & (layers["firing"] == row["firing"])]
+    first = named.iloc[0]
+    cone = first["cone"]
+    heat = f"cone {cone}, {first['hold_min']:g} min hold" if cone else "its schedule"
+    if row["kind"] == "pot":
+        return f"as planned in {row['firing']} ({heat}), but first. {_why(row)}"
+    coats = "; then ".join(
+        f"{layer['glaze']} {METHOD_WORDS[layer['method']]} in {layer['coats']} "
+        f"coat{'s' if layer['coats'] > 1 else ''} to {format_length(layer['thickness_mm'], units)} "
+        f"dry, down to {format_distance(layer['lower_edge_mm'], units)}"
+        for _, layer in named.iterrows()
+    )
+    told = format_distance(row["run_p50_mm"], units)
+    top = format_distance(first["upper_edge_mm"], units)
+    return (
+        f"upright tile glazed from {top} above its foot: "
+        f"{coats}. As {row['firing']} ({heat}); told to run {told}. {_why(row)}"
+    )

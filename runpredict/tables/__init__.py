@@ -1,0 +1,1 @@
+"""The potter's tables: read, checked, put together, written."""

@@ -1,0 +1,351 @@
+"""Checking of tables, row against row, and what a blank is taken for."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from runpredict.datafiles import FLUXES, MAX_TOTAL_WT, OXIDES, OXYGEN_PER_FLUORINE_WT
+from runpredict.errors import BadInput, Fault
+from runpredict.tables.cells import Table, parse_columns
+from runpredict.tables.columns import COLUMNS, MAX_THICKNESS_MM, TableKind
+
+__all__ = [
+    "DEFAULTS",
+    "PIECE_COLUMNS",
+    "check_rows",
+    "check_table",
+    "empty_table",
+    "raise_faults",
+    "split_results",
+    "with_defaults",
+]
+
+DEFAULTS: dict[str, Any] = {
+    "hold_min": 0.0,
+    "ramp_c_per_h": 60.0,
+    "wall_deg": 90.0,
+    "coats": 1.0,
+    "method": "dip",
+    "foot_mm": 75.0,
+}
+"""What a blank in ``layers.csv`` is taken for: ramp by the contract of the tables, the rest common
+practice, no source. The wall is the steepest that does not overhang; one dip is the usual coat; the
+foot is a mug's."""
+
+PIECE_COLUMNS: tuple[str, ...] = ("fired_on", "body", "cone", "hold_min", "ramp_c_per_h", "foot_mm")
+"""Columns of ``layers.csv`` that say something of the piece, and so of all its layers."""
+
+MIN_TOTAL_WT = 50.0
+"""An analysis sums to 100 less what burns off; below this something else was typed."""
+
+
+def _positions(mask: Any) -> Iterable[int]:
+    return (int(position) for position in np.flatnonzero(np.asarray(mask, dtype=bool)))
+
+
+def _word(value: Any) -> str:
+    return f"{value:g}" if isinstance(value, float) else str(value)
+
+
+def _blame_twice(table: Table, key: list[str], what: str) -> None:
+    """Blame each row whose key stood in an earlier one."""
+    frame = table.frame[key]
+    unknown = frame.isna() | (frame == "")
+    named = ~unknown[[key[0], key[-1]]].any(axis=1)
+    again = frame.duplicated() & named
+    if not again.any():
+        return
+    first: dict[Any, int] = {}
+    for position in _positions(named & frame.duplicated(keep=False)):
+        values = tuple(frame.iloc[position])
+        if values not in first:
+            first[values] = int(table.rows[position])
+            continue
+        shown = ", ".join(_word(value) for value in values if value != "")
+        table.blame(
+            position, key[-1], f"{what} ({shown}) is already in row {first[values]}; keep one."
+        )
+
+
+def _totals_wt(table: Table) -> pd.Series[float]:
+    oxides = table.frame[list(OXIDES)]
+    return oxides.sum(axis=1) - OXYGEN_PER_FLUORINE_WT * oxides["F"].fillna(0.0)
+
+
+def _check_glazes(table: Table) -> None:
+    frame = table.frame
+    _blame_twice(table, ["glaze"], "the glaze")
+    total_wt = _totals_wt(table)
+    given = frame[list(OXIDES)].notna().any(axis=1)
+    analysed = frame["source"].eq("analysis") | (frame["source"].eq("") & given)
+    blamed = {fault.row for fault in table.faults}
+    for position in _positions(analysed & ~total_wt.between(MIN_TOTAL_WT, MAX_TOTAL_WT)):
+        if int(table.rows[position]) not in blamed:
+            table.blame(
+                position,
+                None,
+                f"the oxides sum to {total_wt.iloc[position]:.4g}; weight percent of an analysis "
+                "sum to about 100 (moles of a unity formula are not weight percent).",
+            )
+    fluxless = frame[list(FLUXES)].sum(axis=1) <= 0
+    for position in _positions(analysed & fluxless & total_wt.between(MIN_TOTAL_WT, MAX_TOTAL_WT)):
+        if int(table.rows[position]) not in blamed:
+            table.blame(
+                position, None, f"the analysis has no flux; give some of {' '.join(FLUXES)}."
+            )
+    for position in _positions(frame["source"].isin(["jar", "recipe"]) & given):
+        source = frame["source"].iloc[position]
+        table.warn(
+            position,
+            "source",
+            f'the oxides are not read, as the source is "{source}"; write analysis to use them.',
+        )
+
+
+def _check_recipes(table: Table) -> None:
+    _blame_twice(table, ["glaze", "addition", "material"], "the material")
+
+
+def _check_materials(table: Table) -> None:
+    _blame_twice(table, ["material"], "the material")
+    total_wt = _totals_wt(table) + table.frame["loss_on_ignition"].fillna(0.0)
+    for position in _positions(total_wt > MAX_TOTAL_WT):
+        table.blame(
+            position,
+            None,
+            f"oxides and loss on ignition sum to {total_wt.iloc[position]:.4g}; "
+            "weight percent sum to about 100.",
+        )
+    for position in _positions(total_wt <= 0):
+        table.blame(position, None, "has no oxide; give weight percent that sum to about 100.")
+
+
+def _check_counting(table: Table, group: list[str], counter: str) -> None:
+    """Counters of a group run 1, 2, 3, ... without a gap (repeats are blamed elsewhere)."""
+    counted = table.frame.loc[table.frame[counter].notna(), [*group, counter]]
+    unique = counted.drop_duplicates()
+    rank = unique.groupby(group, sort=False)[counter].rank()
+    gaps = unique.loc[rank.ne(unique[counter])].drop_duplicates(group)
+    for position, number in zip(gaps.index, gaps[counter], strict=True):
+        name = table.frame[group[0]].iloc[position]
+        table.blame(
+            int(position),
+            counter,
+            f'{int(number)} leaves a gap: each {counter} of "{name}" is numbered '
+            "1, 2, 3, ... without one missing.",
+        )
+
+
+def _check_schedules(table: Table) -> None:
+    _blame_twice(table, ["firing", "segment"], "the segment")
+    _check_counting(table, ["firing"], "segment")
+
+
+def _check_edges(table: Table) -> None:
+    frame = table.frame
+    for position in _positions(frame["lower_edge_mm"] >= frame["upper_edge_mm"]):
+        row = frame.iloc[position]
+        table.blame(
+            position,
+            "lower_edge_mm",
+            f"the lower edge, {row['lower_edge_mm']:.4g} mm above the foot, is not below the upper "
+            f"edge, {row['upper_edge_mm']:.4g} mm; a layer ends below where it begins.",
+        )
+    contradiction = frame["past_foot"].eq("no") & (frame["run_mm"] > frame["lower_edge_mm"])
+    for position in _positions(contradiction):
+        row = frame.iloc[position]
+        table.warn(
+            position,
+            "past_foot",
+            f"is no, yet the layer ran {row['run_mm']:.4g} mm from {row['lower_edge_mm']:.4g} mm "
+            "above the foot; mend whichever is wrong.",
+        )
+
+
+def _check_coats(table: Table) -> None:
+    frame = table.frame
+    blamed = {fault.row for fault in table.faults if fault.column in ("coats", "thickness_mm")}
+    unknown = frame["coats"].isna() & frame["thickness_mm"].isna()
+    if unknown.all() and not blamed:
+        table.blame(None, "coats", "no row has any; give the coats or measure thickness_mm.")
+        unknown &= False
+    for position in _positions(unknown):
+        if int(table.rows[position]) not in blamed:
+            table.blame(position, "coats", "is blank; give the coats or measure thickness_mm.")
+    piece = frame.groupby(["piece", "firing"], sort=False)["thickness_mm"]
+    for position in _positions((piece.cumsum() > MAX_THICKNESS_MM) & frame["thickness_mm"].notna()):
+        table.blame(
+            position,
+            "thickness_mm",
+            f"the layers of this piece are over {MAX_THICKNESS_MM:g} mm thick together; "
+            "no pot holds such an overlap, check the unit.",
+        )
+
+
+def _check_pieces(table: Table) -> None:
+    """The layers of a piece agree about the piece, and each firing is named for all of it."""
+    frame = table.frame
+    pieces = frame.groupby(["piece", "firing"], sort=False).ngroup().to_numpy()
+    for column in PIECE_COLUMNS:
+        known = frame[column].replace("", np.nan) if frame[column].dtype != float else frame[column]
+        first = known.groupby(pieces).transform("first")
+        for position in _positions(known.notna() & known.ne(first)):
+            row = frame.iloc[position]
+            other = first.iloc[position]
+            table.blame(
+                position,
+                column,
+                f"{_word(row[column])} is not the {_word(other)} of another layer of piece "
+                f'"{row["piece"]}"; all layers of a piece share it.',
+            )
+
+
+def _check_layers(table: Table) -> None:
+    _blame_twice(table, ["piece", "firing", "layer"], "the layer")
+    _check_counting(table, ["piece", "firing"], "layer")
+    _check_edges(table)
+    _check_coats(table)
+    _check_pieces(table)
+
+
+_CHECKS: dict[TableKind, Callable[[Table], None]] = {
+    "glazes": _check_glazes,
+    "recipes": _check_recipes,
+    "materials": _check_materials,
+    "schedules": _check_schedules,
+    "layers": _check_layers,
+}
+
+
+def check_rows(
+    raw: pd.DataFrame, kind: TableKind, name: str, rows: npt.NDArray[np.int64] | None = None
+) -> Table:
+    """Read a table's cells and check its rows against each other; faults are kept, not raised.
+
+    Parameters
+    ----------
+    raw, kind, name, rows
+        As for `cells.parse_columns`.
+
+    Returns
+    -------
+    Table
+        Wrong cells are blank; `faults` in the order of the rows.
+
+    Warns
+    -----
+    TableWarning
+        For what is odd but usable.
+    """
+    table = parse_columns(raw, kind, name, rows)
+    if not table.frame.empty:
+        _CHECKS[kind](table)
+    table.faults.sort(key=lambda fault: fault.row or 0)
+    return table
+
+
+def raise_faults(faults: Iterable[Fault]) -> None:
+    """Raise `BadInput` with all of them, if there are any.
+
+    Raises
+    ------
+    BadInput
+    """
+    found = tuple(faults)
+    if found:
+        raise BadInput(found)
+
+
+def check_table(raw: pd.DataFrame, kind: TableKind, name: str | None = None) -> pd.DataFrame:
+    """Read and check one table given as a DataFrame.
+
+    Parameters
+    ----------
+    raw : DataFrame
+        Columns of the table in any order; numbers or text as typed.
+    kind : {"glazes", "recipes", "materials", "schedules", "layers"}
+    name : str, optional
+        What faults call it; by default the kind.
+
+    Returns
+    -------
+    DataFrame
+        Every column of the table in its order, then the unknown ones; lengths in mm, temperatures
+        in °C; text blank and numbers NaN when not known.
+
+    Raises
+    ------
+    BadInput
+        With every fault of the table.
+
+    Warns
+    -----
+    TableWarning
+        For an unknown column, which is kept, and for what is odd but usable.
+    """
+    table = check_rows(raw, kind, name or kind)
+    raise_faults(table.faults)
+    return table.frame
+
+
+def empty_table(kind: TableKind) -> pd.DataFrame:
+    """A table without rows, all its columns typed.
+
+    Examples
+    --------
+    >>> len(empty_table("recipes"))
+    0
+    """
+    headings = [column.name for column in COLUMNS[kind]]
+    return parse_columns(pd.DataFrame(columns=headings), kind, kind).frame
+
+
+def with_defaults(layers: pd.DataFrame) -> pd.DataFrame:
+    """Layers with blanks filled by what they are taken for.
+
+    Parameters
+    ----------
+    layers : DataFrame
+        As `check_table` returns.
+
+    Returns
+    -------
+    DataFrame
+        A copy: what one layer says of its piece holds for the others (`PIECE_COLUMNS`), then
+        `DEFAULTS`. A blank without a default stays blank.
+    """
+    filled = layers.copy()
+    pieces = filled.groupby(["piece", "firing"], sort=False).ngroup().to_numpy()
+    for column in (*PIECE_COLUMNS, "method"):
+        text = filled[column].dtype != float
+        known = filled[column].replace("", None) if text else filled[column]
+        if column != "method" and known.isna().any():
+            known = known.fillna(known.groupby(pieces).transform("first"))
+        filled[column] = known.fillna("") if text else known
+    for column, default in DEFAULTS.items():
+        blank = filled[column].eq("") | filled[column].isna()
+        filled[column] = filled[column].mask(blank, default)
+    return filled
+
+
+def split_results(layers: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """A table of layers as what is planned and what was fired.
+
+    Parameters
+    ----------
+    layers : DataFrame
+        As `check_table` returns.
+
+    Returns
+    -------
+    planned, fired : DataFrame, rows numbered anew
+        All layers of the pieces of which no layer has a result, and of those of which any has.
+    """
+    told = layers["run_mm"].notna() | layers["past_foot"].isin(["yes", "no"])
+    fired = told.groupby([layers["firing"], layers["piece"]]).transform("any")
+    return layers.loc[~fired].reset_index(drop=True), layers.loc[fired].reset_index(drop=True)

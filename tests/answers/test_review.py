@@ -1,0 +1,246 @@
+"""Looking back: every number of a review against the log it is about, or a planted truth."""
+
+import numpy as np
+import pandas as pd
+import pytest
+from helpers.studios import studio
+from helpers.tables import ANALYSIS, faults_of, layers
+
+from runpredict import check, review
+from runpredict.answers.review import BARE, look_back
+from runpredict.pages.review_text import review_text
+from runpredict.physics.chemistry import OXIDES
+
+PIECES = 120
+STIFF_WT = {"SiO2": 74.0, "Al2O3": 14.0, "CaO": 6.0, "Na2O": 3.0, "K2O": 3.0}
+RESULT = {"past_foot": "no", "run_mm": 2.0, "fired_on": ""}
+
+
+@pytest.fixture(scope="module")
+def world(tmp_path_factory):
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("XDG_CACHE_HOME", str(tmp_path_factory.mktemp("cache")))
+        yield studio(5, logged=PIECES, planned=8)
+
+
+@pytest.fixture(scope="module")
+def found(world):
+    return review(world.log, world.glazes)
+
+
+def test_layers_past_the_foot_are_those_of_the_log(world, found):
+    past = world.log.loc[world.log["past_foot"] == "yes"]
+    assert len(past) > 10
+    keys = ["piece", "firing", "layer", "glaze", "body", "lower_edge_mm"]
+    assert found.past_foot[keys].to_dict("records") == past[keys].to_dict("records")
+
+
+def test_over_is_the_glaze_under_it(world, found):
+    glaze = world.log.set_index(["piece", "layer"])["glaze"]
+    for row in found.predicted_seen.itertuples():
+        under = BARE if row.layer == 1 else glaze[(row.piece, row.layer - 1)]
+        assert row.over == under
+
+
+def test_told_and_seen_are_of_the_same_layer(world, found):
+    told = found.predicted_seen
+    assert told["piece"].tolist() == world.log["piece"].tolist()
+    assert told["past_foot"].tolist() == world.log["past_foot"].tolist()
+    stopped = world.log["past_foot"] == "no"
+    same = told.loc[stopped, "run_mm"].fillna(-1) == world.log.loc[stopped, "run_mm"].fillna(-1)
+    assert same.mean() > 0.98  # a run that contradicts its word is not shown as measured
+    assert (told["run_p05_mm"] <= told["run_p50_mm"]).all()
+    assert (told["run_p50_mm"] <= told["run_p95_mm"]).all()
+    assert told["risk"].between(0, 1).all()
+
+
+def test_what_is_told_has_not_seen_the_firing(world, found):
+    """It does worse than a model that has, and as well as its scores say."""
+    seen = found.predicted_seen
+    past = seen["past_foot"] == "yes"
+    knowing = check(world.log, world.glazes, world.log).layers["risk"]
+
+    def loss(chance):
+        chance = np.clip(chance, 0.002, 0.998)
+        return -np.log(np.where(past, chance, 1 - chance)).mean()
+
+    assert loss(seen["risk"]) > 1.1 * loss(knowing)
+    assert loss(seen["risk"]) < loss(np.full(len(past), past.mean()))
+
+
+def test_every_layer_is_counted_once_in_every_table(world, found):
+    past = int((world.log["past_foot"] == "yes").sum())
+    measured = int(found.predicted_seen["run_mm"].notna().sum())
+    for table in (found.by_glaze, found.by_body, found.by_firing):
+        assert table["layers"].sum() == len(world.log)
+        assert table["past_foot"].sum() == past
+        assert table["measured"].sum() == measured
+        assert table["expected"].sum() == pytest.approx(found.predicted_seen["risk"].sum(), abs=0.5)
+    assert found.by_pair["layers"].sum() == (world.log["layer"] == 2).sum()
+    assert found.by_firing["pieces"].sum() == PIECES == found.pieces
+    assert found.by_firing["firing"].tolist() == world.log["firing"].drop_duplicates().tolist()
+
+
+def test_what_is_told_adds_up_to_what_is_seen(found):
+    """Within three standard errors of as many independent pieces, doubled for shared firings."""
+    risk = found.predicted_seen["risk"]
+    error = np.sqrt((risk * (1 - risk)).sum())
+    past = (found.predicted_seen["past_foot"] == "yes").sum()
+    assert abs(risk.sum() - past) < 6 * error
+
+
+def test_means_are_of_the_measured_layers(world, found):
+    seen = found.predicted_seen.loc[found.predicted_seen["run_mm"].notna()]
+    means = seen.groupby("glaze")[["run_mm", "run_p50_mm"]].mean()
+    table = found.by_glaze.set_index("glaze").loc[means.index]
+    assert table["run_mm"].to_numpy() == pytest.approx(means["run_mm"].to_numpy(), abs=0.01)
+    assert table["run_p50_mm"].to_numpy() == pytest.approx(means["run_p50_mm"].to_numpy(), abs=0.01)
+
+
+def test_a_glaze_with_a_wrong_analysis_stands_out(world, found):
+    """Given the analysis of a far stiffer glaze, what the log saw of it must be called more."""
+    known = found.by_glaze.loc[found.by_glaze["jar"] == "no"]
+    runner = known.sort_values("run_mm")["glaze"].iloc[-1]
+    glazes = world.glazes.copy()
+    wrong = [STIFF_WT.get(oxide, 0.0) for oxide in OXIDES]
+    glazes.loc[glazes["glaze"] == runner, list(OXIDES)] = wrong
+    planted = review(world.log, glazes).effects.set_index(["family", "name"])
+    before = found.effects.set_index(["family", "name"])
+    row = planted.loc[("glaze", runner)]
+    assert row["low"] > 1
+    assert row["factor"] > 3 * before.loc[("glaze", runner), "factor"]
+    assert row["run_factor"] > 1.5 * before.loc[("glaze", runner), "run_factor"]
+
+
+def test_effects_are_in_order_and_count_their_rows(world, found):
+    effects = found.effects
+    assert (effects["low"] <= effects["factor"]).all()
+    assert (effects["factor"] <= effects["high"]).all()
+    rows = effects.loc[effects["family"] == "kiln", "rows"].item()
+    assert rows == len(world.log)
+    more = effects["factor"] > 1.02
+    less = effects["factor"] < 0.98
+    one_way = effects["family"].isin(["glaze", "pair", "body", "kiln"])  # others act both ways
+    more, less = more & one_way, less & one_way
+    assert (effects.loc[more, "run_factor"] >= 1).all()
+    assert (effects.loc[less, "run_factor"] <= 1).all()
+
+
+def test_early_stops_are_the_limits_of_a_check(world, found):
+    """The same pieces, planned for a firing to come, with nothing else changed."""
+    again = world.log.assign(run_mm=np.nan, past_foot="", firing="to come")
+    answer = check(again, world.glazes, world.log)
+    table = answer.limits.merge(answer.pieces[["piece", "risk"]], on="piece")
+    table["lower_edge_mm"] = answer.features["lower_edge_mm"].to_numpy()
+    safe = table.loc[table["risk"] <= 0.05]
+    spare = (safe["lower_edge_mm"] - safe["lowest_edge_mm"]).groupby(safe["glaze"]).median()
+    stops = found.early_stops.set_index("glaze")
+    assert stops["spare_mm"].sort_index().to_numpy() == pytest.approx(
+        spare.sort_index().to_numpy(), abs=0.06
+    )
+    assert stops["layers"].sum() == len(safe)
+
+
+def test_changes_are_against_the_log_without_the_newest_firing(world, found):
+    newest = world.log["firing"].iloc[-1]
+    assert found.new_firings == (newest,)
+    earlier = world.log.loc[world.log["firing"] != newest]
+    before = review(earlier, world.glazes).effects.set_index(["family", "name"])["factor"]
+    moved = found.changes.loc[found.changes["kind"] == "glaze"]
+    fired = set(world.log.loc[world.log["firing"] == newest, "glaze"])
+    assert set(moved["name"]) <= fired
+    for row in moved.itertuples():
+        assert row.before == pytest.approx(before[("glaze", row.name)])
+    told = found.changes.loc[found.changes["kind"] == "told of them"].iloc[0]
+    new = world.log.loc[world.log["firing"] == newest]
+    plan = new.assign(run_mm=np.nan, past_foot="")
+    assert told["before"] == pytest.approx(check(plan, world.glazes, earlier).pieces["risk"].sum())
+    assert told["now"] == new.groupby("piece")["past_foot"].agg(lambda w: (w == "yes").any()).sum()
+
+
+def test_since_takes_a_firing_and_all_after_it(world):
+    firings = world.log["firing"].drop_duplicates().tolist()
+    found = review(world.log, world.glazes, since=firings[-3])
+    assert found.new_firings == tuple(firings[-3:])
+
+
+def test_the_newest_firing_is_so_by_date():
+    log = layers(
+        {**RESULT, "piece": "a", "firing": "second", "fired_on": "2024-05-02"},
+        {**RESULT, "piece": "b", "firing": "first", "fired_on": "2024-05-01"},
+    )
+    assert review(log, pd.DataFrame([ANALYSIS])).new_firings == ("second",)
+
+
+def test_one_firing_is_told_by_the_rules_and_nothing_has_changed():
+    log = layers({**RESULT, "piece": "a"}, {**RESULT, "piece": "b", "past_foot": "yes"})
+    found = review(log, pd.DataFrame([ANALYSIS]))
+    assert found.told_by == "the rules"
+    assert found.scores.empty and found.reliability.empty and found.changes.empty
+    told = check(log, pd.DataFrame([ANALYSIS])).layers
+    assert found.predicted_seen["risk"].tolist() == pytest.approx(told["risk"].tolist())
+    text = review_text(found)
+    assert "cannot be told yet" in text
+    assert "nan" not in text
+
+
+@pytest.mark.parametrize(
+    ("results", "past"),
+    [
+        ([{"past_foot": "yes"}], 1),
+        ([{"past_foot": "no"}], 0),
+        ([{"run_mm": 0.0}], 0),
+        ([{"run_mm": 500.0, "past_foot": ""}], 1),
+        ([{"run_mm": 30.0, "past_foot": "yes"}, {"past_foot": "no"}], 1),
+        ([{"past_foot": "yes"}, {"past_foot": "yes"}, {"past_foot": "yes"}], 3),
+    ],
+)
+@pytest.mark.filterwarnings("ignore::runpredict.errors.TableWarning")
+def test_odd_logs_are_looked_back_on(results, past):
+    log = layers(*({"piece": f"p{i}", "firing": f"f{i}", **r} for i, r in enumerate(results)))
+    log = log.assign(run_mm=log.get("run_mm", np.nan), past_foot=log.get("past_foot", ""))
+    glazes = pd.DataFrame([{"glaze": "sea", "source": "jar"}])
+    found = review(log, glazes)
+    assert len(found.past_foot) == past
+    assert found.by_glaze["jar"].tolist() == ["yes"]
+    assert "nan" not in review_text(found)
+
+
+def test_a_log_without_results_is_refused():
+    (fault,) = faults_of(review, layers({}), pd.DataFrame([ANALYSIS]))
+    assert fault.startswith("log: holds no result; write down")
+
+
+def test_a_firing_that_is_not_in_the_log_is_refused():
+    (fault,) = faults_of(review, layers(RESULT), pd.DataFrame([ANALYSIS]), since="monday")
+    assert fault == 'since: "monday" is not a firing of the log; its newest are "f1".'
+
+
+@pytest.mark.parametrize("tolerance", [0.0, 1.0, float("nan")])
+def test_a_tolerance_that_is_none_is_refused(tolerance):
+    (fault,) = faults_of(review, layers(RESULT), pd.DataFrame([ANALYSIS]), tolerance=tolerance)
+    assert fault.startswith("tolerance: ")
+
+
+def test_faults_of_the_log_are_told_by_row():
+    (fault,) = faults_of(review, layers({**RESULT, "glaze": "foam"}), pd.DataFrame([ANALYSIS]))
+    assert fault.startswith('log, row 2, column glaze: "foam" is not in glazes')
+
+
+def test_the_text_begins_with_the_number_that_matters(world, found):
+    text = review_text(found)
+    past = int((world.log["past_foot"] == "yes").sum())
+    assert text.startswith(f"{past} of {len(world.log)} logged layers ran past the foot")
+    assert all(len(line) <= 130 for line in text.splitlines())
+    assert "Log loss" in text and "stop early" in text and "Since the log without" in text
+    assert " in " in review_text(found, "in")
+
+
+def test_progress_is_told_from_nothing_to_all(world, tmp_path, monkeypatch):
+    from runpredict.tables.plan import check_plan
+
+    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path))
+    told = []
+    look_back(check_plan(None, world.glazes, log=world.log.head(40)), progress=told.append)
+    assert told == sorted(told)
+    assert told[-1] == pytest.approx(1.0)

@@ -1,0 +1,390 @@
+"""The command line: what a potter types, sees, and finds in her folder."""
+
+import csv
+import random
+import subprocess
+import sys
+
+import pandas as pd
+import pytest
+from helpers.tables import ANALYSIS
+
+from runpredict.commands import main as cli
+
+SAMPLE = cli.sample_folder()
+LAYERS = [
+    "piece", "firing", "layer", "glaze", "risk", "run_p05_mm", "run_p50_mm", "run_p95_mm",
+    "lower_edge_mm", "basis", "reason",
+]  # fmt: skip
+PIECES = [
+    "piece", "firing", "risk", "layer_to_blame", "wax_height_mm", "cookie", "cookie_diameter_mm",
+    "cookie_height_mm", "advice",
+]  # fmt: skip
+FILES = ("layers", "glazes", "recipes", "schedules")
+
+PLAN = (
+    "piece,firing,cone,hold_min,layer,glaze,coats,lower_edge_mm,upper_edge_mm\n"
+    "mug,f1,6,10,1,sea,1,8,90\n"
+)
+GLAZES = "glaze,source,SiO2,Al2O3,B2O3,Na2O,CaO\nsea,analysis,62,13,6,6,13\n"
+RECIPES = "glaze,material,parts\nsea,silica,30\nsea,whiting,30\n"
+
+
+@pytest.fixture
+def folder(tmp_path):
+    """A small sound plan."""
+    (tmp_path / "layers.csv").write_text(PLAN, encoding="utf-8")
+    (tmp_path / "glazes.csv").write_text(GLAZES, encoding="utf-8")
+    return tmp_path
+
+
+def check(folder, *more):
+    """Exit status of a check of the tables in a folder."""
+    options = ["--plan", str(folder / "layers.csv"), "--glazes", str(folder / "glazes.csv")]
+    for name in FILES[2:]:
+        if (folder / f"{name}.csv").exists():
+            options += [f"--{name}", str(folder / f"{name}.csv")]
+    return cli.main(["check", *options, *map(str, more)])
+
+
+def sample_copy(folder):
+    for name in FILES:
+        (folder / f"{name}.csv").write_bytes((SAMPLE / f"{name}.csv").read_bytes())
+    return folder
+
+
+def rows_of(path):
+    with path.open(encoding="utf-8", newline="") as file:
+        return list(csv.reader(file))
+
+
+def test_a_check_prints_an_answer_and_writes_the_tables(tmp_path, capsys):
+    sample_copy(tmp_path)
+    assert check(tmp_path, "--out", tmp_path / "out" / "deep") == 0
+    shown = capsys.readouterr()
+    assert "risk of running past the foot" in shown.out
+    assert "mug 3" in shown.out
+    assert "never a promise" in shown.out
+    assert shown.err == ""
+    layers, pieces = (rows_of(tmp_path / "out" / "deep" / f"{n}.csv") for n in ("layers", "pieces"))
+    assert layers[0] == LAYERS
+    assert pieces[0] == PIECES
+    plan = rows_of(tmp_path / "layers.csv")
+    assert len(layers) == len(plan)
+    assert len(pieces) - 1 == len({tuple(row[:2]) for row in plan[1:]})
+    left = {path.name for path in (tmp_path / "out" / "deep").iterdir()}
+    assert left == {"layers.csv", "pieces.csv", "limits.csv"}
+    for row in pieces[1:]:
+        assert row[5] in ("none", "advised", "needed")
+        assert 0 <= float(row[2]) <= 1
+
+
+def test_demo_runs_the_whole_job_and_says_it_is_invented(tmp_path, capsys):
+    assert cli.main(["demo", "--out", str(tmp_path)]) == 0
+    assert "invented" in capsys.readouterr().out
+    assert rows_of(tmp_path / "pieces.csv")[0] == PIECES
+
+
+def test_strict_tells_by_the_exit_status(folder, capsys):
+    assert check(folder, "--strict", "--tolerance", 0.999) == 0
+    assert check(folder, "--tolerance", 0.0001) == 0
+    assert check(folder, "--strict", "--tolerance", 0.0001) == 1
+    assert "over under 1 %" not in capsys.readouterr().err
+
+
+def test_inches(folder, capsys):
+    assert check(folder, "--units", "in", "--out", folder / "out") == 0
+    assert " in " in capsys.readouterr().out
+    answer = pd.read_csv(folder / "out" / "layers.csv")
+    assert answer["lower_edge_mm"].tolist() == [8.0]
+
+
+def test_one_firing_only(tmp_path, capsys):
+    sample_copy(tmp_path)
+    assert check(tmp_path, "--firing", "thaw", "--out", tmp_path / "out") == 0
+    assert set(pd.read_csv(tmp_path / "out" / "pieces.csv")["firing"]) == {"thaw"}
+    assert "flood" not in capsys.readouterr().out
+    assert check(tmp_path, "--firing", "frost") == 2
+    told = capsys.readouterr().err
+    assert '"frost" is not in the plan' in told
+    assert '"thaw"' in told
+
+
+def test_one_glaze(capsys):
+    options = ["--glazes", str(SAMPLE / "glazes.csv"), "--recipes", str(SAMPLE / "recipes.csv")]
+    assert cli.main(["glaze", "Bell Flux", *options]) == 0
+    shown = capsys.readouterr().out
+    assert "unity formula" in shown
+    assert "SiO2" in shown
+    assert "Pa s" in shown
+    assert cli.main(["glaze", "Tide Glass", *options, "--units", "in"]) == 0
+    assert "a jar" in capsys.readouterr().out
+    assert cli.main(["glaze", "Nobody", *options]) == 2
+    assert 'has no glaze "Nobody"' in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("arguments", [[], ["check", "--plan"], ["fire"], ["glaze"]])
+def test_wrong_use_is_bad_input(arguments, capsys):
+    with pytest.raises(SystemExit) as left:
+        cli.main(arguments)
+    assert left.value.code == 2
+    assert "usage" in capsys.readouterr().err
+
+
+def test_a_check_of_nothing_asks_for_its_tables(capsys):
+    assert cli.main(["check"]) == 2
+    told = capsys.readouterr()
+    assert "--plan: is missing" in told.err
+    assert "--glazes: is missing" in told.err
+    assert told.out == ""
+
+
+@pytest.mark.parametrize("command", ["check", "glaze", "demo"])
+def test_every_command_and_option_has_help(command, capsys):
+    with pytest.raises(SystemExit) as left:
+        cli.main([command, "--help"])
+    assert left.value.code == 0
+    assert "--units" in capsys.readouterr().out
+    for action in cli.build_parser()._subparsers._group_actions[0].choices[command]._actions:
+        assert action.help
+
+
+LONG = "n" * 10_000
+BAD_TABLES = [
+    # what is wrong, table, its text, what is told
+    ("unknown glaze", "layers", PLAN.replace("sea", "lake"),
+     "layers.csv, row 2, column glaze: \"lake\" is not in glazes.csv"),
+    ("unknown cone", "layers", PLAN.replace(",6,", ",67,"), "layers.csv, row 2, column cone:"),
+    ("cone that is a number with parts", "layers", PLAN.replace(",6,", ",6.5,"),
+     "layers.csv, row 2, column cone:"),
+    ("no cone", "layers", PLAN.replace(",6,", ",,"), "layers.csv, row 2, column cone: is blank"),
+    ("lower above upper", "layers", PLAN.replace("8,90", "90,8"),
+     "layers.csv, row 2, column lower_edge_mm: the lower edge, 90 mm"),
+    ("overlap that cannot be", "layers", PLAN + "mug,f1,6,10,3,sea,1,8,90\n",
+     "layers.csv, row 3, column layer: 3 leaves a gap"),
+    ("negative length", "layers", PLAN.replace(",8,", ",-8,"),
+     "layers.csv, row 2, column lower_edge_mm:"),
+    ("absurd length", "layers", PLAN.replace(",90", ",90000"),
+     "layers.csv, row 2, column upper_edge_mm:"),
+    ("length that is none", "layers", PLAN.replace(",90", ",tall"),
+     "layers.csv, row 2, column upper_edge_mm: \"tall\""),
+    ("date for a fraction", "layers", PLAN.replace(",8,", ",2-Jan,"),
+     "layers.csv, row 2, column lower_edge_mm: \"2-Jan\" is a date"),
+    ("huge coats", "layers", PLAN.replace(",1,8", ",1000000,8"),
+     "layers.csv, row 2, column coats:"),
+    ("parts of a coat", "layers", PLAN.replace(",1,8", ",1.5,8"),
+     "layers.csv, row 2, column coats:"),
+    ("infinite hold", "layers", PLAN.replace(",10,", ",inf,"), "layers.csv, row 2, column hold"),
+    ("duplicate rows", "layers", PLAN + PLAN.splitlines()[1] + "\n",
+     "layers.csv, row 3, column layer: the layer (mug, f1, 1) is already in row 2"),
+    ("long name", "layers", PLAN.replace("mug", LONG), "layers.csv, row 2, column piece:"),
+    ("long unknown glaze", "layers", PLAN.replace("sea", LONG),
+     "layers.csv, row 2, column glaze:"),
+    ("no rows", "layers", PLAN.splitlines()[0], "layers.csv: has no layer"),
+    ("empty", "layers", "", "layers.csv: is empty"),
+    ("blank lines", "glazes", "\n\n\n", "glazes.csv: is empty"),
+    ("no such columns", "layers", "a,b\n1,2\n", "layers.csv"),
+    ("sum of 300", "glazes", GLAZES.replace("62,13,6,6,13", "100,100,25,25,50"),
+     "glazes.csv, row 2: the oxides sum to 300"),
+    ("oxide over 100", "glazes", GLAZES.replace("62", "6200"),
+     "glazes.csv, row 2, column SiO2:"),
+    ("word for a number", "glazes", GLAZES.replace("62", "sixty"),
+     "glazes.csv, row 2, column SiO2: \"sixty\""),
+    ("glaze twice", "glazes", GLAZES + GLAZES.splitlines()[1] + "\n",
+     "glazes.csv, row 3, column glaze: the glaze (sea) is already in row 2"),
+    ("no flux", "glazes", GLAZES.replace("62,13,6,6,13", "80,20,0,0,0"),
+     "glazes.csv, row 2: the analysis has no flux"),
+    ("unknown material", "recipes", RECIPES.replace("whiting", "moon dust"),
+     "recipes.csv, row 3, column material: \"moon dust\" is not in the materials"),
+    ("negative parts", "recipes", RECIPES.replace("30", "-30"), "recipes.csv, row 2, column parts"),
+    ("schedule without rate", "schedules",
+     "firing,segment,rate_c_per_h,target_c,hold_min\nf1,1,0,1200,0\n",
+     "schedules.csv, row 2, column rate_c_per_h:"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("table", "text", "told"), [case[1:] for case in BAD_TABLES], ids=[c[0] for c in BAD_TABLES]
+)
+def test_bad_tables_are_told_in_one_sentence(folder, capsys, table, text, told):
+    if table == "recipes":
+        (folder / "glazes.csv").write_text("glaze,source\nsea,recipe\n", encoding="utf-8")
+    (folder / f"{table}.csv").write_text(text, encoding="utf-8")
+    (folder / "out").mkdir()
+    (folder / "out" / "layers.csv").write_text("kept", encoding="utf-8")
+    assert check(folder, "--out", folder / "out") == 2
+    shown = capsys.readouterr()
+    assert shown.out == ""
+    assert told in shown.err
+    assert "Traceback" not in shown.err
+    assert max(map(len, shown.err.splitlines())) < 400
+    assert shown.err.rstrip().endswith((".", "?"))
+    assert [path.name for path in (folder / "out").iterdir()] == ["layers.csv"]
+    assert (folder / "out" / "layers.csv").read_text(encoding="utf-8") == "kept"
+
+
+def test_all_faults_are_told_at_once_and_twenty_shown(folder, capsys):
+    rows = "".join(f"mug{i},f1,6,10,1,lake{i},1,8,90\n" for i in range(30))
+    (folder / "layers.csv").write_text(PLAN + rows, encoding="utf-8")
+    assert check(folder) == 2
+    lines = capsys.readouterr().err.splitlines()
+    assert len(lines) == 21
+    assert lines[-1] == "... and 10 more"
+
+
+@pytest.mark.parametrize("encoding", ["utf-8-sig", "utf-16", "cp1252"])
+@pytest.mark.parametrize("separator", [",", ";", "\t"])
+def test_other_encodings_and_separators_are_read(folder, capsys, encoding, separator):
+    for name in ("layers", "glazes"):
+        text = (folder / f"{name}.csv").read_text(encoding="utf-8")
+        text = text.replace("sea", "séa").replace(",", separator)
+        (folder / f"{name}.csv").write_bytes(text.encode(encoding))
+    assert check(folder) == 0
+    assert "séa" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize(
+    ("content", "told"),
+    [
+        (bytes(range(256)) * 20, "layers.csv"),
+        (b"\0" * 5000, "layers.csv: is not a text file"),
+        (b"PK\x03\x04" + b"junk" * 100, "layers.csv: is a spreadsheet workbook"),
+        (b"\x89PNG\r\n\x1a\n" + bytes(random.Random(1).randbytes(3000)), "layers.csv"),
+        (b'piece,firing\n"never closed', "layers.csv"),
+    ],
+)
+def test_binary_junk_is_told(folder, capsys, content, told):
+    (folder / "layers.csv").write_bytes(content)
+    assert check(folder) == 2
+    shown = capsys.readouterr()
+    assert told in shown.err
+    assert "Traceback" not in shown.err
+
+
+def test_a_missing_file_and_a_folder_are_told(folder, capsys):
+    (folder / "glazes.csv").unlink()
+    assert check(folder) == 2
+    assert "glazes.csv: there is no such file in" in capsys.readouterr().err
+    (folder / "glazes.csv").mkdir()
+    assert check(folder) == 2
+    assert "glazes.csv: cannot be read (is a directory)" in capsys.readouterr().err
+
+
+def test_a_file_name_too_long_is_told(folder, capsys):
+    assert cli.main(["check", "--plan", LONG, "--glazes", str(folder / "glazes.csv")]) == 2
+    told = capsys.readouterr().err
+    assert "cannot be read" in told or "no such file" in told
+
+
+@pytest.mark.parametrize("in_the_way", ["out", "out/layers.csv", "out/pieces.csv"])
+def test_a_folder_that_cannot_be_written_is_told_and_nothing_is(folder, capsys, in_the_way):
+    blocked = folder / in_the_way
+    if in_the_way == "out":
+        blocked.write_text("a file where the folder should be", encoding="utf-8")
+    else:
+        blocked.mkdir(parents=True)
+    before = sorted(folder.rglob("*"))
+    assert check(folder, "--out", folder / "out") == 2
+    shown = capsys.readouterr()
+    assert "cannot be written" in shown.err
+    assert shown.out == ""
+    assert sorted(folder.rglob("*")) == before
+
+
+@pytest.mark.parametrize("tolerance", ["0", "1", "2", "-0.5", "nan", "inf"])
+def test_a_tolerance_that_is_none_is_told(folder, capsys, tolerance):
+    assert check(folder, f"--tolerance={tolerance}", "--out", folder / "out") == 2
+    assert "tolerance" in capsys.readouterr().err
+    assert not (folder / "out").exists()
+
+
+def test_a_tolerance_in_words_is_told(folder, capsys):
+    with pytest.raises(SystemExit) as left:
+        check(folder, "--tolerance", "five")
+    assert left.value.code == 2
+    assert "--tolerance" in capsys.readouterr().err
+
+
+def test_names_cannot_inject_formulas_or_control_characters(folder, capsys):
+    plan = PLAN.replace("mug", '"=HYPERLINK(""x"")"').replace("f1", "f\x1b[31m")
+    (folder / "layers.csv").write_text(plan, encoding="utf-8")
+    status = check(folder, "--out", folder / "out")
+    shown = capsys.readouterr()
+    assert "\x1b" not in shown.out + shown.err
+    if status == 0:
+        assert rows_of(folder / "out" / "pieces.csv")[1][0].startswith("'=")
+
+
+def mutated(text, rng):
+    """A sample table as an accident leaves it."""
+    content = bytearray(text.encode("utf-8"))
+    kind = rng.randrange(6)
+    if kind == 0:
+        for _ in range(rng.randint(1, 30)):
+            content[rng.randrange(len(content))] = rng.randrange(256)
+        return bytes(content)
+    if kind == 1:
+        start = rng.randrange(len(content))
+        return bytes(content[:start] + content[start + rng.randint(1, 200) :])
+    rows = list(csv.reader(text.splitlines()))
+    if kind == 2:
+        gone = rng.randrange(len(rows[0]))
+        rows = [row[:gone] + row[gone + 1 :] for row in rows]
+    elif kind == 3:
+        rng.shuffle(rows)
+    elif kind == 4:
+        odd = ["", "-1", "1e308", "nan", "inf", "½", "1/0", "01/02/03", "yes", "\u202e", "999999",
+               "0", "1 1/2 in", "٣", "-0", "1e-300", '"', "=1+1", "13", "022"]  # fmt: skip
+        for _ in range(rng.randint(1, 6)):
+            row = rng.choice(rows)
+            row[rng.randrange(len(row))] = rng.choice(odd)
+    else:
+        for _ in range(3):
+            rows.insert(rng.randrange(len(rows)), list(rng.choice(rows)))
+            rows.pop(rng.randrange(len(rows)))
+    return "\n".join(",".join(f'"{cell}"' for cell in row) for row in rows).encode("utf-8")
+
+
+@pytest.mark.parametrize(
+    "seed", [*range(4), *(pytest.param(seed, marks=pytest.mark.slow) for seed in range(4, 44))]
+)
+def test_damaged_tables_never_end_in_a_traceback(tmp_path, capsys, seed):
+    rng = random.Random(seed)
+    statuses = set()
+    for turn in range(25):
+        sample_copy(tmp_path)
+        for name in rng.sample(FILES, rng.randint(1, 2)):
+            sound = (SAMPLE / f"{name}.csv").read_text(encoding="utf-8")
+            (tmp_path / f"{name}.csv").write_bytes(mutated(sound, rng))
+        out = tmp_path / f"out{turn}"
+        status = check(tmp_path, "--out", out)
+        shown = capsys.readouterr()
+        assert status in (0, 2)
+        assert out.exists() == (status == 0)
+        assert bool(shown.out) == (status == 0)
+        if status == 2:
+            assert shown.err.strip()
+            assert len(shown.err.splitlines()) <= 40
+        statuses.add(status)
+    assert 2 in statuses
+
+
+def test_as_a_program():
+    done = subprocess.run(
+        [sys.executable, "-m", "runpredict", "demo"],
+        capture_output=True, text=True, encoding="utf-8", check=False, timeout=120,
+    )  # fmt: skip
+    assert done.returncode == 0
+    assert done.stderr == ""
+    assert "Sample studio, invented" in done.stdout
+
+
+def test_the_sample_is_a_studio_of_six_glazes_and_three_firings():
+    glazes = pd.read_csv(SAMPLE / "glazes.csv")
+    plan = pd.read_csv(SAMPLE / "layers.csv")
+    assert len(glazes) >= 6
+    assert set(glazes["source"]) == {"recipe", "analysis", "jar"}
+    assert plan["firing"].nunique() == 3
+    assert {"mug", "bowl", "vase", "tile"} <= {name.split()[0] for name in plan["piece"]}
+    assert glazes["note"].str.startswith("invented").all()
+    assert ANALYSIS["source"] == "analysis"

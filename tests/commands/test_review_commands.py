@@ -1,0 +1,121 @@
+"""`runpredict review` and `runpredict next` as a potter types them."""
+
+import pandas as pd
+import pytest
+
+from runpredict.commands import main as cli
+
+SAMPLE = cli.sample_folder()
+REVIEW_TABLES = {
+    "past_foot", "predicted_seen", "by_glaze", "by_pair", "by_body", "by_firing", "effects",
+    "early_stops", "scores", "reliability", "changes",
+}  # fmt: skip
+
+
+@pytest.fixture(autouse=True)
+def own_cache(tmp_path_factory, monkeypatch):
+    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path_factory.getbasetemp() / "cache"))
+
+
+def sample(*roles):
+    names = {"plan": "layers"}
+    options = []
+    for role in roles:
+        options += [f"--{role}", str(SAMPLE / f"{names.get(role, role)}.csv")]
+    return options
+
+
+LOG = sample("log", "glazes", "recipes", "schedules")
+PLAN = sample("plan", "glazes", "recipes", "schedules")
+
+
+def test_review_answers_every_question(capsys):
+    assert cli.main(["review", *LOG]) == 0
+    out = capsys.readouterr().out
+    for words in ("ran past the foot", "Told against seen", "glazes move more or less", "pairs",
+                  "stop early", "By firing", "Log loss", "Since the log without"):  # fmt: skip
+        assert words in out
+    assert "nan" not in out
+
+
+def test_review_writes_every_table(tmp_path, capsys):
+    assert cli.main(["review", *LOG, "--out", str(tmp_path)]) == 0
+    written = {path.stem.removeprefix("review_") for path in tmp_path.iterdir()}
+    assert written == REVIEW_TABLES
+    told = pd.read_csv(tmp_path / "review_predicted_seen.csv")
+    assert list(told.columns[:10]) == [
+        "piece", "firing", "layer", "glaze", "run_p05_mm", "run_p50_mm", "run_p95_mm", "run_mm",
+        "past_foot", "risk",
+    ]  # fmt: skip
+    assert len(told) == len(pd.read_csv(SAMPLE / "log.csv"))
+    assert "model" in pd.read_csv(tmp_path / "review_scores.csv").columns
+
+
+def test_review_in_inches(capsys):
+    assert cli.main(["review", *LOG, "--units", "in"]) == 0
+    out = capsys.readouterr().out
+    assert "1/8 in" in out and " mm" not in out
+
+
+def test_review_since_a_firing(capsys):
+    firings = pd.read_csv(SAMPLE / "log.csv")["firing"].drop_duplicates().tolist()
+    assert cli.main(["review", *LOG, "--since", firings[-2]]) == 0
+    assert f"Since the log without {firings[-2]}, {firings[-1]}" in capsys.readouterr().out
+
+
+def test_review_since_a_firing_that_is_not_there(capsys):
+    assert cli.main(["review", *LOG, "--since", "monday"]) == 2
+    caught = capsys.readouterr()
+    assert caught.err.startswith('since: "monday" is not a firing of the log')
+    assert caught.out == ""
+
+
+def test_next_without_a_log_and_with_one(tmp_path, capsys):
+    assert cli.main(["next", *PLAN]) == 0
+    alone = capsys.readouterr().out
+    assert cli.main(["next", *PLAN, *sample("log"), "--out", str(tmp_path)]) == 0
+    taught = capsys.readouterr().out
+    assert alone != taught
+    assert float(taught.split()[0]) < float(alone.split()[0])
+    assert {path.name for path in tmp_path.iterdir()} == {"next.csv", "next_layers.csv"}
+    again = ["--plan", str(tmp_path / "next_layers.csv"), *PLAN[2:]]
+    assert cli.main(["check", *again]) == 0
+
+
+def test_next_counts(capsys):
+    assert cli.main(["next", *PLAN, "--count", "2"]) == 0
+    assert capsys.readouterr().out.count("Why:") == 2
+    assert cli.main(["next", *PLAN, "--count", "0"]) == 2
+    assert capsys.readouterr().err == "--count: 0 is too few; give 1 or more.\n"
+
+
+def test_both_take_a_logbook(tmp_path, capsys):
+    files = [str(SAMPLE / f"{name}.csv") for name in ("glazes", "recipes", "schedules", "log")]
+    plan = str(SAMPLE / "layers.csv")
+    assert cli.main(["import", *files, plan, "--logbook", str(tmp_path)]) == 0
+    capsys.readouterr()
+    assert cli.main(["review", "--logbook", str(tmp_path)]) == 0
+    from_book = capsys.readouterr().out
+    assert cli.main(["review", *LOG]) == 0
+    assert from_book == capsys.readouterr().out
+    assert cli.main(["next", "--logbook", str(tmp_path), "--count", "1"]) == 0
+    assert "Why:" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize(
+    ("command", "missing"), [("review", "--log: is missing"), ("next", "--plan: is missing")]
+)
+def test_a_missing_table_is_named(command, missing, capsys):
+    assert cli.main([command, *sample("glazes")]) == 2
+    assert capsys.readouterr().err.startswith(missing)
+
+
+@pytest.mark.parametrize("command", ["review", "next"])
+def test_nothing_is_written_where_nothing_can_be(command, tmp_path, capsys):
+    place = tmp_path / "a file"
+    place.write_text("mine", encoding="utf-8")
+    options = LOG if command == "review" else PLAN
+    assert cli.main([command, *options, "--out", str(place)]) == 2
+    caught = capsys.readouterr()
+    assert len(caught.err.splitlines()) == 1 and caught.out == ""
+    assert place.read_text(encoding="utf-8") == "mine"

@@ -1,0 +1,36 @@
+"""Sound tables to spoil, shared by the tests of tables."""
+
+import pandas as pd
+import pytest
+
+from runpredict.errors import BadInput
+from runpredict.tables.csv_files import read_table
+
+HEADINGS = "piece,firing,cone,layer,glaze,coats,lower_edge_mm,upper_edge_mm,thickness_mm"
+LAYER = {
+    "piece": "mug",
+    "firing": "f1",
+    "cone": "6",
+    "layer": 1,
+    "glaze": "sea",
+    "coats": 2,
+    "lower_edge_mm": 5.0,
+    "upper_edge_mm": 90.0,
+}
+ANALYSIS = {"glaze": "sea", "source": "analysis", "SiO2": 65.0, "Al2O3": 15.0, "CaO": 20.0}
+
+
+def layers(*changes):
+    """Layers of a sound piece, each with some cells changed."""
+    return pd.DataFrame([{**LAYER, **change} for change in changes])
+
+
+def faults_of(call, *args, **kwargs):
+    with pytest.raises(BadInput) as caught:
+        call(*args, **kwargs)
+    return [str(fault) for fault in caught.value.faults]
+
+
+def read_text(folder, text, kind="layers", encoding="utf-8", name="layers.csv"):
+    (folder / name).write_bytes(text if isinstance(text, bytes) else text.encode(encoding))
+    return read_table(folder / name, kind)

@@ -1,0 +1,172 @@
+"""From tables to one numeric row a layer."""
+
+import numpy as np
+import pandas as pd
+import pytest
+from helpers.pieces import glazes, pieces, stacks
+from helpers.tables import ANALYSIS, layers
+
+from runpredict import build_features, unity_formula
+from runpredict.model.features import (
+    FIRED_SHARE,
+    FIRST_COAT_MM,
+    NEXT_COAT_MM,
+    features_of,
+    stacks_of,
+    typical_thickness_mm,
+)
+from runpredict.physics import film, melt
+
+METHODS = ("dip", "pour", "brush", "spray")
+
+
+@pytest.fixture(scope="module")
+def rows():
+    return build_features(pieces(41, 500), glazes())
+
+
+def test_every_row_is_finite_and_sane(rows):
+    numbers = rows[
+        ["peak_c", "viscosity_log10_pa_s", "fluidity_per_pa", "mobility_per_m", "thickness_mm"]
+    ]
+    assert np.isfinite(numbers).all(axis=None)
+    assert rows["peak_c"].between(1000, 1320).all()
+    # Silicate melts: 2.2 to 3.0 g/cm³ and 0.2 to 0.45 N/m (glass handbooks, from memory).
+    assert rows["density_kg_m3"].between(2100, 3100).all()
+    assert rows["surface_tension_n_m"].between(0.2, 0.45).all()
+    assert (rows["viscosity_sd_log10"] > 0).all()
+
+
+@pytest.mark.parametrize("method", METHODS)
+def test_thickness_of_coats(method):
+    """A dipped coat is 0.3 to 0.6 mm dry, a brushed or sprayed one a third of it or less.
+
+    Common practice, no source.
+    """
+    thick = typical_thickness_mm([method] * 6, np.arange(1, 7))
+    assert (np.diff(thick) > 0).all()
+    assert thick[0] == FIRST_COAT_MM[method]
+    assert thick[1] == pytest.approx(FIRST_COAT_MM[method] + NEXT_COAT_MM[method])
+    one_dip = typical_thickness_mm(["dip"], [1])[0]
+    assert 0.3 <= one_dip <= 0.6
+    if method in ("brush", "spray"):
+        assert thick[0] <= one_dip / 3
+
+
+def test_a_measured_thickness_stands_for_itself(rows):
+    plan = pieces(41, 500)
+    measured = plan["thickness_mm"].notna()
+    assert (rows["thickness_measured"] == measured).all()
+    assert (rows.loc[measured, "thickness_mm"] == plan.loc[measured, "thickness_mm"]).all()
+
+
+def test_the_glaze_shrinks_as_it_melts():
+    """Half of a dry coat is pores and what burns off; common practice, no source."""
+    made = stacks(layers({"thickness_mm": 0.8}), pd.DataFrame([ANALYSIS]))
+    assert made.thickness_m[0, 0] == pytest.approx(FIRED_SHARE * 0.8e-3)
+    assert 0.4 <= FIRED_SHARE <= 0.65
+
+
+def test_unity_formula_in_brief():
+    row = build_features(layers({}), pd.DataFrame([ANALYSIS])).iloc[0]
+    oxides = pd.DataFrame([ANALYSIS])[["SiO2", "Al2O3", "CaO"]]
+    unity = unity_formula(oxides).iloc[0]
+    assert row["SiO2_per_flux_mol"] == pytest.approx(unity["SiO2"])
+    assert row["Al2O3_per_flux_mol"] == pytest.approx(unity["Al2O3"])
+    assert row["alkaline_earth_mol"] == pytest.approx(1.0)
+    assert row["alkali_mol"] == pytest.approx(0.0)
+
+
+def test_a_jar_has_no_chemistry_and_says_so(rows):
+    jar = rows["glaze"].str.startswith("jar")
+    assert (rows["chemistry_known"] == ~jar).all()
+    assert rows.loc[jar, "SiO2_per_flux_mol"].isna().all()
+    assert rows.loc[~jar, "SiO2_per_flux_mol"].notna().all()
+
+
+def test_a_jar_is_taken_to_be_made_for_its_cone():
+    """From cone 04 to cone 10 a jar's melt stays nearer itself than one analysed melt does."""
+    table = glazes()
+    cones = [{"piece": cone, "cone": cone} for cone in ("04", "6", "10")]
+    seen = {
+        name: build_features(layers(*[{**c, "glaze": name} for c in cones]), table)
+        for name in ("jar plain", "analysis 0")
+    }
+    change = {k: np.ptp(rows["viscosity_log10_pa_s"]) for k, rows in seen.items()}
+    assert change["jar plain"] < 0.6 * change["analysis 0"]
+    assert (np.diff(seen["jar plain"]["viscosity_log10_pa_s"]) < 0).all()
+
+
+def test_rows_come_back_in_any_order(rows):
+    plan = pieces(41, 500)
+    shuffled = plan.sample(frac=1.0, random_state=1)
+    again = build_features(shuffled.reset_index(drop=True), glazes())
+    again.index = shuffled.index
+    pd.testing.assert_frame_equal(
+        again.sort_index()[["piece", "mobility_per_m", "thickness_mm"]],
+        rows[["piece", "mobility_per_m", "thickness_mm"]],
+    )
+
+
+def test_stacks_hold_every_row_once(rows):
+    made = stacks_of(rows)
+    assert made.present.sum() == len(rows)
+    at = (made.piece_at, made.layer_at)
+    assert made.present[at].all()
+    assert made.lower_m[at] == pytest.approx(rows["lower_edge_mm"] * 1e-3)
+    assert made.mobility_per_m[at] == pytest.approx(rows["mobility_per_m"])
+    assert [made.glazes[code] for code in made.glaze[at]] == rows["glaze"].tolist()
+    assert (made.lower_m[~made.present] == made.upper_m[~made.present]).all()
+    some = made.take(np.array([3, 7]))
+    assert some.piece.tolist() == made.piece[[3, 7]].tolist()
+    for name in ("lower_m", "upper_m", "thickness_m", "mobility_per_m", "shares", "glazed"):
+        assert getattr(some, name) == pytest.approx(getattr(made, name)[[3, 7]])
+    assert some.glazes == made.glazes
+
+
+def test_share_mixed_tells_layers_well_apart_from_one_melt(rows):
+    """For the reader alone: 1 for a layer alone, and more the hotter, longer and thinner."""
+    layers_of = rows.groupby("piece")["layer"].transform("size")
+    assert rows["mixed_share"].between(0, 1).all()
+    assert (rows.loc[layers_of == 1, "mixed_share"] == 1).all()
+    stacked = rows.loc[layers_of > 1, "mixed_share"]
+    assert stacked.min() < 0.05
+    assert stacked.max() > 0.5
+    plan = pieces(41, 500).assign(coats=1)
+    base = build_features(plan, glazes())["mixed_share"]
+    longer = build_features(plan.assign(hold_min=plan["hold_min"] + 60), glazes())["mixed_share"]
+    thicker = build_features(plan.assign(coats=2), glazes())["mixed_share"]
+    assert (longer >= base).all()
+    assert (longer > base + 0.01).any()
+    assert (thicker <= base).all()
+
+
+def test_share_mixed_is_that_of_the_film():
+    """Two equal layers: D = k T / (λ η) at the top, for as long as gives the firing's Φ."""
+    both = {"thickness_mm": 0.5, "upper_edge_mm": 90.0}
+    rows = build_features(layers(both, {**both, "layer": 2}), pd.DataFrame([ANALYSIS]))
+    row = rows.iloc[0]
+    diffusivity = melt.interdiffusivity_m2_s(row["viscosity_log10_pa_s"], row["peak_c"] + 273.15)
+    at_top_s = row["fluidity_per_pa"] * 10.0 ** row["viscosity_log10_pa_s"]
+    depth_m = film.mixed_depth_m(diffusivity, at_top_s)
+    share = float(film.mixed_share(0.5e-3 * FIRED_SHARE, depth_m))
+    assert rows["mixed_share"].tolist() == pytest.approx([share, share])
+
+
+def test_the_same_piece_name_in_two_firings_is_two_pieces():
+    made = stacks(layers({}, {"firing": "f2"}), pd.DataFrame([ANALYSIS]))
+    assert made.firing.tolist() == ["f1", "f2"]
+
+
+def test_blanks_take_their_defaults():
+    rows = features_of(*_checked(layers({"coats": 1})))
+    assert rows["wall_deg"].iloc[0] == 90.0
+    assert rows["hold_min"].iloc[0] == 0.0
+    assert rows["thickness_mm"].iloc[0] == FIRST_COAT_MM["dip"]
+
+
+def _checked(plan):
+    from runpredict.tables.plan import check_plan
+
+    tables = check_plan(plan, pd.DataFrame([ANALYSIS]))
+    return tables.plan, tables.glazes

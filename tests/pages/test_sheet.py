@@ -1,0 +1,361 @@
+"""The check sheet: whole, safe against any name, legible on paper, quick and small."""
+
+import base64
+import json
+import re
+import shutil
+import subprocess
+import time
+from functools import cache
+from html import unescape
+from pathlib import Path
+
+import html5lib
+import pytest
+from helpers.pictures import HOSTILE, many, one_piece, renamed, sample_answer, text_faults
+from matplotlib.backends.backend_pdf import PdfPages
+
+from runpredict.errors import BadInput
+from runpredict.pages import sheet_html as sheet
+from runpredict.pages.sheet_text import MOST_NAME, NONE_OVER, WHERE, sheet_text, shown_name
+from runpredict.pages.words import CAUTION
+
+MOST_SECONDS, MOST_BYTES = 15.0, 5_000_000
+TAGS = {
+    "html", "head", "meta", "title", "style", "body", "main", "footer", "section", "article",
+    "h1", "h2", "h3", "p", "div", "ul", "li", "table", "thead", "tbody", "tr", "th", "td", "dl",
+    "dt", "dd", "img", "bdi", "strong",
+}  # fmt: skip
+
+
+@cache
+def page_of(which):
+    """The page of the sample plan, of forty pieces, or of hostile names."""
+    made = {
+        "sample": sample_answer,
+        "safe": lambda: sample_answer("mm", 0.999),
+        "forty": lambda: many(40),
+        "hostile": lambda: renamed(HOSTILE),
+    }
+    return sheet.sheet_html(made[which]())
+
+
+def parsed(page):
+    """The page by the rules of the HTML standard, any fault of it an error."""
+    parser = html5lib.HTMLParser(strict=True, namespaceHTMLElements=False)
+    return parser.parse(page)
+
+
+def text_of(element):
+    return " ".join("".join(element.itertext()).split())
+
+
+def articles(page):
+    return [text_of(article) for article in parsed(page).iter("article")]
+
+
+def test_a_sheet_tells_all_of_every_piece():
+    answer = sample_answer()
+    page = page_of("sample")
+    told = articles(page)
+    assert len(told) == len(answer.pieces)
+    by_piece = {text.split(":")[0]: text for text in told}
+    for _, row in answer.pieces.iterrows():
+        text = by_piece[row["piece"]]
+        mine = answer.layers["piece"] == row["piece"]
+        layers = answer.layers.loc[mine & (answer.layers["firing"] == row["firing"])]
+        blamed = layers.loc[layers["layer"] == row["layer_to_blame"]].iloc[0]
+        assert row["advice"] in text
+        assert f"{blamed['reason']}." in text
+        assert f"{blamed['glaze']} (layer {blamed['layer']})" in text
+        assert ("wax alone" in text) == bool(row.isna()["wax_height_mm"])
+        assert row["cookie"] in text
+        assert "physics and rules of thumb" in text
+        assert set(layers["glaze"]) <= {name for name in layers["glaze"] if name in text}
+    assert CAUTION in text_of(parsed(page))
+    assert len(list(parsed(page).iter("img"))) == len(answer.pieces)
+    assert all(image.get("alt") for image in parsed(page).iter("img"))
+
+
+def test_a_firing_has_its_pieces_by_risk_and_says_which_stand_apart():
+    answer = sample_answer()
+    for section in parsed(page_of("sample")).iter("section"):
+        firing = text_of(section.find("h2")).removeprefix("Firing ")
+        pieces = answer.pieces.loc[answer.pieces["firing"] == firing]
+        ranked = pieces.sort_values("risk", ascending=False)["piece"].tolist()
+        assert [text_of(a.find("h3")).split(":")[0] for a in section.iter("article")] == ranked
+        rows = [text_of(row.find("th")) for row in section.find("table").iter("tr")]
+        assert rows[1:] == ranked
+        apart = [text_of(item) for item in section.iter("li")]
+        assert apart == [name for name in ranked if name in set(over(answer, firing))]
+        assert WHERE in text_of(section)
+
+
+def over(answer, firing):
+    mine = answer.pieces["firing"] == firing
+    return answer.pieces.loc[mine & (answer.pieces["risk"] > answer.tolerance), "piece"]
+
+
+def test_a_firing_without_a_risky_piece_says_so():
+    text = text_of(parsed(page_of("safe")))
+    assert NONE_OVER in text
+    assert WHERE not in text
+
+
+@pytest.mark.parametrize("which", ["sample", "hostile"])
+def test_the_page_is_sound_html_that_needs_nothing_else(which):
+    page = page_of(which)
+    tree = parsed(page)
+    assert {element.tag for element in tree.iter() if isinstance(element.tag, str)} <= TAGS
+    ids = [element.get("id") for element in tree.iter() if element.get("id")]
+    assert len(set(ids)) == len(ids)
+    for element in tree.iter():
+        assert not [name for name in element.attrib if name.startswith("on")]
+        assert element.get("href") is None
+        assert (element.get("src") or "data:image/svg+xml;base64,").startswith("data:image/svg+xml")
+    assert not re.findall(r"https?:|url\(|@import", page)
+    (policy,) = [m for m in tree.iter("meta") if m.get("http-equiv")]
+    assert policy.get("content").startswith("default-src 'none'")
+    for image in tree.iter("img"):
+        drawing = base64.b64decode(image.get("src").partition(",")[2]).decode("utf-8")
+        assert drawing.startswith("<svg")
+        assert "<script" not in drawing
+        assert set(re.findall(r'href="(.)', drawing)) <= {"#"}
+
+
+def test_hostile_names_are_shown_and_nothing_more():
+    page = page_of("hostile")
+    text = text_of(parsed(page))
+    for name in HOSTILE.values():
+        assert shown_name(name) in text
+    assert "\u202e" not in page
+    assert "\u200f" not in page
+    assert "<script" not in page
+    # A name in another script is kept from turning the numbers beside it round.
+    assert f"Stop <bdi>{HOSTILE['Tide Glass']}</bdi>" in page
+
+
+def test_a_name_is_cut_and_kept_on_its_line():
+    assert shown_name("x" * 10_000) == "x" * (MOST_NAME - 1) + "…"
+    assert shown_name("a\u202eb\n\tc\u0000") == "a?b c?"
+    assert shown_name("\u0645\u06cc\u200c\u062e\u0648\u0627\u0647\u0645").count("\u200c") == 1
+    # The table refuses such a name; an answer made otherwise may still hold it.
+    answer = one_piece([("Wet Slate", 2.0, 80.0), ("Bell Flux", 20.0, 80.0)])
+    huge = {"Bell Flux": "B" * 10_000, "Wet Slate": "S" * 10_000, "pot": "P" * 10_000}
+    for table in (answer.layers, answer.pieces):
+        for column in ("piece", "glaze", "advice"):
+            if column in table.columns:
+                table[column] = table[column].replace(huge, regex=True)
+    page = sheet.sheet_html(answer)
+    assert not re.findall(r"B{300}|S{300}|P{300}", page)
+
+
+@pytest.mark.parametrize("kind", ["html", "pdf"])
+def test_forty_pieces_are_quick_and_small(kind, tmp_path):
+    answer = many(40)
+    path = tmp_path / f"sheet.{kind}"
+    shares = []
+    began = time.perf_counter()
+    sheet.write_sheet(answer, path, progress=shares.append)
+    assert time.perf_counter() - began < MOST_SECONDS
+    assert path.stat().st_size < MOST_BYTES
+    assert len(shares) == 40
+    assert shares == sorted(shares)
+    assert shares[-1] == 1.0
+    assert [item.name for item in tmp_path.iterdir()] == [path.name]
+
+
+@pytest.mark.parametrize("kind", ["html", "pdf"])
+def test_the_same_answer_gives_the_same_bytes(kind, tmp_path):
+    for name in ("one", "other"):
+        sheet.write_sheet(many(3), tmp_path / f"{name}.{kind}")
+    one, other = ((tmp_path / f"{name}.{kind}").read_bytes() for name in ("one", "other"))
+    assert one == other
+
+
+@pytest.fixture
+def paper(monkeypatch, tmp_path):
+    """Write a PDF, and give the faults of the letters on each page and the words of all."""
+
+    def write(answer, units="mm"):
+        faults, words = [], []
+
+        def look(self, figure, **named):
+            faults.append(text_faults(figure))
+            words.extend(text.get_text() for text in figure.texts)
+            return kept(self, figure, **named)
+
+        kept = PdfPages.savefig
+        monkeypatch.setattr(PdfPages, "savefig", look)
+        sheet.write_sheet(answer, tmp_path / "sheet.pdf", units)
+        monkeypatch.setattr(PdfPages, "savefig", kept)
+        return faults, words, (tmp_path / "sheet.pdf").read_bytes()
+
+    return write
+
+
+@pytest.mark.parametrize("units", ["mm", "in"])
+@pytest.mark.parametrize("count", [1, 6])
+def test_letters_on_paper_neither_meet_nor_leave_it(paper, count, units):
+    faults, words, data = paper(many(count, units), units)
+    assert faults == [[]] * len(faults)
+    assert data.count(b"/Type /Page\n") + data.count(b"/Type /Page ") == len(faults)
+    told = " ".join(words)
+    answer = many(count, units)
+    for _, row in answer.pieces.iterrows():
+        assert row["piece"] in told
+        assert row["advice"] in told
+
+
+def test_paper_bears_hostile_and_long_names(paper):
+    faults, words, data = paper(renamed(HOSTILE))
+    assert faults == [[]] * len(faults)
+    told = "".join(words)
+    assert "<script>alert(1)</script>" in told
+    assert HOSTILE["Wet Slate"] in told.replace(" ", "")
+    assert "$\\frac{" in told
+    assert "\u202e" not in told
+    assert not re.findall(rb"/JavaScript|/JS|/URI|/Launch|/OpenAction", data)
+    long = {name: (f"{name} is long " * 20)[:200].strip() for name in ("mug 2", "Reed Clear")}
+    wide = {"mug 3": "W" * 200, "Honey Shallows": "M" * 200, "Bell Flux": "\u0634" * 200}
+    faults, _, _ = paper(renamed(long | wide | {"thaw": "N" * 200}))
+    assert faults == [[]] * len(faults)
+
+
+def test_paper_and_page_say_the_same(paper):
+    answer = many(3)
+    _, words, _ = paper(answer)
+    printed = re.sub(r"\s", "", "".join(words))
+    told = sheet_text(answer)
+    for sentence in (told.how, told.basis, told.caution, WHERE):
+        assert re.sub(r"\s", "", sentence) in printed
+    for piece in told.firings[0].pieces:
+        for part in (piece.change, piece.why, piece.blame, piece.wax, piece.cookie, piece.basis):
+            assert re.sub(r"\s", "", part) in printed
+
+
+@pytest.mark.parametrize("units", ["mm", "in"])
+def test_lengths_are_in_the_readers_units(units):
+    page = sheet.sheet_html(many(3, units), units)
+    other = {"mm": r"\d in\b", "in": r"\d mm\b"}[units]
+    assert not re.findall(other, text_of(parsed(page)))
+
+
+@pytest.mark.parametrize("name", ["sheet", "sheet.doc", "sheet.csv"])
+def test_another_kind_of_file_is_refused(name, tmp_path):
+    with pytest.raises(BadInput, match=rf"{name}: is no kind of sheet; give a name that ends in"):
+        sheet.write_sheet(many(1), tmp_path / name)
+    assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize("kind", ["html", "pdf"])
+def test_what_cannot_be_written_leaves_all_as_it_was(kind, tmp_path):
+    folder = tmp_path / f"folder.{kind}"
+    folder.mkdir()
+    with pytest.raises(BadInput, match=rf"folder.{kind}: cannot be written"):
+        sheet.write_sheet(many(1), folder)
+    assert [item.name for item in tmp_path.iterdir()] == [folder.name]
+
+
+# What follows asks tools from outside; each skips, with its reason, where its tool is missing.
+
+
+def needed(*tools):
+    missing = [tool for tool in tools if shutil.which(tool) is None]
+    if missing:
+        pytest.skip(f"{', '.join(missing)} not installed")
+
+
+def written(tmp_path):
+    for name in ("forty", "hostile"):
+        page = tmp_path / f"{name}.html"
+        page.write_text(page_of(name), encoding="utf-8")
+        yield page
+
+
+@pytest.mark.slow
+def test_a_validator_finds_no_fault(tmp_path):
+    """html-validate, its recommended rules."""
+    needed("html-validate")
+    broken = tmp_path / "broken.html"
+    broken.write_text("<!DOCTYPE html><html><body><p id=a><p id=a></body></html>")
+    assert validated(broken).returncode != 0
+    for page in written(tmp_path):
+        done = validated(page)
+        assert done.returncode == 0, done.stdout
+
+
+def validated(page):
+    return subprocess.run(
+        ["html-validate", str(page)], capture_output=True, text=True, check=False, timeout=120
+    )
+
+
+@pytest.mark.slow
+def test_an_accessibility_check_finds_nothing_serious(tmp_path):
+    """axe-core, all its rules, in Chromium."""
+    needed("chromium", "npm")
+    root = subprocess.run(["npm", "root", "-g"], capture_output=True, text=True, check=True)
+    script = Path(root.stdout.strip(), "axe-core", "axe.min.js")
+    if not script.exists():
+        pytest.skip("axe-core not installed")
+    for page in written(tmp_path):
+        text = page.read_text(encoding="utf-8")
+        assert not [rule for rule, impact in axe(text, script, tmp_path) if impact in SERIOUS]
+    bare = re.sub(r'alt="[^"]*"', "", text)
+    assert ["image-alt", "critical"] in axe(bare, script, tmp_path)
+
+
+SERIOUS = ("serious", "critical")
+RUN_AXE = """axe.run(document).then(found => {
+  document.documentElement.innerHTML = '<body><pre id="out"></pre></body>';
+  document.getElementById('out').textContent =
+    JSON.stringify(found.violations.map(fault => [fault.id, fault.impact]));
+});"""
+
+
+def axe(page, script, folder):
+    """The rules a page breaks; its own policy, which forbids any script, is taken out."""
+    page = re.sub(r'<meta http-equiv="Content-Security-Policy"[^>]*>', "", page)
+    scripts = f"<script>{script.read_text(encoding='utf-8')}</script><script>{RUN_AXE}</script>"
+    probe = folder / "probe.html"
+    probe.write_text(page.replace("</body>", f"{scripts}</body>"), encoding="utf-8")
+    browser = ["chromium", "--headless", "--no-sandbox", "--disable-gpu", "--dump-dom"]
+    done = subprocess.run(
+        [*browser, "--virtual-time-budget=60000", probe.as_uri()],
+        capture_output=True, text=True, check=True, timeout=180,
+    )  # fmt: skip
+    found = re.search(r'<pre id="out">(.*?)</pre>', done.stdout, re.DOTALL)
+    assert found, done.stdout[:500]
+    return json.loads(unescape(found.group(1)))
+
+
+@pytest.mark.slow
+def test_a_browser_runs_nothing_that_a_name_holds(tmp_path):
+    """Chromium opens the hostile sheet; whatever ran would have changed the title."""
+    needed("chromium")
+    names = HOSTILE | {
+        "Reed Clear": "<script>document.title='ran'</script>",
+        "mug 1": "<img src=x onerror=document.title='ran'>",
+    }
+    page = tmp_path / "sheet.html"
+    sheet.write_sheet(renamed(names), page)
+    done = subprocess.run(
+        ["chromium", "--headless", "--no-sandbox", "--disable-gpu", "--dump-dom", page.as_uri()],
+        capture_output=True, text=True, check=True, timeout=120,
+    )  # fmt: skip
+    assert "<title>Check sheet</title>" in done.stdout
+
+
+@pytest.mark.slow
+def test_paper_opens_in_a_reader(tmp_path):
+    """poppler's pdftotext reads every piece's name."""
+    needed("pdftotext")
+    path = tmp_path / "sheet.pdf"
+    sheet.write_sheet(many(40), path)
+    done = subprocess.run(
+        ["pdftotext", "-layout", str(path), "-"], capture_output=True, text=True, check=True
+    )
+    for name in many(40).pieces["piece"]:
+        assert name in done.stdout
+    assert not done.stderr
