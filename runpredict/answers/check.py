@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
 from runpredict.answers import decisions
+from runpredict.arrays import AnyArray, Floats, Objects
 from runpredict.errors import BadInput, Fault
 from runpredict.model.features import Stacks, features_of, stacks_of
 from runpredict.model.rules import RUN_LEVELS, Predictor, RulesPredictor, run_quantiles
@@ -22,7 +22,6 @@ from runpredict.units import LengthUnits
 if TYPE_CHECKING:
     from runpredict.model.learned import Trial
 
-Floats = NDArray[np.float64]
 
 DEFAULT_TOLERANCE = 0.05
 WORTH_TELLING_MM = 5.0  # a layer that could end this much lower is a loss worth a sentence
@@ -247,7 +246,7 @@ def _layers_table(
     return table
 
 
-def _neighbour(stacks: Stacks) -> NDArray[Any]:
+def _neighbour(stacks: Stacks) -> AnyArray:
     """Row each row overlaps: the nearest below it, else the nearest above; -1 if none."""
     n, k = stacks.present.shape
     row_at = np.full((n, k), -1)
@@ -266,7 +265,7 @@ def _neighbour(stacks: Stacks) -> NDArray[Any]:
     return neighbour[stacks.piece_at, stacks.layer_at]
 
 
-def _names(stacks: Stacks, layer: NDArray[Any]) -> NDArray[np.object_]:
+def _names(stacks: Stacks, layer: AnyArray) -> Objects:
     """Name of the glaze of one layer of each piece."""
     codes = np.take_along_axis(stacks.glaze, layer[:, None], axis=1)[:, 0]
     return np.array(stacks.glazes, dtype=object)[codes]

@@ -14,12 +14,12 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from runpredict.arrays import Bools, Floats, Indices
+
 if TYPE_CHECKING:
     from runpredict.model.features import Stacks
     from runpredict.model.rules import Draws
 
-Floats = NDArray[np.float64]
-Indices = NDArray[np.intp]
 
 STEP_M = 0.5e-3  # edges and bands are told to half a millimetre
 MOST_WAX_SHARE = 0.5  # a band that takes more of the glaze than this leaves no pot to sell
@@ -88,7 +88,7 @@ class Ask:
         """The same for some of the pieces."""
         return Ask(self.stacks.take(pieces), self.draws.take(pieces), self.tolerance)
 
-    def safe(self, changed: Stacks) -> NDArray[np.bool_]:
+    def safe(self, changed: Stacks) -> Bools:
         """Whether each piece, changed so, stays at or under the tolerance."""
         return self.draws.risk(changed)[1] <= self.tolerance
 
@@ -118,7 +118,7 @@ def smallest_safe(
     """
     steps = np.maximum(np.floor((high - low) / step + 1e-9), 0.0)
 
-    def safe(at: Floats, who: Indices) -> NDArray[np.bool_]:
+    def safe(at: Floats, who: Indices) -> Bools:
         part = ask.take(who)
         return part.safe(change(part.stacks, low[who] + at * step, who))
 

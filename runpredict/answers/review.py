@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
 from runpredict.answers import decisions
 from runpredict.answers.check import (
@@ -17,6 +16,7 @@ from runpredict.answers.check import (
     predictor_of,
 )
 from runpredict.answers.review_effects import effects_of, than_either
+from runpredict.arrays import Floats
 from runpredict.errors import BadInput, Fault
 from runpredict.model import rules
 from runpredict.model.features import Stacks, features_of, stacks_of
@@ -27,7 +27,6 @@ from runpredict.tables.rows import split_results
 if TYPE_CHECKING:
     from runpredict.model.learned import Studio, Trial
 
-Floats = NDArray[np.float64]
 
 BARE = "bare clay"
 TOLD_FAMILIES = ("glaze", "pair", "body", "kiln", "hand")  # those a potter can make use of

@@ -6,8 +6,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
+from runpredict.arrays import Floats
 from runpredict.model import rules
 from runpredict.model.features import Stacks
 from runpredict.physics import film
@@ -15,7 +15,6 @@ from runpredict.physics import film
 if TYPE_CHECKING:
     from runpredict.model.learned import Studio
 
-Floats = NDArray[np.float64]
 
 EFFECT_COLUMNS = ["family", "name", "factor", "low", "high", "rows", "run_factor"]
 # What belongs to glazes and pairs alone, not to the firing, body, hand or kiln.

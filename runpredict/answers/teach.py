@@ -16,7 +16,6 @@ from typing import Any, TypeAlias
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
 from runpredict.answers.check import predictor_of
 from runpredict.answers.teach_belief import (
@@ -26,13 +25,12 @@ from runpredict.answers.teach_belief import (
     explained_by,
     told_apart,
 )
+from runpredict.arrays import Floats, Indices
 from runpredict.errors import BadInput, Fault
 from runpredict.model.features import Stacks, features_of, stacks_of, typical_thickness_mm
 from runpredict.model.rules import Predictor, run_quantiles
 from runpredict.tables.plan import PlanTables
 from runpredict.tables.rows import with_defaults
-
-Floats = NDArray[np.float64]
 
 DEFAULT_COUNT = 5
 PIECES_WEIGHED = 2000  # of a longer plan, evenly chosen
@@ -157,7 +155,7 @@ class _Offer:
 
     layers: pd.DataFrame
     stacks: Stacks
-    planned: NDArray[np.intp]
+    planned: Indices
     runs_mm: Floats
     readable: Floats
 

@@ -8,20 +8,17 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import linalg
 from scipy.special import ndtr, owens_t
 
+from runpredict.arrays import AnyArray, Floats, Indices
 from runpredict.model import effects, rules
 from runpredict.model.effects import Effect
 from runpredict.model.features import Stacks
 from runpredict.model.rules import Predictor
 from runpredict.physics import film
-
-Floats = NDArray[np.float64]
 
 TEST_FIRING: Effect = ("test firing", "")  # what all readings of one firing have in common
 LEAST_READABLE = 1e-3  # stands for no chance at all, so that it can be divided by
@@ -80,7 +77,7 @@ class Belief:
         uneven = (stacks.shares**2 * ~stacks.measured[:, None, :]).sum(axis=2)
         return np.asarray(4.0 * self.coat_sd**2 * uneven, dtype=float)
 
-    def margins(self, stacks: Stacks, edge: NDArray[np.intp]) -> Margins:
+    def margins(self, stacks: Stacks, edge: Indices) -> Margins:
         """Margin of one edge of each piece."""
         at = (np.arange(len(edge)), edge)
         given = np.matmul(stacks.shares, stacks.mobility_log[..., None])[..., 0]
@@ -127,7 +124,7 @@ class Belief:
             )
         return found
 
-    def _needles(self, methods: NDArray[Any]) -> Floats:
+    def _needles(self, methods: AnyArray) -> Floats:
         """Coefficients of the effects in the thickness of coats that were measured."""
         needles = np.zeros((len(methods), len(self.known)))
         for row, method in zip(needles, methods, strict=True):

@@ -11,13 +11,11 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import sparse
 
+from runpredict.arrays import AnyArray, Floats, Indices
 from runpredict.model import rules
 from runpredict.model.features import Stacks
-
-Floats = NDArray[np.float64]
 
 # Families, and the spread expected of each; those of the rules are in `rules`. Natural log of
 # mobility; common practice, no source, checked against simulated studios.
@@ -44,13 +42,13 @@ class Terms:
     coefficient : ndarray
     """
 
-    piece: NDArray[np.intp]
-    edge: NDArray[np.intp]
+    piece: Indices
+    edge: Indices
     effect: list[Effect]
     coefficient: Floats
 
 
-def pair_of_edge(stacks: Stacks) -> tuple[NDArray[Any], NDArray[Any]]:
+def pair_of_edge(stacks: Stacks) -> tuple[AnyArray, AnyArray]:
     """Glaze over and glaze under, by number, of the pair each edge belongs to; -1 for none.
 
     Returns
@@ -78,9 +76,9 @@ def terms_of(stacks: Stacks) -> Terms:
     -------
     Terms
     """
-    parts: list[tuple[NDArray[Any], NDArray[Any], list[Effect], Floats]] = []
+    parts: list[tuple[AnyArray, AnyArray, list[Effect], Floats]] = []
 
-    def add(where: NDArray[Any], family: str, names: NDArray[Any], amount: Any) -> None:
+    def add(where: AnyArray, family: str, names: AnyArray, amount: Any) -> None:
         piece, edge = np.nonzero(where & stacks.present)
         picked = np.broadcast_to(names, stacks.present.shape)[piece, edge]
         values = np.broadcast_to(np.asarray(amount, dtype=float), stacks.present.shape)
@@ -119,7 +117,7 @@ def terms_of(stacks: Stacks) -> Terms:
     )
 
 
-def _names(stacks: Stacks, codes: NDArray[Any]) -> NDArray[Any]:
+def _names(stacks: Stacks, codes: AnyArray) -> AnyArray:
     return np.array([*stacks.glazes, ""], dtype=object)[codes]
 
 

@@ -5,16 +5,15 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy import sparse
 from scipy.special import ndtr
 from sklearn.base import BaseEstimator, ClassifierMixin
 from sklearn.utils.multiclass import check_classification_targets
 from sklearn.utils.validation import check_is_fitted, validate_data
 
+from runpredict.arrays import AnyArray, Floats
 from runpredict.model import sampler
-
-Floats = NDArray[np.float64]
 
 
 class CensoredMarginClassifier(ClassifierMixin, BaseEstimator):  # type: ignore[misc]
@@ -167,7 +166,7 @@ class CensoredMarginClassifier(ClassifierMixin, BaseEstimator):  # type: ignore[
             return np.ones((len(above), 1))
         return np.column_stack([1.0 - above, above])
 
-    def predict(self, X: Any) -> NDArray[Any]:
+    def predict(self, X: Any) -> AnyArray:
         """The likelier class of each row, shape (rows,)."""
         chances = self.predict_proba(X)
         return np.asarray(self.classes_[chances.argmax(axis=1)])

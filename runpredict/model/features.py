@@ -15,13 +15,11 @@ import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
+from runpredict.arrays import Bools, Floats, Indices, Objects
 from runpredict.physics import film, heat, melt
 from runpredict.physics.chemistry import OXIDES, mole_fractions, unity_formula
 from runpredict.tables.plan import check_plan
 from runpredict.tables.rows import with_defaults
-
-Floats = NDArray[np.float64]
-Indices = NDArray[Any]
 
 # Dry thickness of the first coat and of each further one [mm], and what is left of it once the
 # pores have closed and the burnt part is gone. Common practice, no source.
@@ -70,7 +68,7 @@ def _jar_shift_c(peak_c: Floats) -> Floats:
     return -(1.0 - JAR_SHARE_OUTSIDE) * outside
 
 
-def _glaze_curves(glazes: pd.DataFrame) -> tuple[melt.MeltCurve, NDArray[np.bool_], Floats]:
+def _glaze_curves(glazes: pd.DataFrame) -> tuple[melt.MeltCurve, Bools, Floats]:
     """Curves of all glazes, which of them are of known chemistry, and mole fractions."""
     known = glazes[list(OXIDES)].notna().any(axis=1).to_numpy()
     jar = np.array([[JAR_UNITY.get(oxide, 0.0) for oxide in OXIDES]])
@@ -111,7 +109,7 @@ def _row_firings(
         )
         order.append(np.array([position]))
     place = np.argsort(np.concatenate(order))
-    return heat.join(parts).take(place), codes
+    return heat.join(parts).take(place), codes.astype(np.intp)
 
 
 def _melt_columns(
@@ -291,17 +289,17 @@ class Stacks:
     rows: pd.DataFrame
     piece_at: Indices
     layer_at: Indices
-    present: NDArray[np.bool_]
-    measured: NDArray[np.bool_]
-    chemistry_known: NDArray[np.bool_]
-    behaviour: NDArray[np.object_]
+    present: Bools
+    measured: Bools
+    chemistry_known: Bools
+    behaviour: Objects
     melt_sd_log10: Floats
     lower_m: Floats
     upper_m: Floats
     thickness_m: Floats
     mobility_per_m: Floats
     mobility_per_hold_min_per_m: Floats
-    method: NDArray[np.object_]
+    method: Objects
     coats: Indices
     coat_ratio: Floats
     puddle_m: Floats
@@ -310,9 +308,9 @@ class Stacks:
     foot_m: Floats
     hold_min: Floats
     ramp_c_per_h: Floats
-    body: NDArray[np.object_]
-    firing: NDArray[np.object_]
-    piece: NDArray[np.object_]
+    body: Objects
+    firing: Objects
+    piece: Objects
 
     @cached_property
     def wall(self) -> film.Wall:
@@ -335,7 +333,7 @@ class Stacks:
         return film.mixing_shares(self.present)
 
     @property
-    def glazed(self) -> NDArray[np.bool_]:
+    def glazed(self) -> Bools:
         """The layer is there and covers some of the wall, shape (n, k)."""
         return self.present & (self.upper_m > self.lower_m)
 
@@ -383,7 +381,7 @@ def stacks_of(rows: pd.DataFrame) -> Stacks:
     first = np.unique(piece_at, return_index=True)[1]
     return Stacks(
         rows=rows,
-        piece_at=piece_at,
+        piece_at=piece_at.astype(np.intp),
         layer_at=layer_at,
         present=grid(np.ones(len(rows), dtype=bool), False),
         measured=grid(rows["thickness_measured"].to_numpy(dtype=bool), False),

@@ -14,14 +14,12 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
+from runpredict.arrays import AnyArray, Floats
 from runpredict.model import rules, sampler
 from runpredict.model.effects import ALIKE_FAMILIES, design, pair_of_edge, prior_of, terms_of
 from runpredict.model.features import Stacks, typical_thickness_mm
 from runpredict.physics import film
-
-Floats = NDArray[np.float64]
 
 SWEEPS, FOLD_SWEEPS, DRAWS, FOLD_DRAWS = 400, 160, 128, 64
 READING_MM = 0.5  # a ruler is read to this either way, or to a part of a long run
@@ -47,7 +45,7 @@ class Outcomes:
     past: Floats
     run_mm: Floats
 
-    def take(self, pieces: NDArray[Any]) -> Outcomes:
+    def take(self, pieces: AnyArray) -> Outcomes:
         """Those of some of the pieces."""
         return Outcomes(
             self.lower_m[pieces], self.upper_m[pieces], self.past[pieces], self.run_mm[pieces]

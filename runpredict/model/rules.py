@@ -17,15 +17,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from statistics import NormalDist
-from typing import Any, Protocol
+from typing import Protocol
 
 import numpy as np
-from numpy.typing import NDArray
 
+from runpredict.arrays import AnyArray, Floats, Indices
 from runpredict.model.features import Stacks
 from runpredict.physics import film
-
-Floats = NDArray[np.float64]
 
 GLAZE_SD = 0.9  # a glaze of known chemistry, besides the error of its viscosity
 # A word on a jar is right about three times in four; shift and spread allow for that.
@@ -116,7 +114,7 @@ class Draws:
     edge_sd: float | Floats
     calibration: tuple[float, float] = (0.0, 1.0)
 
-    def take(self, pieces: NDArray[Any]) -> Draws:
+    def take(self, pieces: AnyArray) -> Draws:
         """The draws of some of the pieces."""
         return replace(self, layer_log=self.layer_log[pieces], edge_log=self.edge_log[pieces])
 
@@ -231,7 +229,7 @@ def run_quantiles(runs: Floats) -> Floats:
     return np.moveaxis(np.quantile(runs, RUN_LEVELS, axis=2), 0, 2)
 
 
-def evenly(total: int, count: int) -> NDArray[np.intp]:
+def evenly(total: int, count: int) -> Indices:
     """Places of `count` draws spread evenly over `total`."""
     return np.linspace(0, total - 1, count).round().astype(np.intp)
 

@@ -13,13 +13,11 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import linalg, sparse
 from scipy.special import ndtr, ndtri
 from threadpoolctl import threadpool_limits
 
-Floats = NDArray[np.float64]
-Indices = NDArray[np.intp]
+from runpredict.arrays import Floats, Indices
 
 # How many observations' worth of trust a prior spread has against what the log shows.
 SPREAD_TRUST = 6.0

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, fields
-from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -18,6 +17,7 @@ from sklearn.linear_model import LogisticRegression
 from sklearn.metrics import brier_score_loss, log_loss
 from sklearn.model_selection import GroupKFold
 
+from runpredict.arrays import AnyArray, Floats
 from runpredict.model import rules
 from runpredict.model.features import Stacks, stacks_of
 from runpredict.model.learned import (
@@ -32,8 +32,6 @@ from runpredict.model.learned import (
     outcomes_of,
     shares_of_draws,
 )
-
-Floats = NDArray[np.float64]
 
 FOLDS = 5
 CLIP = 0.002  # a chance is never scored as surer than this
@@ -88,7 +86,7 @@ def _out_of_fold(
         progress((i + 1) / folds.get_n_splits())
     place = np.argsort(np.concatenate(order))
 
-    def joined(name: str) -> NDArray[Any]:
+    def joined(name: str) -> AnyArray:
         return np.concatenate([getattr(part, name) for part in parts])[place]
 
     return _Told(*(joined(field.name) for field in fields(_Told)))

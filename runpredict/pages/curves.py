@@ -11,10 +11,10 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.ticker import FixedFormatter, FixedLocator, FuncFormatter, NullLocator
-from numpy.typing import NDArray
 
 from runpredict.answers import decisions
 from runpredict.answers.check import Answer
+from runpredict.arrays import Floats
 from runpredict.errors import BadInput, Fault
 from runpredict.model.features import MORE_COATS, Stacks
 from runpredict.pages.check_text import percent
@@ -37,8 +37,6 @@ from runpredict.pages.style import (
 from runpredict.physics.chemistry import OXIDES
 from runpredict.physics.melt import viscosity_interval_log10, viscosity_log10_pa_s
 from runpredict.units import MM_PER_INCH, LengthUnits, format_length
-
-Floats = NDArray[np.float64]
 
 LONGEST_HOLD_MIN = 60.0
 BAND_POINTS, HOLD_POINTS = 31, 25

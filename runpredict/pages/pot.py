@@ -15,10 +15,11 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.patches import Patch, Polygon, Rectangle
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from runpredict.answers.check import Answer
 from runpredict.answers.decisions import COOKIE_RIM_M
+from runpredict.arrays import Floats
 from runpredict.errors import BadInput, Fault
 from runpredict.pages.check_text import percent
 from runpredict.pages.style import (
@@ -39,8 +40,6 @@ from runpredict.pages.style import (
     width_in,
 )
 from runpredict.units import LengthUnits, format_distance
-
-Floats = NDArray[np.float64]
 
 # Sizes on paper. [in]
 POT_IN, COLUMN_IN, VIEW_IN = 2.15, 0.82, 1.75

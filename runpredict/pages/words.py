@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
 from runpredict.answers.decisions import Change
+from runpredict.arrays import AnyArray, Floats
 from runpredict.units import LengthUnits, format_distance, format_length
 
 CAUTION = (
@@ -50,7 +48,7 @@ def _overlap(top: str, below: str, thick: str) -> str:
 
 def reasons(
     rows: pd.DataFrame,
-    neighbour: NDArray[Any],
+    neighbour: AnyArray,
     seen: dict[str, int] | None,
     units: LengthUnits,
 ) -> list[str]:
@@ -106,7 +104,7 @@ def reasons(
 def advice(
     change: Change,
     glazes: list[str],
-    planned_mm: NDArray[np.float64],
+    planned_mm: Floats,
     cookie: tuple[str, float, float],
     units: LengthUnits,
 ) -> str:

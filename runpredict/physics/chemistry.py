@@ -14,6 +14,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from runpredict.arrays import Floats
 from runpredict.datafiles import (
     FLUXES,
     MAX_TOTAL_WT,
@@ -36,16 +37,13 @@ __all__ = [
     "unity_formula",
 ]
 
-FloatArray: TypeAlias = npt.NDArray[np.float64]
 OxidesWt: TypeAlias = "Mapping[str, float | None] | pd.Series[float] | pd.DataFrame | npt.ArrayLike"
 
 _OXIDE_ROWS = packaged_rows("oxides.csv")
 _COLUMN = {oxide: column for column, oxide in enumerate(OXIDES)}
 _SPELLING = {oxide.casefold(): oxide for oxide in OXIDES}
 
-MOLAR_MASS_G_PER_MOL: FloatArray = np.array(
-    [float(row["molar_mass_g_per_mol"]) for row in _OXIDE_ROWS]
-)
+MOLAR_MASS_G_PER_MOL: Floats = np.array([float(row["molar_mass_g_per_mol"]) for row in _OXIDE_ROWS])
 """Molar mass of each of `OXIDES`, shape (24,), IUPAC/CIAAW 2021 abridged atomic weights."""
 
 _GROUP_COLUMNS = {
@@ -56,7 +54,7 @@ _GROUP_COLUMNS = {
 }
 
 
-def _as_columns(oxides_wt: OxidesWt) -> FloatArray:
+def _as_columns(oxides_wt: OxidesWt) -> Floats:
     """Weight percent as given, shape (n, 24), blanks as NaN."""
     if isinstance(oxides_wt, pd.DataFrame):
         _refuse_misspelled([str(column) for column in oxides_wt.columns], strict=False)
@@ -89,7 +87,7 @@ def _refuse_misspelled(names: list[str], *, strict: bool) -> None:
         raise ValueError(f"oxides_wt names no oxide; give some of {' '.join(OXIDES)}.")
 
 
-def oxides_wt_array(oxides_wt: OxidesWt) -> FloatArray:
+def oxides_wt_array(oxides_wt: OxidesWt) -> Floats:
     """Analyses as an array, checked and brought to a total of 100.
 
     Parameters
@@ -125,10 +123,10 @@ def oxides_wt_array(oxides_wt: OxidesWt) -> FloatArray:
             f"the oxides of analysis {bad[0] + 1} sum to {counted[bad[0]]:g}; "
             "weight percent sums to about 100."
         )
-    return cast(FloatArray, 100.0 * columns / total[:, None])
+    return cast(Floats, 100.0 * columns / total[:, None])
 
 
-def mole_fractions(oxides_wt: OxidesWt) -> FloatArray:
+def mole_fractions(oxides_wt: OxidesWt) -> Floats:
     """Mole fraction of each oxide.
 
     Parameters
@@ -153,7 +151,7 @@ def mole_fractions(oxides_wt: OxidesWt) -> FloatArray:
     0.5
     """
     moles = oxides_wt_array(oxides_wt) / MOLAR_MASS_G_PER_MOL
-    return cast(FloatArray, moles / moles.sum(axis=1, keepdims=True))
+    return cast(Floats, moles / moles.sum(axis=1, keepdims=True))
 
 
 def unity_formula(oxides_wt: OxidesWt) -> pd.Series[float] | pd.DataFrame:

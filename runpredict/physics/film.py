@@ -33,9 +33,9 @@ Whitham, G. B., Linear and Nonlinear Waves (1974), ch. 2.3 (speed of a shock).
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-Floats = NDArray[np.float64]
+from runpredict.arrays import Bools, Floats
 
 GRAVITY_M_S2 = 9.80665  # standard gravity, CGPM 1901
 CONTACT_DEG = 60.0  # of molten glaze on fired clay; order of magnitude, from memory
@@ -182,7 +182,7 @@ class Wall:
         self.glazed_m = np.maximum(np.where(there, upper, 0.0).max(axis=1, initial=0.0) - lowest, 0)
 
 
-def mixing_shares(present: NDArray[np.bool_]) -> Floats:
+def mixing_shares(present: Bools) -> Floats:
     """Share of each layer's melt in what moves each edge.
 
     Parameters

@@ -11,12 +11,11 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from runpredict.arrays import Floats, Indices
 from runpredict.datafiles import packaged_rows
 from runpredict.physics.melt import MeltCurve
-
-Floats = NDArray[np.float64]
 
 SLOW_C_PER_H, FAST_C_PER_H = 60.0, 150.0  # the two rates of the published cone table
 COOLING_C_PER_H = 200.0  # a loaded electric kiln just below the top; common practice, no source
@@ -105,7 +104,7 @@ class Firings:
         at_peak = self.temperature_c == self.peak_c[:, None]
         return np.asarray(np.where(at_peak, self.time_s, 0.0).sum(axis=1) / 60.0, dtype=float)
 
-    def take(self, index: NDArray[np.intp]) -> Firings:
+    def take(self, index: Indices) -> Firings:
         """The firings at some indices, in that order."""
         return Firings(self.peak_c[index], self.temperature_c[index], self.time_s[index])
 

@@ -10,14 +10,13 @@ them to open measurements: contains information from the SciGlass database, Copy
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any, NamedTuple, TypeAlias
+from typing import Any, NamedTuple
 
 import numpy as np
 import numpy.typing as npt
 
+from runpredict.arrays import AnyArray, Bools, Floats
 from runpredict.physics import chemistry, melt_nets
-
-FloatArray: TypeAlias = npt.NDArray[np.float64]
 
 CELSIUS_ZERO_K = 273.15
 DATA_MIN_C = 850.0
@@ -38,14 +37,14 @@ _FITTED_COLUMNS = np.array([chemistry.OXIDES.index(o) for o in melt_nets.FITTED]
 _FLUORINE = chemistry.OXIDES.index("F")
 
 
-def _as_fractions(mole_fractions: npt.ArrayLike) -> FloatArray:
+def _as_fractions(mole_fractions: npt.ArrayLike) -> Floats:
     x = np.atleast_2d(np.asarray(mole_fractions, dtype=np.float64))
     if x.ndim != 2 or x.shape[1] != len(chemistry.OXIDES):
         raise ValueError(f"mole_fractions has shape {x.shape}; give (n, {len(chemistry.OXIDES)}).")
     return x
 
 
-def _fitted_fractions(x: FloatArray) -> tuple[npt.NDArray[np.float32], FloatArray]:
+def _fitted_fractions(x: Floats) -> tuple[npt.NDArray[np.float32], Floats]:
     """Oxides of the fit summing to 1, and the fluorine left out."""
     fitted = x[:, _FITTED_COLUMNS]
     total = fitted.sum(axis=1, keepdims=True)
@@ -80,14 +79,14 @@ class MeltCurve:
     Mauro, Yue, Ellison, Gupta, Allan (2009), Proc. Natl. Acad. Sci. 106:19780, eq. 7.
     """
 
-    t3_k: FloatArray
-    steepness: FloatArray
-    sd_log10: FloatArray
-    outside: npt.NDArray[np.bool_]
+    t3_k: Floats
+    steepness: Floats
+    sd_log10: Floats
+    outside: Bools
     limit_log10: float
     sd_share: float
 
-    def log10_pa_s(self, temperature_c: npt.ArrayLike) -> FloatArray:
+    def log10_pa_s(self, temperature_c: npt.ArrayLike) -> Floats:
         """log10 viscosity.
 
         Parameters
@@ -106,7 +105,7 @@ class MeltCurve:
         )
         return value[:, 0] if scalar else value
 
-    def sd_at(self, temperature_c: npt.ArrayLike) -> FloatArray:
+    def sd_at(self, temperature_c: npt.ArrayLike) -> Floats:
         """Standard error of log10 viscosity; shapes as in `log10_pa_s`.
 
         `sd_log10` at 1300 °C; a share of the change since then is added in quadrature, and
@@ -123,7 +122,7 @@ class MeltCurve:
         return value[:, 0] if scalar else value
 
 
-def _temperature_k(temperature_c: npt.ArrayLike) -> tuple[FloatArray, bool]:
+def _temperature_k(temperature_c: npt.ArrayLike) -> tuple[Floats, bool]:
     t = np.asarray(temperature_c, dtype=np.float64)
     if not np.isfinite(t).all() or (t <= -CELSIUS_ZERO_K).any():
         raise ValueError("temperature_c must be finite and above -273.15 °C.")
@@ -165,17 +164,17 @@ def melt_curve(mole_fractions: npt.ArrayLike) -> MeltCurve:
     return MeltCurve(t3_k, steepness, sd_log10, outside, c.limit_log10, c.error_share)
 
 
-def _is_outside(stray: npt.NDArray[Any], distance: npt.NDArray[Any]) -> npt.NDArray[np.bool_]:
-    far: npt.NDArray[np.bool_] = (stray > OUTSIDE_MOLE_FRACTION) | (distance > 1.0)
+def _is_outside(stray: AnyArray, distance: AnyArray) -> Bools:
+    far: Bools = (stray > OUTSIDE_MOLE_FRACTION) | (distance > 1.0)
     return far
 
 
-def _sd(variance: FloatArray, stray: npt.NDArray[Any], distance: npt.NDArray[Any]) -> FloatArray:
+def _sd(variance: Floats, stray: AnyArray, distance: AnyArray) -> Floats:
     inside = np.minimum(np.sqrt(variance) * np.maximum(distance, 1.0), OUTSIDE_SD_MAX)
     return np.hypot(inside, np.minimum(OUTSIDE_SD_PER_MOLE_FRACTION * stray, OUTSIDE_SD_MAX))
 
 
-def outside_data(mole_fractions: npt.ArrayLike) -> npt.NDArray[np.bool_]:
+def outside_data(mole_fractions: npt.ArrayLike) -> Bools:
     """Whether each melt lies outside the measured compositions.
 
     Parameters
@@ -194,7 +193,7 @@ def outside_data(mole_fractions: npt.ArrayLike) -> npt.NDArray[np.bool_]:
     return _is_outside(stray + fluorine, distance)
 
 
-def _mole_fractions(oxides_wt: Any) -> FloatArray:
+def _mole_fractions(oxides_wt: Any) -> Floats:
     """`chemistry.mole_fractions`, a cache-sized part at a time when there are many melts."""
     if not isinstance(oxides_wt, np.ndarray) or len(oxides_wt) <= _CHUNK or oxides_wt.ndim != 2:
         return chemistry.mole_fractions(oxides_wt)
@@ -208,7 +207,7 @@ def _mole_fractions(oxides_wt: Any) -> FloatArray:
     return fractions
 
 
-def _paired(oxides_wt: Any, temperature_c: npt.ArrayLike) -> tuple[MeltCurve, FloatArray]:
+def _paired(oxides_wt: Any, temperature_c: npt.ArrayLike) -> tuple[MeltCurve, Floats]:
     curve = melt_curve(_mole_fractions(oxides_wt))
     t = np.asarray(temperature_c, dtype=np.float64)
     n = len(curve.t3_k)
@@ -220,7 +219,7 @@ def _paired(oxides_wt: Any, temperature_c: npt.ArrayLike) -> tuple[MeltCurve, Fl
     return curve, grid
 
 
-def viscosity_log10_pa_s(oxides_wt: Any, temperature_c: npt.ArrayLike) -> FloatArray:
+def viscosity_log10_pa_s(oxides_wt: Any, temperature_c: npt.ArrayLike) -> Floats:
     """log10 of the melt's viscosity.
 
     Parameters
@@ -254,7 +253,7 @@ def viscosity_log10_pa_s(oxides_wt: Any, temperature_c: npt.ArrayLike) -> FloatA
     return curve.log10_pa_s(grid).ravel()
 
 
-def viscosity_sd_log10(oxides_wt: Any, temperature_c: npt.ArrayLike) -> FloatArray:
+def viscosity_sd_log10(oxides_wt: Any, temperature_c: npt.ArrayLike) -> Floats:
     """Standard error of `viscosity_log10_pa_s`, same arguments and shape.
 
     Scaled so that 90 % of measurements from papers no fit has seen lie within 1.645 of it
@@ -267,7 +266,7 @@ def viscosity_sd_log10(oxides_wt: Any, temperature_c: npt.ArrayLike) -> FloatArr
 
 def viscosity_interval_log10(
     oxides_wt: Any, temperature_c: npt.ArrayLike, coverage: float = 0.9
-) -> tuple[FloatArray, FloatArray]:
+) -> tuple[Floats, Floats]:
     """Interval that holds the measured log10 viscosity with the probability `coverage`.
 
     Parameters
@@ -357,7 +356,7 @@ _TENSION_SLOPE_MN_M_K = -0.02
 _TENSION_RANGE_MN_M = (100.0, 500.0)
 
 
-def density_kg_m3(mole_fractions: npt.ArrayLike, temperature_c: npt.ArrayLike) -> FloatArray:
+def density_kg_m3(mole_fractions: npt.ArrayLike, temperature_c: npt.ArrayLike) -> Floats:
     """Density of the melt.
 
     Parameters
@@ -379,13 +378,11 @@ def density_kg_m3(mole_fractions: npt.ArrayLike, temperature_c: npt.ArrayLike) -
     x = np.atleast_2d(np.asarray(mole_fractions, dtype=np.float64))
     t_k = np.asarray(temperature_c, dtype=np.float64).reshape(-1, 1) + CELSIUS_ZERO_K
     volume_cm3 = _VOLUME_TABLE[:, 0] + _VOLUME_TABLE[:, 2] * (t_k - _VOLUME_TABLE[:, 1])
-    density: FloatArray = (
-        1000.0 * (x @ chemistry.MOLAR_MASS_G_PER_MOL) / (x * volume_cm3).sum(axis=1)
-    )
+    density: Floats = 1000.0 * (x @ chemistry.MOLAR_MASS_G_PER_MOL) / (x * volume_cm3).sum(axis=1)
     return density
 
 
-def surface_tension_n_m(mole_fractions: npt.ArrayLike, temperature_c: npt.ArrayLike) -> FloatArray:
+def surface_tension_n_m(mole_fractions: npt.ArrayLike, temperature_c: npt.ArrayLike) -> Floats:
     """Surface tension of the melt in air.
 
     Parameters
@@ -411,9 +408,9 @@ def surface_tension_n_m(mole_fractions: npt.ArrayLike, temperature_c: npt.ArrayL
 class Stiffening(NamedTuple):
     """What grains and crystals add to log10 viscosity; arrays of shape (n,)."""
 
-    solid_fraction: FloatArray
-    shift_log10: FloatArray
-    sd_log10: FloatArray
+    solid_fraction: Floats
+    shift_log10: Floats
+    sd_log10: Floats
 
 
 # Mole fraction of an opacifier that a glaze dissolves, and molar volume of its grains
@@ -453,8 +450,8 @@ def stiffening_log10(mole_fractions: npt.ArrayLike, slow_cooling: bool = False) 
     """
     x = np.atleast_2d(np.asarray(mole_fractions, dtype=np.float64))
 
-    def at(oxide: str) -> FloatArray:
-        column: FloatArray = x[:, chemistry.OXIDES.index(oxide)]
+    def at(oxide: str) -> Floats:
+        column: Floats = x[:, chemistry.OXIDES.index(oxide)]
         return column
 
     melt_volume = (x * _VOLUME_TABLE[:, 0]).sum(axis=1)
@@ -471,7 +468,7 @@ def stiffening_log10(mole_fractions: npt.ArrayLike, slow_cooling: bool = False) 
     return Stiffening(solid, shift, shift.copy())
 
 
-def _ramp(value: FloatArray, start: float, end: float) -> FloatArray:
+def _ramp(value: Floats, start: float, end: float) -> Floats:
     t = np.clip((value - start) / (end - start), 0.0, 1.0)
     return t * t * (3.0 - 2.0 * t)
 
@@ -482,7 +479,7 @@ _JUMP_M = 2.8e-10  # diameter of the oxide ion, from memory
 
 def interdiffusivity_m2_s(
     viscosity_log10_pa_s: npt.ArrayLike, temperature_k: npt.ArrayLike
-) -> FloatArray:
+) -> Floats:
     """Diffusivity by which two melts mix, to an order of magnitude.
 
     Parameters
@@ -509,7 +506,7 @@ def interdiffusivity_m2_s(
     7.3e-14
     """
     eta = np.power(10.0, np.asarray(viscosity_log10_pa_s, dtype=np.float64))
-    diffusivity: FloatArray = (
+    diffusivity: Floats = (
         BOLTZMANN_J_K * np.asarray(temperature_k, dtype=np.float64) / (_JUMP_M * eta)
     )
     return diffusivity

@@ -15,14 +15,12 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-import numpy.typing as npt
 import pandas as pd
 from scipy.optimize import minimize
 from scipy.spatial import cKDTree
 
+from runpredict.arrays import AnyArray, Bools, Float32s, Floats, Indices
 from runpredict.physics import melt, melt_nets
-from runpredict.physics.melt_nets import Float32Array as Float32
-from runpredict.physics.melt_nets import FloatArray
 
 DATA = Path(__file__).parents[1] / "data" / "melt_viscosity_open.csv.xz"
 COEFFICIENTS = Path(__file__).parents[1] / "data" / "melt_coefficients.npz"
@@ -63,14 +61,14 @@ class Measurements:
     """The open data: rows as read, and melts with their rows padded to one width."""
 
     rows: pd.DataFrame
-    fitted: Float32  # (n, 23) mole fractions
-    source: npt.NDArray[Any]  # (n,)
-    family: npt.NDArray[Any]  # (n,)
-    t_k: Float32  # (n, width)
-    log10_viscosity: Float32  # (n, width)
-    present: Float32  # (n, width) 1 or 0
-    melt_of_row: npt.NDArray[np.intp]  # (rows,)
-    place_of_row: npt.NDArray[np.intp]  # (rows,)
+    fitted: Float32s  # (n, 23) mole fractions
+    source: AnyArray  # (n,)
+    family: AnyArray  # (n,)
+    t_k: Float32s  # (n, width)
+    log10_viscosity: Float32s  # (n, width)
+    present: Float32s  # (n, width) 1 or 0
+    melt_of_row: Indices  # (rows,)
+    place_of_row: Indices  # (rows,)
 
 
 def read_measurements(path: Path = DATA) -> Measurements:
@@ -100,7 +98,7 @@ def read_measurements(path: Path = DATA) -> Measurements:
     )
 
 
-def paper_families(author: npt.NDArray[Any], fitted: Float32) -> npt.NDArray[Any]:
+def paper_families(author: AnyArray, fitted: Float32s) -> AnyArray:
     """Family of papers of each melt: one author, or authors who share three melts or more.
 
     Laboratories publish one melt under several names; a split by source alone would then
@@ -123,7 +121,7 @@ def paper_families(author: npt.NDArray[Any], fitted: Float32) -> npt.NDArray[Any
     return np.array([root(name) for name in author])
 
 
-def assign_folds(group: npt.NDArray[Any], weight: FloatArray, seed: int) -> npt.NDArray[np.intp]:
+def assign_folds(group: AnyArray, weight: Floats, seed: int) -> Indices:
     """Fold of each melt: groups whole, largest first into the emptiest fold."""
     rng = np.random.default_rng(seed)
     size = pd.Series(weight).groupby(group).sum()
@@ -136,7 +134,7 @@ def assign_folds(group: npt.NDArray[Any], weight: FloatArray, seed: int) -> npt.
     return np.array([fold_of[name] for name in group])
 
 
-def row_weights(data: Measurements) -> Float32:
+def row_weights(data: Measurements) -> Float32s:
     """Weights (n, width), mean 1 over the rows there are, 0 for `SOURCES_LEFT_OUT`."""
     rows_of_source = pd.Series(data.present.sum(axis=1)).groupby(data.source).transform("sum")
     weight = data.present * (rows_of_source.to_numpy() ** -SOURCE_POWER)[:, None]
@@ -148,21 +146,21 @@ def row_weights(data: Measurements) -> Float32:
 class FeatureScale:
     """Centre and scale of the features, taken once from all melts."""
 
-    centre: Float32
-    scale: Float32
+    centre: Float32s
+    scale: Float32s
 
     @classmethod
-    def of(cls, fitted: Float32) -> FeatureScale:
+    def of(cls, fitted: Float32s) -> FeatureScale:
         f = melt_nets.features(fitted.astype(np.float64))
         scale = np.maximum(f.std(axis=0), FEATURE_SCALE_MIN)
         return cls(f.mean(axis=0).astype(np.float32), scale.astype(np.float32))
 
-    def apply(self, fitted: Float32) -> Float32:
+    def apply(self, fitted: Float32s) -> Float32s:
         features = melt_nets.features(fitted)
         return np.ascontiguousarray((features - self.centre) / self.scale, dtype=np.float32)
 
 
-Weights = dict[str, Float32]
+Weights = dict[str, Float32s]
 
 
 def _start(rng: np.random.Generator, nets: int, inputs: int) -> Weights:
@@ -180,7 +178,7 @@ def _start(rng: np.random.Generator, nets: int, inputs: int) -> Weights:
     return {name: value.astype(np.float32) for name, value in weights.items()}
 
 
-def _forward(w: Weights, f: Float32) -> tuple[Any, ...]:
+def _forward(w: Weights, f: Float32s) -> tuple[Any, ...]:
     a1 = f @ w["w1"] + w["b1"]
     z1 = melt_nets.activation(a1)
     a2 = z1 @ w["w2"] + w["b2"]
@@ -188,7 +186,7 @@ def _forward(w: Weights, f: Float32) -> tuple[Any, ...]:
     return a1, z1, a2, z2, z2 @ w["w3"] + w["b3"] + f @ w["ws"]
 
 
-def _curve(w: Weights, outputs: Float32, t_k: Float32) -> tuple[Any, ...]:
+def _curve(w: Weights, outputs: Float32s, t_k: Float32s) -> tuple[Any, ...]:
     """Curve without the far limits of `melt_nets.parameters`, and the terms of its gradient."""
     t3_k = melt_nets.T3_CENTRE_K * np.exp(melt_nets.T3_LOG_SCALE * outputs[..., 0, None])
     steep = melt_nets.STEEPNESS_MIN + np.logaddexp(0, outputs[..., 1, None]) - 1.0
@@ -198,7 +196,7 @@ def _curve(w: Weights, outputs: Float32, t_k: Float32) -> tuple[Any, ...]:
     return 3.0 - span + span * z * e, z, e, steep, span
 
 
-def _gradient(w: Weights, f: Float32, t_k: Float32, slope_of: Any) -> Weights:
+def _gradient(w: Weights, f: Float32s, t_k: Float32s, slope_of: Any) -> Weights:
     """Gradient of the loss; slope_of(log10 viscosity) gives its derivative."""
     a1, z1, a2, z2, outputs = _forward(w, f)
     value, z, e, steep, span = _curve(w, outputs, t_k)
@@ -221,8 +219,8 @@ def _gradient(w: Weights, f: Float32, t_k: Float32, slope_of: Any) -> Weights:
 
 
 def _source_offsets(
-    w: Weights, f: Float32, data: Measurements, weights: Float32, source: npt.NDArray[np.intp]
-) -> Float32:
+    w: Weights, f: Float32s, data: Measurements, weights: Float32s, source: Indices
+) -> Float32s:
     """Shrunken robust mean of what each net misses in each source, (nets, sources)."""
     value = _curve(w, _forward(w, f)[-1], data.t_k)[0]
     miss = data.log10_viscosity - value
@@ -236,11 +234,11 @@ def _source_offsets(
     return offsets
 
 
-def _slope(aim: Float32, weights: Float32) -> Any:
+def _slope(aim: Float32s, weights: Float32s) -> Any:
     """Derivative of the weighted Student-t loss about `aim`."""
     variance = SCATTER_LOG10**2
 
-    def slope(value: Float32) -> Any:
+    def slope(value: Float32s) -> Any:
         miss = value - aim
         return weights * miss / (1.0 + miss**2 / (SCATTER_DOF * variance)) / variance / BATCH
 
@@ -269,8 +267,8 @@ class _Adam:
 
 def train(
     data: Measurements,
-    f: Float32,
-    weights: Float32,
+    f: Float32s,
+    weights: Float32s,
     members: int,
     seed: int = 0,
     epochs: int = EPOCHS,
@@ -308,15 +306,15 @@ class HeldOut:
 
     by: str
     rows: pd.DataFrame
-    predicted: FloatArray  # (rows,)
-    error_inputs: FloatArray  # (rows, q), last the change since the best known temperature
+    predicted: Floats  # (rows,)
+    error_inputs: Floats  # (rows, q), last the change since the best known temperature
 
-    def sd(self, parts: FloatArray) -> FloatArray:
+    def sd(self, parts: Floats) -> Floats:
         """Standard error of each row, by the parts of `fit_error`."""
         return np.sqrt((self.error_inputs**2) @ parts)
 
     @property
-    def miss(self) -> FloatArray:
+    def miss(self) -> Floats:
         return self.predicted - self.rows["log10_viscosity"].to_numpy()
 
 
@@ -356,7 +354,7 @@ def cross_validate(
     spread = outputs.std(axis=1, ddof=1).T
     inputs = melt_nets.error_inputs(data.fitted, spread, steepness, limit, distance)
 
-    def rows_at(t_k: Any) -> FloatArray:
+    def rows_at(t_k: Any) -> Floats:
         value = melt_nets.curve_log10(t3_k[:, None], steepness[:, None], limit[:, None], t_k)
         return np.broadcast_to(value, data.t_k.shape)[data.melt_of_row, data.place_of_row]
 
@@ -365,7 +363,7 @@ def cross_validate(
     return HeldOut(by, data.rows, predicted, np.column_stack([inputs.T[data.melt_of_row], changed]))
 
 
-def subset(rows: pd.DataFrame, name: str) -> npt.NDArray[np.bool_]:
+def subset(rows: pd.DataFrame, name: str) -> Bools:
     """Rows of a named part of the data."""
     mask = {
         "all": rows["SiO2"] > 0,
@@ -378,7 +376,7 @@ def subset(rows: pd.DataFrame, name: str) -> npt.NDArray[np.bool_]:
     return np.asarray(mask, dtype=bool)
 
 
-def score(rows: pd.DataFrame, predicted: FloatArray, sd: FloatArray | None = None) -> pd.DataFrame:
+def score(rows: pd.DataFrame, predicted: Floats, sd: Floats | None = None) -> pd.DataFrame:
     """RMSE, median absolute error and bias of log10 viscosity by part of the data.
 
     With `sd`, also the share of rows within 1.645 of it. Rows predicted NaN are left out.
@@ -401,7 +399,7 @@ def score(rows: pd.DataFrame, predicted: FloatArray, sd: FloatArray | None = Non
     return pd.DataFrame(table).set_index("part").round(3)
 
 
-def fit_error(held_out: list[HeldOut]) -> tuple[FloatArray, FloatArray]:
+def fit_error(held_out: list[HeldOut]) -> tuple[Floats, Floats]:
     """Weights of the error's parts, and |miss|/sd at COVERAGES.
 
     The parts are fitted by Student-t likelihood to what held-out nets miss, every source
@@ -413,7 +411,7 @@ def fit_error(held_out: list[HeldOut]) -> tuple[FloatArray, FloatArray]:
     weight = pd.Series(np.ones(len(source))).groupby(source).transform("sum").to_numpy()
     weight = weight**-SOURCE_POWER
 
-    def loss(log_parts: FloatArray) -> float:
+    def loss(log_parts: Floats) -> float:
         variance = (inputs**2) @ np.exp(log_parts)
         tail = np.log1p(miss**2 / (ERROR_DOF * variance))
         term = np.log(variance) + (ERROR_DOF + 1.0) * tail
@@ -429,7 +427,7 @@ def fit_error(held_out: list[HeldOut]) -> tuple[FloatArray, FloatArray]:
     return parts * scale**2, np.quantile(z / scale, COVERAGES)
 
 
-def reach_of(fitted: Float32) -> melt_nets.Reach:
+def reach_of(fitted: Float32s) -> melt_nets.Reach:
     """Range of each oxide, and the whitening that measures distance from the data."""
     mean = fitted.mean(axis=0, dtype=np.float64)
     covariance = np.cov(fitted.T) + np.eye(len(mean)) * RARE_OXIDE_SD**2

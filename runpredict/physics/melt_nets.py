@@ -9,15 +9,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
-from typing import Any, TypeAlias
+from typing import Any
 
 import numpy as np
-import numpy.typing as npt
 
+from runpredict.arrays import AnyArray, Float32s, Floats
 from runpredict.physics import chemistry
-
-FloatArray: TypeAlias = npt.NDArray[np.float64]
-Float32Array: TypeAlias = npt.NDArray[np.float32]
 
 # The curve's two numbers from the nets' two outputs; kept here so fit and use cannot part.
 T3_CENTRE_K = 1000.0 * float(np.exp(0.35))
@@ -46,14 +43,14 @@ def _smooth_min(a: Any, b: Any, width: float) -> Any:
     return 0.5 * (a + b - np.sqrt((a - b) ** 2 + width * width))
 
 
-def feldspar_likeness(fitted: npt.NDArray[Any]) -> Any:
+def feldspar_likeness(fitted: AnyArray) -> Any:
     """1 for a melt whose fluxes are alkalis all bound to Al, as in a feldspar, falling to 0."""
     alkali, loosening = (fitted @ _ALKALI_AND_LOOSENING.astype(fitted.dtype)).T
     bound = np.maximum(_smooth_min(fitted[:, _AT["Al2O3"]], alkali, 0.01), 0.0)
     return bound / (alkali + loosening + 0.01)
 
 
-def features(fitted: npt.NDArray[Any]) -> npt.NDArray[Any]:
+def features(fitted: AnyArray) -> AnyArray:
     """Numbers the nets see for each melt.
 
     Parameters
@@ -103,7 +100,7 @@ def features(fitted: npt.NDArray[Any]) -> npt.NDArray[Any]:
     return np.concatenate([columns, np.stack(derived)]).T
 
 
-def activation(a: npt.NDArray[Any]) -> npt.NDArray[Any]:
+def activation(a: AnyArray) -> AnyArray:
     """a / sqrt(1 + a^2): as smooth as tanh and four times cheaper."""
     return a / np.sqrt(1.0 + a * a)
 
@@ -112,10 +109,10 @@ def activation(a: npt.NDArray[Any]) -> npt.NDArray[Any]:
 class Reach:
     """Where the measured compositions end."""
 
-    oxide_low: Float32Array
-    oxide_high: Float32Array
-    oxide_mean: Float32Array
-    whitener: Float32Array
+    oxide_low: Float32s
+    oxide_high: Float32s
+    oxide_mean: Float32s
+    whitener: Float32s
     distance_limit: float
 
 
@@ -124,19 +121,19 @@ class Coefficients(Reach):
     """All that `melt_fit` fits. Member axis first where there is one."""
 
     limit_log10: float
-    centre: Float32Array
-    scale: Float32Array
-    w1: Float32Array
-    b1: Float32Array
-    w2: Float32Array
-    b2: Float32Array
-    w3: Float32Array
-    b3: Float32Array
-    ws: Float32Array
-    error: FloatArray
+    centre: Float32s
+    scale: Float32s
+    w1: Float32s
+    b1: Float32s
+    w2: Float32s
+    b2: Float32s
+    w3: Float32s
+    b3: Float32s
+    ws: Float32s
+    error: Floats
     error_share: float
-    quantile_coverage: FloatArray
-    quantile_z: FloatArray
+    quantile_coverage: Floats
+    quantile_z: Floats
 
 
 @lru_cache(maxsize=1)
@@ -149,7 +146,7 @@ def coefficients() -> Coefficients:
     return Coefficients(**values)
 
 
-def outputs(c: Coefficients, fitted: Float32Array) -> tuple[Float32Array, Float32Array]:
+def outputs(c: Coefficients, fitted: Float32s) -> tuple[Float32s, Float32s]:
     """Mean and spread over the nets of their two outputs, each (2, n)."""
     f = (features(fitted).T - c.centre[:, None]) / c.scale[:, None]
     members, inputs, hidden = c.w1.shape
@@ -162,7 +159,7 @@ def outputs(c: Coefficients, fitted: Float32Array) -> tuple[Float32Array, Float3
     return out.mean(axis=0), out.std(axis=0, ddof=1)
 
 
-def parameters(outputs: npt.NDArray[Any]) -> tuple[FloatArray, FloatArray]:
+def parameters(outputs: AnyArray) -> tuple[Floats, Floats]:
     """T3 in kelvin and steepness from the nets' outputs (2, ...)."""
     o = np.asarray(outputs, dtype=np.float64)
     t3_k = np.clip(T3_CENTRE_K * np.exp(T3_LOG_SCALE * o[0]), *T3_RANGE_K)
@@ -170,7 +167,7 @@ def parameters(outputs: npt.NDArray[Any]) -> tuple[FloatArray, FloatArray]:
     return t3_k, steepness
 
 
-def reach(c: Reach, fitted: Float32Array) -> tuple[Float32Array, Float32Array]:
+def reach(c: Reach, fitted: Float32s) -> tuple[Float32s, Float32s]:
     """How far melts stray: mole fraction outside the oxides' ranges, and distance from the
     middle of the data, all oxides together, over that of the 99.9 % nearest melts.
 
@@ -187,12 +184,12 @@ COLOURANTS = ("Fe2O3", "MnO", "CoO", "NiO", "CuO", "Cr2O3")
 
 
 def error_inputs(
-    fitted: Float32Array,
-    spread: npt.NDArray[Any],
-    steepness: FloatArray,
+    fitted: Float32s,
+    spread: AnyArray,
+    steepness: Floats,
     limit_log10: Any,
-    distance: npt.NDArray[Any],
-) -> FloatArray:
+    distance: AnyArray,
+) -> Floats:
     """(q, n) numbers whose weighted squares add up to the square of the standard error.
 
     A constant; the nets' spread (2, n) of T3, as log10 viscosity there, and of steepness;
@@ -211,10 +208,8 @@ def error_inputs(
     )
 
 
-def curve_log10(t3_k: Any, steepness: Any, limit_log10: Any, t_k: Any) -> FloatArray:
+def curve_log10(t3_k: Any, steepness: Any, limit_log10: Any, t_k: Any) -> Floats:
     """log10 viscosity of the curve; all arguments broadcast."""
     z = t3_k / t_k
-    value: FloatArray = limit_log10 + (3.0 - limit_log10) * z * np.exp(
-        (steepness - 1.0) * (z - 1.0)
-    )
+    value: Floats = limit_log10 + (3.0 - limit_log10) * z * np.exp((steepness - 1.0) * (z - 1.0))
     return value

@@ -12,9 +12,9 @@ from datetime import date, datetime
 from typing import Any, TypeAlias
 
 import numpy as np
-import numpy.typing as npt
 import pandas as pd
 
+from runpredict.arrays import Floats, Indices
 from runpredict.errors import Fault, TableWarning
 from runpredict.tables.columns import (
     COLUMNS,
@@ -35,8 +35,6 @@ from runpredict.units import (
 
 __all__ = ["Table", "nearest", "parse_columns"]
 
-FloatArray: TypeAlias = npt.NDArray[np.float64]
-IntArray: TypeAlias = npt.NDArray[np.int64]
 
 _NOT_KNOWN = ("nan", "na", "n/a", "#n/a", "none", "null", "unknown", "-", "--", "?")
 _UNIT = {"length": " mm", "temperature": " °C", "rate": " °C/h"}
@@ -62,7 +60,7 @@ class Table:
     name: str
     kind: TableKind
     frame: pd.DataFrame
-    rows: IntArray
+    rows: Indices
     faults: list[Fault] = field(default_factory=list)
 
     def blame(self, position: int | None, column: str | None, message: str) -> None:
@@ -183,7 +181,7 @@ def _number_reader(column: Column) -> Reader:
     return lambda text: parse_number(text.rstrip("%° "), column.right)
 
 
-def _numbers(cells: pd.Series[Any], column: Column, table: Table) -> FloatArray:
+def _numbers(cells: pd.Series[Any], column: Column, table: Table) -> Floats:
     """Numbers, most of them read at one go, the odd ones cell by cell."""
     if not (pd.api.types.is_numeric_dtype(cells) and not pd.api.types.is_bool_dtype(cells)):
         fast = pd.to_numeric(cells.where(cells.notna(), None).astype(object), errors="coerce")
@@ -202,7 +200,7 @@ def _numbers(cells: pd.Series[Any], column: Column, table: Table) -> FloatArray:
     return values
 
 
-def _check_range(values: FloatArray, column: Column, table: Table) -> None:
+def _check_range(values: Floats, column: Column, table: Table) -> None:
     part = column.form == "count"
     unit = _UNIT.get(column.form, "")
     wrong = (values < column.low) | (values > column.high)
@@ -259,7 +257,7 @@ def _match_headings(raw: pd.DataFrame, table: Table) -> tuple[dict[str, int], li
 
 
 def parse_columns(
-    raw: pd.DataFrame, kind: TableKind, name: str, rows: IntArray | None = None
+    raw: pd.DataFrame, kind: TableKind, name: str, rows: Indices | None = None
 ) -> Table:
     """Read every cell of a table by the column it stands in.
 
