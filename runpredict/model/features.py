@@ -16,7 +16,7 @@ import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
 from runpredict.arrays import Bools, Floats, Indices, Objects
-from runpredict.physics import film, heat, melt
+from runpredict.physics import film, heat, melt, melt_properties
 from runpredict.physics.chemistry import OXIDES, mole_fractions, unity_formula
 from runpredict.tables.plan import check_plan
 from runpredict.tables.rows import with_defaults
@@ -132,7 +132,7 @@ def _melt_columns(
     )
     fired = firings.take(f)
     shift = np.where(known[g], 0.0, _jar_shift_c(fired.peak_c))
-    solids = melt.stiffening_log10(moles[g])
+    solids = melt_properties.stiffening_log10(moles[g])
     peak = (fired.peak_c + shift)[:, None]
     at_peak = curve.log10_pa_s(peak)[:, 0] + solids.shift_log10
     columns = {
@@ -144,8 +144,8 @@ def _melt_columns(
         "chemistry_known": known[g],
         "fluidity_per_pa": heat.fluidity_per_pa(curve, fired, shift) * 10.0**-solids.shift_log10,
         "fluidity_per_hold_min_per_pa": 60.0 * 10.0**-at_peak,
-        "density_kg_m3": melt.density_kg_m3(moles[g], fired.peak_c),
-        "surface_tension_n_m": melt.surface_tension_n_m(moles[g], fired.peak_c),
+        "density_kg_m3": melt_properties.density_kg_m3(moles[g], fired.peak_c),
+        "surface_tension_n_m": melt_properties.surface_tension_n_m(moles[g], fired.peak_c),
     }
     return {name: np.asarray(values)[row] for name, values in columns.items()}
 
@@ -233,7 +233,7 @@ def _mixed_share(rows: pd.DataFrame) -> Floats:
     log10_pa_s = by_piece["viscosity_log10_pa_s"].transform("mean").to_numpy(dtype=float)
     fluidity = np.log(rows["fluidity_per_pa"]).groupby(by_piece.ngroup()).transform("mean")
     depth_m = film.mixed_depth_m(
-        melt.interdiffusivity_m2_s(
+        melt_properties.interdiffusivity_m2_s(
             log10_pa_s, rows["peak_c"].to_numpy(dtype=float) + melt.CELSIUS_ZERO_K
         ),
         np.exp(fluidity.to_numpy(dtype=float)) * 10.0**log10_pa_s,

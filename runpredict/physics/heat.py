@@ -16,14 +16,18 @@ from numpy.typing import ArrayLike
 from runpredict.arrays import Floats, Indices
 from runpredict.datafiles import packaged_rows
 from runpredict.physics.melt import MeltCurve
+from runpredict.physics.melt_nets import LOG10_RANGE
 
-SLOW_C_PER_H, FAST_C_PER_H = 60.0, 150.0  # the two rates of the published cone table
+SLOW_C_PER_H, FAST_C_PER_H = 60.0, 150.0  # the two rates of data/cones.csv; its sources there
 COOLING_C_PER_H = 200.0  # a loaded electric kiln just below the top; common practice, no source
 FLOW_SPAN_C = 400.0  # colder than this below the peak adds less than 1 % to Φ (see tests)
-RAMP_LIMITS_C_PER_H = (1.0, 1000.0)
+RAMP_LIMITS_C_PER_H = (1.0, 1000.0)  # slower or faster than any kiln; common practice, no source
+ROOM_C = 20.0  # common practice, no source
+# What one second at the stiffest viscosity told adds: no firing is told as less, so that a
+# logarithm of Φ is always finite.
+LEAST_FLUIDITY_PER_PA = 10.0 ** -LOG10_RANGE[1]
 
-ROOM_C = 20.0
-
+# Gauss-Legendre nodes of a leg: sixteen are within 0.1 % of steps of a second (see tests).
 _NODES, _WEIGHTS = np.polynomial.legendre.leggauss(16)
 _NODES, _WEIGHTS = 0.5 * (_NODES + 1.0), 0.5 * _WEIGHTS
 
@@ -60,6 +64,10 @@ def cone_peak_c(cone: Sequence[str], ramp_c_per_h: ArrayLike) -> Floats:
     Raises
     ------
     ValueError : a cone that is not in the table, or a rate outside 1 to 1000 °C/h.
+
+    Notes
+    -----
+    Between and beyond the two published rates the logarithm is our choice, no source.
 
     Examples
     --------
@@ -105,7 +113,16 @@ class Firings:
         return np.asarray(np.where(at_peak, self.time_s, 0.0).sum(axis=1) / 60.0, dtype=float)
 
     def take(self, index: Indices) -> Firings:
-        """The firings at some indices, in that order."""
+        """The firings at some indices.
+
+        Parameters
+        ----------
+        index : ndarray of int, shape (k,)
+
+        Returns
+        -------
+        Firings of k firings, in that order
+        """
         return Firings(self.peak_c[index], self.temperature_c[index], self.time_s[index])
 
 
@@ -127,6 +144,10 @@ def firings_from_peak(peak_c: ArrayLike, ramp_c_per_h: ArrayLike, hold_min: Arra
     Returns
     -------
     Firings of n firings
+
+    Notes
+    -----
+    Only what lies within `FLOW_SPAN_C` of the peak; the cooling at `COOLING_C_PER_H`.
     """
     peak = np.atleast_1d(np.asarray(peak_c, dtype=float))
     hold = np.broadcast_to(np.asarray(hold_min, dtype=float), peak.shape)
@@ -175,7 +196,17 @@ def firing_from_schedule(
 
 
 def join(firings: Sequence[Firings]) -> Firings:
-    """Many firings as one table, the shorter ones filled up with no time at their peak."""
+    """Many firings as one table.
+
+    Parameters
+    ----------
+    firings : sequence of Firings, at least one
+
+    Returns
+    -------
+    Firings
+        All of them in that order, the shorter ones filled up with no time at their peak.
+    """
     width = max(f.time_s.shape[1] for f in firings)
 
     def wide(table: Floats, fill: Floats) -> Floats:
@@ -201,8 +232,15 @@ def fluidity_per_pa(curve: MeltCurve, firings: Firings, shift_c: ArrayLike = 0.0
 
     Returns
     -------
-    ndarray, shape (n,). [1/Pa]
+    ndarray, shape (n,)
+        `LEAST_FLUIDITY_PER_PA` or more, also where nothing melts. [1/Pa]
+
+    Notes
+    -----
+    A film of constant thickness runs ρ g h² Φ / 3: Φ is all that heat and viscosity do
+    (Nusselt 1916; see `film`). Summed by the rule of Gauss and Legendre over each leg.
     """
     shift = np.asarray(shift_c, dtype=float).reshape(-1, 1)
     log10_pa_s = curve.log10_pa_s(firings.temperature_c + shift)
-    return np.asarray((10.0**-log10_pa_s * firings.time_s).sum(axis=1), dtype=float)
+    fluidity = (10.0**-log10_pa_s * firings.time_s).sum(axis=1)
+    return np.asarray(np.maximum(fluidity, LEAST_FLUIDITY_PER_PA), dtype=float)

@@ -16,24 +16,30 @@ import numpy as np
 from runpredict.arrays import AnyArray, Float32s, Floats
 from runpredict.physics import chemistry
 
-# The curve's two numbers from the nets' two outputs; kept here so fit and use cannot part.
+# The curve's two numbers from the nets' two outputs; kept here so fit and use cannot part. Centre
+# and scale bring the first output near a standard normal over the open data; our choice, the
+# fit makes up for any other. Steepness of the least fragile melt, silica, is near 1; our choice.
 T3_CENTRE_K = 1000.0 * float(np.exp(0.35))
 T3_LOG_SCALE = 0.15
 STEEPNESS_MIN = 0.75
-# Limits met only far outside the data. Below 3000 K and from 0.75 up the curve falls with
-# temperature everywhere above 600 °C: 1 + (k - 1) T3/T stays above 0.
+# Limits met only far outside the data; our choice. Below 3000 K and from 0.75 up the curve falls
+# with temperature everywhere above 600 °C: 1 + (k - 1) T3/T stays above 0.
 T3_RANGE_K = (700.0, 3000.0)
 STEEPNESS_MAX = 4.5
+# Bounds of log10 viscosity (Pa s), far outside the data (-1 to 6). The low one is a very fluid
+# salt or slag, 10 mPa s, an order of magnitude from memory; the high one is stiffer than
+# any glass at its transformation, 10^12 Pa s (common practice), and moves nothing in a firing.
+LOG10_RANGE = (-2.0, 14.0)
+# Steepest that T3/T gets: beyond it every curve that still rises is past `LOG10_RANGE`.
+_REDUCED_MAX = 10.0
 
 _COEFFICIENTS = Path(__file__).parents[1] / "data" / "melt_coefficients.npz"
 FITTED = tuple(o for o in chemistry.OXIDES if o != "F")
 _AT = {oxide: i for i, oxide in enumerate(FITTED)}
 
-
 ALKALIS = ("Li2O", "Na2O", "K2O")
 EARTHS = ("MgO", "CaO", "SrO", "BaO", "ZnO", "PbO", "MnO", "CoO", "CuO", "NiO")
-
-
+COLOURANTS = ("Fe2O3", "MnO", "CoO", "NiO", "CuO", "Cr2O3")
 _ALKALI_AND_LOOSENING = np.array(
     [[o in ALKALIS for o in FITTED], [o in (*EARTHS, "B2O3") for o in FITTED]]
 ).T
@@ -44,7 +50,18 @@ def _smooth_min(a: Any, b: Any, width: float) -> Any:
 
 
 def feldspar_likeness(fitted: AnyArray) -> Any:
-    """1 for a melt whose fluxes are alkalis all bound to Al, as in a feldspar, falling to 0."""
+    """How much a melt is like a feldspar's, whose fluxes are alkalis all bound to Al.
+
+    Parameters
+    ----------
+    fitted : ndarray, shape (n, 23)
+        Mole fractions of `FITTED`.
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        1 for a feldspar, falling smoothly to 0. Our own measure, no source.
+    """
     alkali, loosening = (fitted @ _ALKALI_AND_LOOSENING.astype(fitted.dtype)).T
     bound = np.maximum(_smooth_min(fitted[:, _AT["Al2O3"]], alkali, 0.01), 0.0)
     return bound / (alkali + loosening + 0.01)
@@ -63,7 +80,8 @@ def features(fitted: AnyArray) -> AnyArray:
     ndarray, shape (n, p)
         The mole fractions themselves; fluxes left after Al and B have taken theirs (smooth
         minima, after the charge balance of AlO4 and BO4); ratios of the unity formula;
-        mixed-alkali products; non-bridging oxygen per network former; products.
+        mixed-alkali products; non-bridging oxygen per network former; products. The small
+        numbers added keep ratios finite and corners smooth: our choice.
     """
 
     # One oxide after another in memory: twice as fast on millions of melts.
@@ -101,13 +119,23 @@ def features(fitted: AnyArray) -> AnyArray:
 
 
 def activation(a: AnyArray) -> AnyArray:
-    """a / sqrt(1 + a^2): as smooth as tanh and four times cheaper."""
+    """a / sqrt(1 + a²) of an array of any shape: as smooth as tanh and four times cheaper."""
     return a / np.sqrt(1.0 + a * a)
 
 
 @dataclass(frozen=True)
 class Reach:
-    """Where the measured compositions end."""
+    """Where the measured compositions end, as `melt_fit.reach_of` finds it.
+
+    Attributes
+    ----------
+    oxide_low, oxide_high, oxide_mean : ndarray, shape (23,)
+        Mole fraction of each of `FITTED` over the data.
+    whitener : ndarray, shape (23, 23)
+        Brings mole fractions less their mean to unit variance in all directions.
+    distance_limit : float
+        Whitened distance from the mean of the 99.9 % nearest melts.
+    """
 
     oxide_low: Float32s
     oxide_high: Float32s
@@ -118,7 +146,23 @@ class Reach:
 
 @dataclass(frozen=True)
 class Coefficients(Reach):
-    """All that `melt_fit` fits. Member axis first where there is one."""
+    """All that `melt_fit` fits to the open data (SciGlass, ODbL 1.0).
+
+    Attributes
+    ----------
+    limit_log10 : float
+        log10 viscosity (Pa s) at infinite temperature.
+    centre, scale : ndarray, shape (p,)
+        Of the features.
+    w1, b1, w2, b2, w3, b3, ws : ndarray, shape (nets, inputs, outputs), (nets, 1, outputs)
+        Weights of two hidden layers and the last, and of the straight way past them.
+    error : ndarray, shape (q,)
+        Weights of the squares of `error_inputs`.
+    error_share : float
+        Share of the change of log10 viscosity since 1300 °C that is one standard error.
+    quantile_coverage, quantile_z : ndarray, shape (c,)
+        Share of held-out rows, and the |miss| over standard error that holds it.
+    """
 
     limit_log10: float
     centre: Float32s
@@ -138,7 +182,13 @@ class Coefficients(Reach):
 
 @lru_cache(maxsize=1)
 def coefficients() -> Coefficients:
-    """Load the shipped coefficients (once)."""
+    """The shipped coefficients, loaded once.
+
+    Returns
+    -------
+    Coefficients
+        Of data/melt_coefficients.npz, written by `melt_fit`.
+    """
     with np.load(_COEFFICIENTS, allow_pickle=False) as stored:
         values: dict[str, Any] = {name: stored[name] for name in stored.files}
     for name in ("limit_log10", "error_share", "distance_limit"):
@@ -147,7 +197,19 @@ def coefficients() -> Coefficients:
 
 
 def outputs(c: Coefficients, fitted: Float32s) -> tuple[Float32s, Float32s]:
-    """Mean and spread over the nets of their two outputs, each (2, n)."""
+    """What the nets say of each melt.
+
+    Parameters
+    ----------
+    c : Coefficients
+    fitted : ndarray, shape (n, 23)
+        Mole fractions of `FITTED`.
+
+    Returns
+    -------
+    mean, spread : ndarray, shape (2, n)
+        Mean and standard deviation over the nets of their two outputs, for `parameters`.
+    """
     f = (features(fitted).T - c.centre[:, None]) / c.scale[:, None]
     members, inputs, hidden = c.w1.shape
     first = c.w1.transpose(0, 2, 1).reshape(members * hidden, inputs) @ f
@@ -160,7 +222,18 @@ def outputs(c: Coefficients, fitted: Float32s) -> tuple[Float32s, Float32s]:
 
 
 def parameters(outputs: AnyArray) -> tuple[Floats, Floats]:
-    """T3 in kelvin and steepness from the nets' outputs (2, ...)."""
+    """The curve's two numbers from the nets' outputs.
+
+    Parameters
+    ----------
+    outputs : ndarray, shape (2, ...)
+
+    Returns
+    -------
+    t3_k, steepness : ndarray, shape (...)
+        Temperature of log10 viscosity 3 within `T3_RANGE_K` [K], and steepness from
+        `STEEPNESS_MIN` to `STEEPNESS_MAX`.
+    """
     o = np.asarray(outputs, dtype=np.float64)
     t3_k = np.clip(T3_CENTRE_K * np.exp(T3_LOG_SCALE * o[0]), *T3_RANGE_K)
     steepness = np.minimum(STEEPNESS_MIN + np.logaddexp(0.0, o[1]), STEEPNESS_MAX)
@@ -168,9 +241,24 @@ def parameters(outputs: AnyArray) -> tuple[Floats, Floats]:
 
 
 def reach(c: Reach, fitted: Float32s) -> tuple[Float32s, Float32s]:
-    """How far melts stray: mole fraction outside the oxides' ranges, and distance from the
-    middle of the data, all oxides together, over that of the 99.9 % nearest melts.
+    """How far melts stray from the measured ones.
 
+    Parameters
+    ----------
+    c : Reach
+    fitted : ndarray, shape (n, 23)
+        Mole fractions of `FITTED`.
+
+    Returns
+    -------
+    stray : ndarray, shape (n,)
+        Mole fraction outside the oxides' ranges.
+    distance : ndarray, shape (n,)
+        From the middle of the data, all oxides together (Mahalanobis), over that of the 99.9 %
+        nearest melts.
+
+    Notes
+    -----
     The data hold no melt of a potash feldspar that other papers bear out, and the nets
     make it too thin: potash in one counts as outside.
     """
@@ -180,9 +268,6 @@ def reach(c: Reach, fitted: Float32s) -> tuple[Float32s, Float32s]:
     return stray, distance / c.distance_limit
 
 
-COLOURANTS = ("Fe2O3", "MnO", "CoO", "NiO", "CuO", "Cr2O3")
-
-
 def error_inputs(
     fitted: Float32s,
     spread: AnyArray,
@@ -190,8 +275,25 @@ def error_inputs(
     limit_log10: Any,
     distance: AnyArray,
 ) -> Floats:
-    """(q, n) numbers whose weighted squares add up to the square of the standard error.
+    """Numbers whose weighted squares add up to the square of the standard error.
 
+    Parameters
+    ----------
+    fitted : ndarray, shape (n, 23)
+        Mole fractions of `FITTED`.
+    spread : ndarray, shape (2, n)
+        Of the nets' outputs.
+    steepness, distance : ndarray, shape (n,)
+        As from `parameters` and `reach`.
+    limit_log10 : float or ndarray, shape (n,)
+        log10 viscosity (Pa s) at infinite temperature.
+
+    Returns
+    -------
+    ndarray, shape (q, n)
+
+    Notes
+    -----
     A constant; the nets' spread (2, n) of T3, as log10 viscosity there, and of steepness;
     distance from the middle of the data; roots of the oxides on which papers agree less.
     """
@@ -209,7 +311,33 @@ def error_inputs(
 
 
 def curve_log10(t3_k: Any, steepness: Any, limit_log10: Any, t_k: Any) -> Floats:
-    """log10 viscosity of the curve; all arguments broadcast."""
-    z = t3_k / t_k
-    value: Floats = limit_log10 + (3.0 - limit_log10) * z * np.exp((steepness - 1.0) * (z - 1.0))
-    return value
+    """log10 viscosity of the curve, within `LOG10_RANGE` and never rising with temperature.
+
+    Parameters
+    ----------
+    t3_k : array_like
+        Temperature at which log10 viscosity is 3, > 0. [K]
+    steepness : array_like
+        Kinetic fragility at t3_k over (3 - limit_log10).
+    limit_log10 : array_like
+        log10 viscosity (Pa s) at infinite temperature, below 3.
+    t_k : array_like
+        Temperature, > 0. [K]
+
+    Returns
+    -------
+    ndarray, broadcast shape
+        In log10 of Pa s.
+
+    Notes
+    -----
+    limit + (3 - limit) z exp((k - 1)(z - 1)) with z = T3/T. Where k is below 1 this turns down
+    again beyond z = 1/(1 - k), colder than 600 °C: z is held there.
+
+    References
+    ----------
+    Mauro, Yue, Ellison, Gupta, Allan (2009), Proc. Natl. Acad. Sci. 106:19780, eq. 7.
+    """
+    z = np.minimum(t3_k / t_k, 1.0 / np.maximum(1.0 - steepness, 1.0 / _REDUCED_MAX))
+    value = limit_log10 + (3.0 - limit_log10) * z * np.exp((steepness - 1.0) * (z - 1.0))
+    return np.asarray(np.clip(value, *LOG10_RANGE), dtype=np.float64)

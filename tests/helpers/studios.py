@@ -11,7 +11,7 @@ import numpy as np
 import pandas as pd
 
 from runpredict.model.features import FIRED_SHARE, typical_thickness_mm
-from runpredict.physics import heat, melt
+from runpredict.physics import heat, melt, melt_properties
 from runpredict.physics.chemistry import OXIDES, mole_fractions
 
 GRAVITY = 9.81
@@ -269,7 +269,7 @@ def _mobility(layers, lasting, code, degrees):
     curve = melt.melt_curve(lasting["moles"][code])
     fluidity = heat.fluidity_per_pa(curve, firings, degrees)
     off = lasting["level"][code] + lasting["steep"][code] * (peak[which] + degrees - 1215.0)
-    density = melt.density_kg_m3(lasting["moles"][code], peak[which])
+    density = melt_properties.density_kg_m3(lasting["moles"][code], peak[which])
     slope = np.sin(np.radians(layers["wall_deg"].to_numpy()))
     return density * GRAVITY * slope * fluidity * 10.0**-off * np.exp(lasting["melt"] - 1.2)
 

@@ -15,7 +15,7 @@ from runpredict.model.features import (
     stacks_of,
     typical_thickness_mm,
 )
-from runpredict.physics import film, melt
+from runpredict.physics import film, melt_properties
 
 METHODS = ("dip", "pour", "brush", "spray")
 
@@ -146,7 +146,9 @@ def test_share_mixed_is_that_of_the_film():
     both = {"thickness_mm": 0.5, "upper_edge_mm": 90.0}
     rows = build_features(layers(both, {**both, "layer": 2}), pd.DataFrame([ANALYSIS]))
     row = rows.iloc[0]
-    diffusivity = melt.interdiffusivity_m2_s(row["viscosity_log10_pa_s"], row["peak_c"] + 273.15)
+    diffusivity = melt_properties.interdiffusivity_m2_s(
+        row["viscosity_log10_pa_s"], row["peak_c"] + 273.15
+    )
     at_top_s = row["fluidity_per_pa"] * 10.0 ** row["viscosity_log10_pa_s"]
     depth_m = film.mixed_depth_m(diffusivity, at_top_s)
     share = float(film.mixed_share(0.5e-3 * FIRED_SHARE, depth_m))

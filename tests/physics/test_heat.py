@@ -148,7 +148,21 @@ def test_a_rate_that_cannot_be_is_refused(ramp):
 def test_a_firing_of_any_height_has_a_finite_fluidity(target_c):
     phi = heat.fluidity_per_pa(CURVES, heat.firing_from_schedule([100.0], [target_c], [30.0]))
     assert np.isfinite(phi).all()
-    assert (phi >= 0).all()
+    assert (phi >= heat.LEAST_FLUIDITY_PER_PA).all()
+    if target_c < 500.0:
+        assert (phi < 1e-4).all()  # a film a millimetre thick would run less than a nanometre
+
+
+@pytest.mark.parametrize("shift_c", [-250.0, 0.0])
+def test_a_melt_that_stays_a_solid_has_a_fluidity_with_a_logarithm(shift_c):
+    """Silica alone, and any glaze in a firing that never leaves the room."""
+    alone = np.concatenate([np.eye(len(OXIDES))[[OXIDES.index("SiO2")]], _one_melt()])
+    for target_c, hold_min in ((0.0, 0.0), (20.0, 600.0), (600.0, 30.0), (1000.0, 0.0)):
+        firing = heat.join([heat.firing_from_schedule([100.0], [target_c], [hold_min])] * 2)
+        phi = heat.fluidity_per_pa(melt_curve(alone), firing, shift_c)
+        assert np.isfinite(np.log(phi)).all()
+        assert phi[0] < 1e-6
+        assert target_c > 100.0 or (phi < 1e-9).all()
 
 
 def test_a_schedule_that_cannot_be_is_refused():

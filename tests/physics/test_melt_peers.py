@@ -19,7 +19,7 @@ from sklearn.linear_model import Ridge
 from sklearn.pipeline import make_pipeline
 from sklearn.preprocessing import StandardScaler
 
-from runpredict.physics import chemistry, melt, melt_fit
+from runpredict.physics import chemistry, melt, melt_fit, melt_measurements
 from runpredict.physics import melt_nets as melt_net
 
 FloatArray = npt.NDArray[np.float64]
@@ -76,7 +76,7 @@ def predict_left_out(
 ) -> FloatArray:
     x, y = inputs(rows), rows["log10_viscosity"].to_numpy()
     predicted = np.empty(len(rows))
-    for k in range(melt_fit.FOLDS):
+    for k in range(melt_measurements.FOLDS):
         seen = fold != k
         predicted[~seen] = model().fit(x[seen], y[seen]).predict(x[~seen])
     return predicted
@@ -119,9 +119,9 @@ def test_lakatos_factors_give_its_own_worked_glass() -> None:
 @pytest.mark.slow
 @pytest.mark.parametrize("by", ["source", "family"])
 def test_melt_is_better_than_its_peers(by: str, capsys: Any) -> None:
-    data = melt_fit.read_measurements()
+    data = melt_measurements.read_measurements()
     ours = melt_fit.cross_validate(data, by)
-    fold = melt_fit.assign_folds(getattr(data, by), data.present.sum(axis=1), 0)
+    fold = melt_measurements.assign_folds(getattr(data, by), data.present.sum(axis=1), 0)
     predicted = {"melt": ours.predicted}
     for name, (inputs, model) in PEERS.items():
         predicted[name] = predict_left_out(data.rows, fold[data.melt_of_row], inputs, model)

@@ -1,0 +1,249 @@
+"""What else of the melt moves a film: density, surface tension, solids, how fast melts mix."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from runpredict.arrays import Floats
+from runpredict.physics import chemistry
+from runpredict.physics.melt import CELSIUS_ZERO_K
+
+# Partial molar volume at a reference temperature and its growth, cm3/mol and cm3/(mol K).
+# Majors: Lange (1997), Contrib. Mineral. Petrol. 130:1, and Lange & Carmichael (1987),
+# Geochim. Cosmochim. Acta 51:2931, as compiled by Iacovino & Till (2019), Volcanica 2:1;
+# Fe2O3: Liu & Lange (2006). Li2O, P2O5 and the growths: from memory. The rest: about 1.1
+# times the solid's molar volume, our estimate.
+_VOLUME: dict[str, tuple[float, float, float]] = {
+    "SiO2": (26.86, 1773.0, 0.0),
+    "Al2O3": (37.42, 1773.0, 2.62e-3),
+    "B2O3": (42.0, 1773.0, 0.0),
+    "Li2O": (16.85, 1673.0, 5.25e-3),
+    "Na2O": (29.65, 1773.0, 7.68e-3),
+    "K2O": (47.28, 1773.0, 12.08e-3),
+    "MgO": (12.02, 1773.0, 3.27e-3),
+    "CaO": (16.90, 1773.0, 3.74e-3),
+    "SrO": (22.5, 1773.0, 4.0e-3),
+    "BaO": (27.5, 1773.0, 4.5e-3),
+    "ZnO": (15.5, 1773.0, 3.0e-3),
+    "PbO": (26.0, 1773.0, 3.0e-3),
+    "TiO2": (28.32, 1773.0, 7.24e-3),
+    "ZrO2": (23.0, 1773.0, 0.0),
+    "Fe2O3": (41.50, 1723.0, 0.0),
+    "MnO": (14.5, 1773.0, 3.0e-3),
+    "P2O5": (64.5, 1773.0, 0.0),
+    "SnO2": (24.0, 1773.0, 0.0),
+    "CuO": (14.0, 1773.0, 3.0e-3),
+    "CoO": (13.0, 1773.0, 3.0e-3),
+    "Cr2O3": (32.0, 1773.0, 0.0),
+    "NiO": (12.0, 1773.0, 3.0e-3),
+    "Bi2O3": (57.0, 1773.0, 3.0e-3),
+    "F": (9.0, 1773.0, 0.0),
+}
+_VOLUME_TABLE = np.array([_VOLUME[o] for o in chemistry.OXIDES])
+
+# Surface tension at 1400 °C: 271.2 mN/m and its change for each mol%. Küçük, Clare & Jones
+# (1999), Glass Technol. 40:149 (error about 5 %), as reprinted at glassproperties.com. One
+# Fe2O3 counts as two of its FeO; Co, Ni and Zn as its FeO or MgO, our choice; an oxide not
+# named changes nothing there.
+_TENSION_BASE_MN_M = 271.2
+_TENSION_MN_M_PER_MOL_PCT = {
+    "Li2O": 1.48,
+    "K2O": -2.22,
+    "MgO": 1.96,
+    "CaO": 3.34,
+    "SrO": 3.32,
+    "BaO": 1.28,
+    "MnO": 2.92,
+    "Fe2O3": 5.36,
+    "CoO": 2.68,
+    "NiO": 2.68,
+    "ZnO": 1.96,
+    "PbO": -1.38,
+    "B2O3": -2.86,
+    "Al2O3": 3.47,
+}
+_TENSION_TABLE = np.array([_TENSION_MN_M_PER_MOL_PCT.get(o, 0.0) for o in chemistry.OXIDES])
+# Fall of surface tension with temperature, mN/(m K): order of magnitude, from memory.
+_TENSION_SLOPE_MN_M_K = -0.02
+# Bounds about oxide melts, met only far from the source's glasses; orders of magnitude, from
+# memory.
+_TENSION_RANGE_MN_M = (100.0, 500.0)
+
+_BOLTZMANN_J_K = 1.380649e-23  # SI definition
+_JUMP_M = 2.8e-10  # diameter of the oxide ion, from memory
+
+
+def density_kg_m3(mole_fractions: ArrayLike, temperature_c: ArrayLike) -> Floats:
+    """Density of the melt.
+
+    Parameters
+    ----------
+    mole_fractions : array_like, shape (n, 24)
+        In the order of `chemistry.OXIDES`.
+    temperature_c : float or array_like, shape (n,)
+        [°C]
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        [kg/m3] Good to about 2 % for melts of Si, Al, Ti, Fe, Mg, Ca, Na and K, about 5 %
+        with much of the rest.
+
+    Notes
+    -----
+    ρ = Σ x M / Σ x V(T), V the partial molar volumes of `_VOLUME`, with their sources there.
+
+    References
+    ----------
+    Lange & Carmichael (1987), Geochim. Cosmochim. Acta 51:2931; Lange (1997), Contrib. Mineral.
+    Petrol. 130:1.
+    """
+    x = np.atleast_2d(np.asarray(mole_fractions, dtype=np.float64))
+    t_k = np.asarray(temperature_c, dtype=np.float64).reshape(-1, 1) + CELSIUS_ZERO_K
+    volume_cm3 = _VOLUME_TABLE[:, 0] + _VOLUME_TABLE[:, 2] * (t_k - _VOLUME_TABLE[:, 1])
+    density: Floats = 1000.0 * (x @ chemistry.MOLAR_MASS_G_PER_MOL) / (x * volume_cm3).sum(axis=1)
+    return density
+
+
+def surface_tension_n_m(mole_fractions: ArrayLike, temperature_c: ArrayLike) -> Floats:
+    """Surface tension of the melt in air.
+
+    Parameters
+    ----------
+    mole_fractions : array_like, shape (n, 24)
+        In the order of `chemistry.OXIDES`.
+    temperature_c : float or array_like, shape (n,)
+        [°C]
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        [N/m] Good to about 5 % near the silicate glasses of its source; held within 0.1 to
+        0.5 N/m elsewhere.
+
+    Notes
+    -----
+    γ = γ0 + Σ a x at 1400 °C, with a small fall with temperature.
+
+    References
+    ----------
+    Küçük, Clare & Jones (1999), Glass Technol. 40:149.
+    """
+    x = np.atleast_2d(np.asarray(mole_fractions, dtype=np.float64))
+    t_c = np.asarray(temperature_c, dtype=np.float64).reshape(-1)
+    tension_mn_m = (
+        _TENSION_BASE_MN_M + 100.0 * (x @ _TENSION_TABLE) + _TENSION_SLOPE_MN_M_K * (t_c - 1400.0)
+    )
+    return 1e-3 * np.clip(tension_mn_m, *_TENSION_RANGE_MN_M)
+
+
+class Stiffening(NamedTuple):
+    """What grains and crystals add to the viscosity of n melts.
+
+    Attributes
+    ----------
+    solid_fraction : ndarray, shape (n,)
+        Share of the volume, from 0 to `_SOLID_MAX`.
+    shift_log10, sd_log10 : ndarray, shape (n,)
+        Added to log10 viscosity (Pa s), and its standard error.
+    """
+
+    solid_fraction: Floats
+    shift_log10: Floats
+    sd_log10: Floats
+
+
+# Mole fraction of an opacifier that a glaze dissolves, and molar volume of its grains
+# (cm3/mol, handbook densities): common practice, no source, for the first.
+_OPACIFIERS = {"SnO2": (0.010, 21.5), "ZrO2": (0.015, 39.3)}
+# Solids beyond which Roscoe's law runs away (it ends at 1 / 1.35 = 0.74); our choice.
+_SOLID_MAX = 0.35
+# Most that the crystals of a matt glaze take of its volume; common practice, no source.
+_MATT_SOLID = 0.10
+
+
+def stiffening_log10(mole_fractions: ArrayLike) -> Stiffening:
+    """Stiffening of a glaze by what does not melt, or crystallises.
+
+    Parameters
+    ----------
+    mole_fractions : array_like, shape (n, 24)
+        In the order of `chemistry.OXIDES`.
+
+    Returns
+    -------
+    Stiffening
+        Solid volume fraction from 0 to 0.35, what it adds to log10 viscosity (0 to 0.70)
+        and the standard error that this adds (in quadrature), as large as the shift
+        itself since the fractions are guesses.
+
+    Notes
+    -----
+    log10(η/η0) = -2.5 log10(1 - 1.35 φ), φ the volume of solids, added up from: SnO2 and
+    ZrO2 (as zircon) beyond what dissolves; up to 0.10 for alumina matts, SiO2/Al2O3
+    falling from 5.5 to 3.5; up to 0.10 for magnesia matts, MgO from 0.15 to 0.30 of the
+    melt. These limits are common practice, no source. Gas, undissolved silica, crystals of
+    slow cooling and other grains are left to learning.
+
+    References
+    ----------
+    Roscoe (1952), Br. J. Appl. Phys. 3:267.
+    """
+    x = np.atleast_2d(np.asarray(mole_fractions, dtype=np.float64))
+
+    def at(oxide: str) -> Floats:
+        column: Floats = x[:, chemistry.OXIDES.index(oxide)]
+        return column
+
+    melt_volume = (x * _VOLUME_TABLE[:, 0]).sum(axis=1)
+    solid = np.zeros(len(x))
+    for oxide, (soluble, grain_cm3) in _OPACIFIERS.items():
+        solid += np.maximum(at(oxide) - soluble, 0.0) * grain_cm3 / melt_volume
+    al = np.maximum(at("Al2O3"), 1e-9)
+    solid += _MATT_SOLID * _ramp(-at("SiO2") / al, -5.5, -3.5)
+    solid += _MATT_SOLID * _ramp(at("MgO"), 0.15, 0.30)
+    solid = np.minimum(solid, _SOLID_MAX)
+    shift = -2.5 * np.log10(1.0 - 1.35 * solid)
+    return Stiffening(solid, shift, shift.copy())
+
+
+def _ramp(value: Floats, start: float, end: float) -> Floats:
+    """0 up to start, 1 from end on, smooth between."""
+    t = np.clip((value - start) / (end - start), 0.0, 1.0)
+    return t * t * (3.0 - 2.0 * t)
+
+
+def interdiffusivity_m2_s(viscosity_log10_pa_s: ArrayLike, temperature_k: ArrayLike) -> Floats:
+    """Diffusivity by which two melts mix, to an order of magnitude.
+
+    Parameters
+    ----------
+    viscosity_log10_pa_s : array_like
+        log10 of viscosity in Pa s.
+    temperature_k : array_like
+        [K]
+
+    Returns
+    -------
+    ndarray
+        [m2/s] D = k T / (λ η), λ the oxide ion's diameter: the network formers' diffusion.
+        Alkalis run ahead of it by orders of magnitude.
+
+    References
+    ----------
+    Eyring (1936), J. Chem. Phys. 4:283; for silicate melts Shimizu & Kushiro (1984),
+    Geochim. Cosmochim. Acta 48:1295, from memory.
+
+    Examples
+    --------
+    >>> float(f"{interdiffusivity_m2_s(3.0, 1473.0):.1e}")
+    7.3e-14
+    """
+    eta = np.power(10.0, np.asarray(viscosity_log10_pa_s, dtype=np.float64))
+    diffusivity: Floats = (
+        _BOLTZMANN_J_K * np.asarray(temperature_k, dtype=np.float64) / (_JUMP_M * eta)
+    )
+    return diffusivity
