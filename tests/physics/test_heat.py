@@ -150,7 +150,7 @@ def test_a_firing_of_any_height_has_a_finite_fluidity(target_c):
     assert np.isfinite(phi).all()
     assert (phi >= heat.LEAST_FLUIDITY_PER_PA).all()
     if target_c < 500.0:
-        assert (phi < 1e-4).all()  # a film a millimetre thick would run less than a nanometre
+        assert (phi < 1e-4).all()  # a film of a millimetre runs less than a micrometre
 
 
 @pytest.mark.parametrize("shift_c", [-250.0, 0.0])
@@ -161,7 +161,7 @@ def test_a_melt_that_stays_a_solid_has_a_fluidity_with_a_logarithm(shift_c):
         firing = heat.join([heat.firing_from_schedule([100.0], [target_c], [hold_min])] * 2)
         phi = heat.fluidity_per_pa(melt_curve(alone), firing, shift_c)
         assert np.isfinite(np.log(phi)).all()
-        assert phi[0] < 1e-6
+        assert phi[0] < 1e-4  # a film of a millimetre runs less than a micrometre
         assert target_c > 100.0 or (phi < 1e-9).all()
 
 
