@@ -1,4 +1,19 @@
-"""An independent solution of the film equation, to hold the closed one against."""
+"""Independent solutions of the film equation, to hold the closed one against.
+
+`method_of_lines` solves one melt. `solve_layers` solves k melts that lie on one wall: thin films,
+driven by weight alone (no surface tension, no pull of one layer on its own slope), each moved
+downhill by the mean speed that the stacked viscosities give it,
+
+    h_i,t + (h_i w_i f(H))_x = 0,   w_i from `layer_speeds`, f from `held`, H = Σ h_i,
+
+by finite volumes of second order (upwind with minmod slopes, Heun in time): all waves run
+downhill, so upwind is the right side for every layer. Order is kept: where a lower layer has
+not come, the one above lies on the bare wall, and a lower one that comes later runs under it.
+
+Accuracy, seen by halving the cells (tests/physics/test_film_reference.py): with the default 400
+cells on twice the way to the foot, runs are within 1 % of the closed forms or half a cell. Glaze
+is kept to rounding.
+"""
 
 import numpy as np
 from scipy.integrate import solve_ivp
@@ -43,3 +58,192 @@ def front_m(x, h):
     # Half height is met within the cells `last` and `last + 1`.
     part = (h[last] - 0.5 * height) / (h[last] - h[last + 1])
     return x[last] + part * (x[1] - x[0])
+
+
+# Share of a cell that the fastest wave crosses in a step; stable below 1/2.
+COURANT = 0.45
+STEPS_MIN = 60  # for what changes with time
+# Within so many cells of a layer's last trace its front has its full height.
+FRONT_CELLS = 6
+TRACE = 0.01  # of the thickness a layer started with
+
+
+def layer_speeds(h, mobility):
+    """Mean speed of each of k films stacked on a wall, per unit of time.
+
+    Parameters
+    ----------
+    h : ndarray, shape (k, cells)
+        Thickness, the first next to the wall. [m]
+    mobility : ndarray, shape (k, 1) or (k, cells)
+        ρ g sin(wall) dΦ/dt of each melt, all of one density. [1/m]
+
+    Returns
+    -------
+    ndarray, shape (k, cells). [m]
+
+    Notes
+    -----
+    du/dy = mobility (H - y), u = 0 at the wall and the same on both sides of an interface. With b
+    what lies over a layer: it rides at the speed of the interface below it and adds
+    mobility h (h/3 + b/2) in the mean, mobility h (h/2 + b) at its outer face.
+    """
+    over = np.cumsum(h[::-1], axis=0)[::-1] - h
+    shear = mobility * h
+    outer = np.cumsum(shear * (0.5 * h + over), axis=0)
+    ridden = np.concatenate([np.zeros_like(h[:1]), outer[:-1]])
+    return ridden + shear * (h / 3.0 + 0.5 * over)
+
+
+def _share_mixed_table():
+    """Share mixed of two like films by depth over thickness; Crank (1975), series of ch. 4."""
+    ratio = np.linspace(0.0, 6.0, 601)
+    odd = np.arange(1, 4001, 2)
+    decay = np.exp(-((odd * np.pi * ratio[:, None] / 4.0) ** 2)) / odd**2
+    return ratio, 1.0 - 8.0 / np.pi**2 * decay.sum(axis=1)
+
+
+RATIO, SHARE = _share_mixed_table()
+
+
+def mixed_mobility(h, mobility, depth_m):
+    """Mobility (k, cells) of melts that have mixed by diffusion to some depth.
+
+    Each melt's logarithm goes from its own to the mean of the wall there, weighed by thickness,
+    by the share that two films half as thick as all of it would have mixed.
+    """
+    whole = np.maximum(h.sum(axis=0), 1e-300)
+    own = np.log(mobility)
+    mean = (h * own).sum(axis=0) / whole
+    share = np.interp(depth_m / (0.5 * whole), RATIO, SHARE)
+    return np.exp(own + share * (mean - own))
+
+
+def held(whole, hold_thickness_m):
+    """What holding back leaves of the speed: flux of one melt goes as h³ - h0³, nought below."""
+    return 1.0 - np.minimum(hold_thickness_m / np.maximum(whole, 1e-300), 1.0) ** 3
+
+
+def solve_profile(
+    lower_m,
+    upper_m,
+    thickness_m,
+    mobility,
+    hold_thickness_m=0.0,
+    mixing_m=0.0,
+    wall_m=None,
+    cells=400,
+    pace=None,
+):
+    """k layers on one wall at the end of a firing, each a film of its own, solved in full.
+
+    Parameters
+    ----------
+    lower_m, upper_m, thickness_m : array_like, shape (k,)
+        Edges above the foot and fired thickness; the first layer lies next to the wall. [m]
+    mobility : array_like, shape (k,)
+        ρ g sin(wall) Φ over the whole firing, > 0. [1/m]
+    hold_thickness_m : float
+        Glaze thinner than this, all layers together, stands still. [m]
+    mixing_m : float
+        Depth sqrt(4 D t) to which melts have mixed at the end of the firing. [m]
+    wall_m : float, optional
+        Length of wall from the top of the glaze; default twice the way to the foot. [m]
+    cells : int
+        Of that wall, about: the foot is put on a face.
+    pace : callable, optional
+        Of time from 0 to 1: factor (k,) on each mobility, of mean 1.
+
+    Returns
+    -------
+    x : ndarray, shape (cells,)
+        Middle of each cell, down from the top of the glaze. [m]
+    h : ndarray, shape (k, cells). [m]
+    left_m2 : ndarray, shape (k,)
+        What has run off the end of the wall. [m²]
+    """
+    lower, upper, thickness, mobility = (
+        np.asarray(a, dtype=float) for a in (lower_m, upper_m, thickness_m, mobility)
+    )
+    top = upper.max()
+    length = 2.0 * top if wall_m is None else wall_m
+    step = top / max(round(cells * top / length), 1)
+    faces = step * np.arange(round(length / step) + 1)
+    reach = np.clip(faces, (top - upper)[:, None], (top - lower)[:, None])
+    h = thickness[:, None] * np.diff(reach, axis=1) / step
+    left = np.zeros(len(h))
+    time, depth_squared = 0.0, 0.0
+
+    def speeds(h, moved, depth_m):
+        local = moved[:, None] if depth_m == 0.0 else mixed_mobility(h, moved[:, None], depth_m)
+        return layer_speeds(h, local)
+
+    def rate(h, moved, depth_m):
+        slope = np.zeros_like(h)
+        rise = np.diff(h, axis=1)
+        one, other = rise[:, :-1], rise[:, 1:]
+        slope[:, 1:-1] = np.where(
+            one * other > 0, np.sign(one) * np.minimum(np.abs(one), np.abs(other)), 0.0
+        )
+        face = h + 0.5 * slope
+        flux = face * speeds(face, moved, depth_m) * held(face.sum(axis=0), hold_thickness_m)
+        return -np.diff(flux, axis=1, prepend=0.0) / step, flux[:, -1]
+
+    while time < 1.0:
+        now = np.ones(len(mobility)) if pace is None else np.asarray(pace(time), dtype=float)
+        moved = np.maximum(mobility * now, 1e-300)
+        depth = mixing_m * np.sqrt(depth_squared)
+        # Speeds are homogeneous of degree 2, so by Euler and Collatz no wave is faster than this.
+        fastest = 3.0 * speeds(h, moved, depth).max()
+        dt = min(COURANT * step / max(fastest, 1e-300), 1.0 / STEPS_MIN, 1.0 - time)
+        first, out_first = rate(h, moved, depth)
+        second, out_second = rate(h + dt * first, moved, depth)
+        h = h + 0.5 * dt * (first + second)
+        left += 0.5 * dt * (out_first + out_second)
+        depth_squared += dt * np.exp(np.log(np.maximum(now, 1e-300)).mean())
+        time = 1.0 if time + dt >= 1.0 - 1e-12 else time + dt
+    return 0.5 * (faces[1:] + faces[:-1]), h, left
+
+
+def lower_edge_m(x, h, thickness_m):
+    """Where one layer ends: the front that holds what lies beyond its last full height. [m]"""
+    trace = np.flatnonzero(h > TRACE * thickness_m)
+    last = trace[-1]
+    start = max(last - FRONT_CELLS, 0)
+    full = start + int(np.argmax(h[start : last + 1]))
+    step = x[1] - x[0]
+    return x[full] + 0.5 * step + step * h[full + 1 :].sum() / h[full]
+
+
+def solve_layers(
+    lower_m,
+    upper_m,
+    thickness_m,
+    mobility,
+    hold_thickness_m=0.0,
+    mixing_m=0.0,
+    wall_m=None,
+    cells=400,
+    pace=None,
+):
+    """How far each layer runs and what passes the foot, by `solve_profile`.
+
+    Parameters are its own; a layer of no height or thickness is not there.
+
+    Returns
+    -------
+    runs_m : ndarray, shape (k,)
+        Of each lower edge; inf where it has left the wall. [m]
+    past_m2 : ndarray, shape (k,)
+        Of each layer below the foot, per metre of rim. [m²]
+    """
+    x, h, left = solve_profile(
+        lower_m, upper_m, thickness_m, mobility, hold_thickness_m, mixing_m, wall_m, cells, pace
+    )
+    top, step = np.max(upper_m), x[1] - x[0]
+    runs = np.zeros(len(h))
+    for layer, (low, high, thick) in enumerate(zip(lower_m, upper_m, thickness_m, strict=True)):
+        if high > low and thick > 0:
+            gone = left[layer] > TRACE * thick * step
+            runs[layer] = np.inf if gone else lower_edge_m(x, h[layer], thick) - (top - low)
+    return runs, left + step * h[:, x > top].sum(axis=1)
