@@ -6,7 +6,15 @@ import argparse
 import sys
 from collections.abc import Callable
 
-ROLES = ("plan", "log", "glazes", "recipes", "materials", "schedules")
+from runpredict.tables.roles import ROLES
+
+DONE, OVER_TOLERANCE, BAD_INPUT = 0, 1, 2
+"""Exit status of a command."""
+
+
+def given_files(args: argparse.Namespace) -> dict[str, str | None]:
+    """File of each table by role; None where the command has no such option or none was given."""
+    return {role: getattr(args, role, None) for role in ROLES}
 
 
 def glaze_options(parser: argparse.ArgumentParser) -> None:

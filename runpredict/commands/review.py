@@ -6,11 +6,16 @@ import argparse
 from pathlib import Path
 from typing import Any
 
-from runpredict.commands.options import ROLES, reading_options, show_progress, table_options
+from runpredict.commands.options import (
+    DONE,
+    given_files,
+    reading_options,
+    show_progress,
+    table_options,
+)
 
 __all__ = ["add_commands"]
 
-DONE = 0
 DEFAULT_COUNT = 5
 
 
@@ -57,17 +62,13 @@ def add_commands(subparsers: argparse._SubParsersAction[Any]) -> None:
     ahead.set_defaults(run=_next)
 
 
-def _files(args: argparse.Namespace) -> dict[str, str | None]:
-    return {role: getattr(args, role, None) for role in ROLES}
-
-
 def _review(args: argparse.Namespace) -> int:
     from runpredict.answers.review import look_back
     from runpredict.commands.sources import gather
     from runpredict.pages.review_text import review_text
     from runpredict.tables.csv_files import write_tables
 
-    tables = gather(("log", "glazes"), args.logbook, **_files(args))
+    tables = gather(("log", "glazes"), args.logbook, **given_files(args))
     found = look_back(tables, args.since, progress=show_progress("Learning from the log"))
     if args.out is not None:
         folder = Path(args.out)
@@ -84,7 +85,7 @@ def _next(args: argparse.Namespace) -> int:
     from runpredict.pages.teach_text import lessons_text
     from runpredict.tables.csv_files import write_tables
 
-    tables = gather(("plan", "glazes"), args.logbook, **_files(args))
+    tables = gather(("plan", "glazes"), args.logbook, **given_files(args))
     found = what_to_fire(tables, args.count, show_progress("Learning from the log"))
     if args.out is not None:
         folder = Path(args.out)

@@ -134,7 +134,7 @@ class Logbook:
         Returns
         -------
         DataFrame
-            As `tables.check_table` returns it: mm, °C, wt %.
+            As `tables.rows.check_table` returns it: mm, °C, wt %.
         """
         with self._telling():
             rows = [
@@ -182,7 +182,7 @@ class Logbook:
         Parameters
         ----------
         tables : mapping of DataFrame by kind
-            Cells as typed, as for `tables.check_table`.
+            Cells as typed, as for `tables.rows.check_table`.
         origin : str
             What `history` calls it.
 
@@ -198,7 +198,7 @@ class Logbook:
         Warns
         -----
         TableWarning
-            As `tables.check_table`.
+            As `tables.rows.check_table`.
 
         Notes
         -----
@@ -387,7 +387,7 @@ def import_files(
     Warns
     -----
     TableWarning
-        As `tablefiles.load_table`.
+        As `csv_files.load_table`.
     """
     tables, faults = load_files(paths)
     origin = ", ".join(Path(path).name for path in paths)

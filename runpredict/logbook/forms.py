@@ -14,9 +14,9 @@ import pandas as pd
 
 from runpredict.datafiles import OXIDES, packaged_rows
 from runpredict.errors import BadInput, Fault
-from runpredict.tables.cells import Table
+from runpredict.tables.cells import Table, plain_heading
 from runpredict.tables.columns import COLUMNS, KINDS, TableKind
-from runpredict.tables.csv_files import load_table, load_workbook
+from runpredict.tables.csv_files import SEPARATORS, load_table, load_workbook
 from runpredict.tables.files import read_bytes, refuse_file, replace_file
 from runpredict.tables.rows import empty_table
 from runpredict.tables.workbooks import write_workbook
@@ -50,8 +50,7 @@ def recognise_kind(path: str | os.PathLike[str]) -> TableKind:
     text = content.decode("utf-16" if wide else "utf-8-sig", errors="replace")
     lines = [line for line in text.splitlines()[:20] if line.strip() and line[:4] != "sep="]
     headings = {
-        re.sub(r"[\W_]+", "_", heading.casefold()).strip("_")
-        for heading in re.split(r"[,;\t|]", lines[0] if lines else "")
+        plain_heading(heading) for heading in re.split(f"[{SEPARATORS}]", lines[0] if lines else "")
     }
 
     def fit(kind: TableKind) -> tuple[bool, int]:
@@ -87,7 +86,7 @@ def load_files(paths: Iterable[str | os.PathLike[str]]) -> tuple[list[Table], li
     Warns
     -----
     TableWarning
-        As `tablefiles.load_table` and `tablefiles.load_workbook`.
+        As `csv_files.load_table` and `csv_files.load_workbook`.
     """
     files = [Path(path) for path in paths]
     names = [file.name for file in files]

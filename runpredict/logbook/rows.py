@@ -13,9 +13,9 @@ import pandas as pd
 
 from runpredict.datafiles import OXIDES
 from runpredict.errors import Fault, TableWarning
-from runpredict.logbook.schema import FILE_NAME, KEYS
+from runpredict.logbook.schema import FILE_NAME
 from runpredict.tables.cells import Table, nearest
-from runpredict.tables.columns import COLUMNS, MAX_NOTE_CHARS, TEXT_FORMS, TableKind
+from runpredict.tables.columns import COLUMNS, KEYS, MAX_NOTE_CHARS, TEXT_FORMS, TableKind
 from runpredict.tables.rows import check_rows, empty_table
 
 __all__ = [
@@ -310,7 +310,7 @@ def _names(kind: TableKind) -> list[str]:
 
 
 def frame_of(kind: TableKind, rows: Sequence[Row], headings: Sequence[str]) -> pd.DataFrame:
-    """Rows as `tables.check_table` returns them, the unknown columns behind."""
+    """Rows as `tables.rows.check_table` returns them, the unknown columns behind."""
     blank = empty_table(kind)
     raw = pd.DataFrame([row.cells for row in rows], columns=_names(kind), dtype=object)
     frame = raw.astype(blank.dtypes.to_dict())

@@ -25,6 +25,7 @@ from runpredict.tables.rows import check_rows, raise_faults
 from runpredict.tables.workbooks import workbook_cells
 
 __all__ = [
+    "SEPARATORS",
     "load_table",
     "load_workbook",
     "read_table",
@@ -34,7 +35,8 @@ __all__ = [
     "write_tables",
 ]
 
-_SEPARATORS = ",;\t|"
+SEPARATORS = ",;\t|"
+"""What parts the cells of a row, in the programs that people have."""
 # What a spreadsheet may take for a formula, and what we already made harmless with apostrophes.
 _FORMULA = re.compile(r"'*[=+\-@\t\r\n＝＋－＠]")
 
@@ -73,7 +75,7 @@ def _separator(text: str, kind: TableKind) -> tuple[str, int]:
         return declared.group(1), 1
     lines = [first, *rest.split("\n", 1)[:1]]
     line = next((line for line in lines if line.strip()), first)
-    return max(_SEPARATORS, key=lambda separator: _headings_known(line, separator, kind)), 0
+    return max(SEPARATORS, key=lambda separator: _headings_known(line, separator, kind)), 0
 
 
 def _records(text: str, path: Path, kind: TableKind) -> list[list[str]]:
@@ -176,7 +178,7 @@ def read_table(path: str | os.PathLike[str], kind: TableKind) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        As `tables.check_table` returns.
+        As `rows.check_table` returns.
 
     Raises
     ------
@@ -243,7 +245,7 @@ def read_workbook(path: str | os.PathLike[str]) -> dict[TableKind, pd.DataFrame]
     Returns
     -------
     dict
-        DataFrames by kind, as `tables.check_table` returns.
+        DataFrames by kind, as `rows.check_table` returns.
 
     Raises
     ------
