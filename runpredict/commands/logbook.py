@@ -66,8 +66,9 @@ def _add_export(subparsers: argparse._SubParsersAction[Any]) -> None:
     parser = subparsers.add_parser(
         "export",
         help="write the logbook as tables",
-        description="Writes glazes.csv, recipes.csv, materials.csv, schedules.csv and layers.csv; "
-        "files of these names in the folder are replaced.",
+        description="Writes glazes.csv, recipes.csv, materials.csv, schedules.csv and layers.csv, "
+        "and every change ever made to them as history.csv; files of these names in the folder are "
+        "replaced. An import of the tables makes the same logbook again, but for its history.",
     )
     parser.add_argument("folder", nargs="?", metavar="DIR", help="folder for the CSV files")
     parser.add_argument("--xlsx", metavar="FILE", help="also, or only, write a workbook")

@@ -24,6 +24,7 @@ __all__ = [
     "Incoming",
     "Key",
     "Outcome",
+    "Revision",
     "Row",
     "Stored",
     "changes_of",
@@ -71,6 +72,36 @@ class Stored:
     row: Row
     revision: int
     retired: bool
+
+
+@dataclass(frozen=True)
+class Revision:
+    """A row as it was written at some time.
+
+    Parameters
+    ----------
+    entry : int
+        Number of what wrote it; an import or a record is one entry, and later ones are higher.
+    logged_at : str
+        UTC, ISO 8601.
+    action : str
+        ``import`` or ``record``.
+    origin : str
+        Files of the import, or the piece of the record.
+    number : int
+        1 for the first of its row.
+    retired : bool
+        It left its recipe or schedule.
+    row : Row
+    """
+
+    entry: int
+    logged_at: str
+    action: str
+    origin: str
+    number: int
+    retired: bool
+    row: Row
 
 
 @dataclass(frozen=True)

@@ -195,13 +195,18 @@ def read_table(path: str | os.PathLike[str], kind: TableKind) -> pd.DataFrame:
     return table.frame
 
 
-def load_workbook(path: str | os.PathLike[str]) -> dict[TableKind, Table]:
+def load_workbook(
+    path: str | os.PathLike[str], apart: Mapping[str, str] | None = None
+) -> dict[TableKind, Table]:
     """Read and check every table of a workbook; faults of cells and rows are kept, not raised.
 
     Parameters
     ----------
     path : path
         An .xlsx file with sheets named after the tables: glazes, recipes, ...
+    apart : mapping, optional
+        Other sheets that hold no table, in small letters, and what to say of each; blank for
+        nothing.
 
     Returns
     -------
@@ -223,8 +228,10 @@ def load_workbook(path: str | os.PathLike[str]) -> dict[TableKind, Table]:
     for title, records in workbook_cells(file).items():
         name = f"{file.name}, sheet {title}"
         if title not in KINDS:
-            message = Fault(name, None, None, f"is not read; name it one of {', '.join(KINDS)}.")
-            warnings.warn(TableWarning(str(message)), stacklevel=2)
+            message = (apart or {}).get(title, f"is not read; name it one of {', '.join(KINDS)}.")
+            if message:
+                told = Fault(name, None, None, message)
+                warnings.warn(TableWarning(str(told)), stacklevel=2)
             continue
         frame, rows, shape_faults = _frame_of(records, name)
         tables[title] = check_rows(frame, title, name, rows)
