@@ -16,8 +16,9 @@ from runpredict.commands.options import (
     BAD_INPUT,
     DONE,
     OVER_TOLERANCE,
-    given_files,
+    files_of,
     glaze_options,
+    plan_option,
     reading_options,
     show_progress,
     table_options,
@@ -68,6 +69,7 @@ def build_parser() -> argparse.ArgumentParser:
     parser.add_argument("--version", action=_Version, help="print the version, and that is all")
     commands = parser.add_subparsers(dest="command", required=True, metavar="COMMAND")
     check = commands.add_parser("check", help="what will run in a planned firing, and what to do")
+    plan_option(check)
     table_options(check)
     _answer_options(check)
     check.set_defaults(run=_check)
@@ -119,7 +121,7 @@ def _show_warning(message: Warning | str, category: type[Warning], *_: Any, **__
 def _check(args: argparse.Namespace) -> int:
     from runpredict.commands.sources import gather
 
-    return _tell(gather(("plan", "glazes"), args.logbook, **given_files(args)), args)
+    return _tell(gather(("plan", "glazes"), args.logbook, **files_of(args)), args)
 
 
 def _demo(args: argparse.Namespace) -> int:
@@ -168,7 +170,7 @@ def _glaze(args: argparse.Namespace) -> int:
     from runpredict.commands.sources import gather
     from runpredict.pages.check_text import glaze_text
 
-    glazes = gather(("glazes",), args.logbook, **given_files(args)).glazes
+    glazes = gather(("glazes",), args.logbook, **files_of(args)).glazes
     named = glazes.loc[glazes["glaze"] == args.name]
     if named.empty:
         names = ", ".join(f'"{name}"' for name in glazes["glaze"].head(20))

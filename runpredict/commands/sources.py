@@ -61,9 +61,9 @@ def gather(
 
 def _logged(folder: PathLike) -> dict[str, pd.DataFrame]:
     with Logbook.open(folder) as book:
-        logged: dict[str, pd.DataFrame] = {kind: book.table(kind) for kind in KINDS}
-    planned, fired = split_results(logged.pop("layers"))
-    return {"plan": planned, "log": fired, **logged}
+        tables: dict[str, pd.DataFrame] = {kind: book.table(kind) for kind in KINDS}
+    tables["plan"], tables["log"] = split_results(tables.pop("layers"))
+    return tables
 
 
 def _refuse_missing(roles: Sequence[str], mend: str) -> None:
