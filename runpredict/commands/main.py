@@ -8,13 +8,17 @@ import sys
 import warnings
 from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NoReturn
 
-from runpredict.commands import logbook as cli_logbook
-from runpredict.commands import review as cli_review
+import runpredict
+from runpredict.commands import logbook, review
 from runpredict.commands.options import (
-    ROLES,
+    BAD_INPUT,
+    DONE,
+    OVER_TOLERANCE,
+    files_of,
     glaze_options,
+    plan_option,
     reading_options,
     show_progress,
     table_options,
@@ -25,7 +29,16 @@ if TYPE_CHECKING:
     from runpredict.answers.check import Answer
     from runpredict.tables.plan import PlanTables
 
-DONE, OVER_TOLERANCE, BAD_INPUT = 0, 1, 2
+
+class _Version(argparse.Action):
+    """Prints the version, looked up only when it is asked for."""
+
+    def __init__(self, option_strings: Sequence[str], dest: str, **settings: Any) -> None:
+        super().__init__(option_strings, dest, nargs=0, default=argparse.SUPPRESS, **settings)
+
+    def __call__(self, parser: argparse.ArgumentParser, *_: Any) -> NoReturn:
+        print(f"runpredict {runpredict.__version__}")
+        parser.exit(DONE)
 
 
 def _answer_options(parser: argparse.ArgumentParser) -> None:
@@ -53,8 +66,10 @@ def build_parser() -> argparse.ArgumentParser:
         prog="runpredict",
         description="Tells, before the kiln is loaded, how far each layer of glaze will run.",
     )
+    parser.add_argument("--version", action=_Version, help="print the version, and that is all")
     commands = parser.add_subparsers(dest="command", required=True, metavar="COMMAND")
     check = commands.add_parser("check", help="what will run in a planned firing, and what to do")
+    plan_option(check)
     table_options(check)
     _answer_options(check)
     check.set_defaults(run=_check)
@@ -66,8 +81,8 @@ def build_parser() -> argparse.ArgumentParser:
     demo = commands.add_parser("demo", help="the whole job on the invented sample studio")
     _answer_options(demo)
     demo.set_defaults(run=_demo)
-    cli_logbook.add_commands(commands)
-    cli_review.add_commands(commands)
+    logbook.add_commands(commands)
+    review.add_commands(commands)
     return parser
 
 
@@ -106,8 +121,7 @@ def _show_warning(message: Warning | str, category: type[Warning], *_: Any, **__
 def _check(args: argparse.Namespace) -> int:
     from runpredict.commands.sources import gather
 
-    needs = ("plan", "glazes")
-    return _tell(gather(needs, args.logbook, **{role: getattr(args, role) for role in ROLES}), args)
+    return _tell(gather(("plan", "glazes"), args.logbook, **files_of(args)), args)
 
 
 def _demo(args: argparse.Namespace) -> int:
@@ -156,8 +170,7 @@ def _glaze(args: argparse.Namespace) -> int:
     from runpredict.commands.sources import gather
     from runpredict.pages.check_text import glaze_text
 
-    files = {role: getattr(args, role) for role in ("glazes", "recipes", "materials")}
-    glazes = gather(("glazes",), args.logbook, **files).glazes
+    glazes = gather(("glazes",), args.logbook, **files_of(args)).glazes
     named = glazes.loc[glazes["glaze"] == args.name]
     if named.empty:
         names = ", ".join(f'"{name}"' for name in glazes["glaze"].head(20))

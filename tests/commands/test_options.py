@@ -1,0 +1,51 @@
+"""What commands share: progress at a terminal, and tables from a logbook with some from files."""
+
+import pandas as pd
+import pytest
+from helpers.tables import ANALYSIS, faults_of, layers
+
+from runpredict.commands.options import show_progress
+from runpredict.commands.sources import gather
+from runpredict.logbook.book import Logbook
+from runpredict.tables.csv_files import write_table
+
+
+@pytest.fixture
+def logged(tmp_path):
+    """A logbook with one planned piece and one fired."""
+    with Logbook.open(tmp_path, create=True) as log:
+        both = layers({}, {"piece": "jug", "run_mm": 2.0, "past_foot": "no"})
+        log.import_tables({"layers": both, "glazes": pd.DataFrame([ANALYSIS])})
+    return tmp_path
+
+
+def test_progress_is_told_at_a_terminal_only(monkeypatch, capsys):
+    monkeypatch.setattr("sys.stderr.isatty", lambda: False, raising=False)
+    assert show_progress("Learning") is None
+    monkeypatch.setattr("sys.stderr.isatty", lambda: True, raising=False)
+    show = show_progress("Learning")
+    show(0.5)
+    show(1.0)
+    assert capsys.readouterr().err == "\rLearning:  50 %\rLearning: 100 %\n"
+
+
+def test_a_logbook_gives_plan_and_log(logged):
+    tables = gather(("plan", "glazes"), logged)
+    assert tables.plan["piece"].tolist() == ["mug"]
+    assert tables.log["piece"].tolist() == ["jug"]
+    assert gather(("log", "glazes"), logged).plan.empty
+
+
+def test_a_file_stands_for_the_logbooks_table(logged, tmp_path):
+    write_table(layers({"piece": "bowl"}), tmp_path / "plan.csv")
+    tables = gather(("plan", "glazes"), logged, plan=tmp_path / "plan.csv", log=None)
+    assert tables.plan["piece"].tolist() == ["bowl"]
+    assert tables.log["piece"].tolist() == ["jug"]
+
+
+def test_a_table_that_neither_has_is_named(tmp_path):
+    Logbook.open(tmp_path, create=True).close()
+    assert faults_of(gather, ("plan", "glazes"), tmp_path) == [
+        f"--{role}: is missing; the logbook holds none, so give its file or import it."
+        for role in ("plan", "glazes")
+    ]
