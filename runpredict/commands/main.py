@@ -13,8 +13,9 @@ from typing import TYPE_CHECKING, Any
 from runpredict.commands import logbook as cli_logbook
 from runpredict.commands import review as cli_review
 from runpredict.commands.options import (
-    ROLES,
+    files_of,
     glaze_options,
+    plan_option,
     reading_options,
     show_progress,
     table_options,
@@ -22,7 +23,6 @@ from runpredict.commands.options import (
 from runpredict.errors import BadInput, Fault, TableWarning
 
 if TYPE_CHECKING:
-    from runpredict.answers.check import Answer
     from runpredict.tables.plan import PlanTables
 
 DONE, OVER_TOLERANCE, BAD_INPUT = 0, 1, 2
@@ -55,6 +55,7 @@ def build_parser() -> argparse.ArgumentParser:
     )
     commands = parser.add_subparsers(dest="command", required=True, metavar="COMMAND")
     check = commands.add_parser("check", help="what will run in a planned firing, and what to do")
+    plan_option(check)
     table_options(check)
     _answer_options(check)
     check.set_defaults(run=_check)
@@ -106,8 +107,7 @@ def _show_warning(message: Warning | str, category: type[Warning], *_: Any, **__
 def _check(args: argparse.Namespace) -> int:
     from runpredict.commands.sources import gather
 
-    needs = ("plan", "glazes")
-    return _tell(gather(needs, args.logbook, **{role: getattr(args, role) for role in ROLES}), args)
+    return _tell(gather(("plan", "glazes"), args.logbook, **files_of(args)), args)
 
 
 def _demo(args: argparse.Namespace) -> int:
@@ -133,31 +133,25 @@ def _tell(tables: PlanTables, args: argparse.Namespace) -> int:
 
     if args.firing is not None:
         tables = only_firing(tables, args.firing)
-    found = answer(tables, args.tolerance, args.units, show_progress("Learning from the log"))
+    found = answer(tables, args.tolerance, show_progress("Learning from the log"))
     if args.sheet is not None:
-        from runpredict.pages.sheet_html import write_sheet
+        from runpredict.pages.sheet import write_sheet
 
         write_sheet(found, args.sheet, args.units, show_progress("Drawing the sheet"))
     if args.out is not None:
-        _write(found, Path(args.out))
+        from runpredict.pages.told import write_answer
+
+        write_answer(found, args.out, args.units)
     print(answer_text(found, args.units))
     over = bool((found.pieces["risk"] > found.tolerance).any())
     return OVER_TOLERANCE if args.strict and over else DONE
 
 
-def _write(found: Answer, folder: Path) -> None:
-    from runpredict.tables.csv_files import write_tables
-
-    tables = {"layers.csv": found.layers, "pieces.csv": found.pieces, "limits.csv": found.limits}
-    write_tables({folder / name: table for name, table in tables.items()})
-
-
 def _glaze(args: argparse.Namespace) -> int:
     from runpredict.commands.sources import gather
-    from runpredict.pages.check_text import glaze_text
+    from runpredict.pages.glaze_text import glaze_text
 
-    files = {role: getattr(args, role) for role in ("glazes", "recipes", "materials")}
-    glazes = gather(("glazes",), args.logbook, **files).glazes
+    glazes = gather(("glazes",), args.logbook, **files_of(args)).glazes
     named = glazes.loc[glazes["glaze"] == args.name]
     if named.empty:
         names = ", ".join(f'"{name}"' for name in glazes["glaze"].head(20))

@@ -19,10 +19,13 @@ def glaze_options(parser: argparse.ArgumentParser) -> None:
     )
 
 
-def table_options(parser: argparse.ArgumentParser, plan: bool = True) -> None:
-    """Files of every table, or a logbook."""
-    if plan:
-        parser.add_argument("--plan", metavar="FILE", help="the layers to be fired")
+def plan_option(parser: argparse.ArgumentParser) -> None:
+    """The file of what is to be fired."""
+    parser.add_argument("--plan", metavar="FILE", help="the layers to be fired")
+
+
+def table_options(parser: argparse.ArgumentParser) -> None:
+    """Files of every table but the plan, or a logbook."""
     parser.add_argument("--log", metavar="FILE", help="layers that were fired, with results")
     glaze_options(parser)
     parser.add_argument("--schedules", metavar="FILE", help="firings typed as segments")
@@ -31,6 +34,11 @@ def table_options(parser: argparse.ArgumentParser, plan: bool = True) -> None:
 def reading_options(parser: argparse.ArgumentParser) -> None:
     """Units of what is printed."""
     parser.add_argument("--units", choices=("mm", "in"), default="mm", help="lengths shown in")
+
+
+def files_of(args: argparse.Namespace) -> dict[str, str | None]:
+    """The file of each role, None where there is none."""
+    return {role: getattr(args, role, None) for role in ROLES}
 
 
 def show_progress(what: str) -> Callable[[float], None] | None:

@@ -6,7 +6,13 @@ import argparse
 from pathlib import Path
 from typing import Any
 
-from runpredict.commands.options import ROLES, reading_options, show_progress, table_options
+from runpredict.commands.options import (
+    files_of,
+    plan_option,
+    reading_options,
+    show_progress,
+    table_options,
+)
 
 __all__ = ["add_commands"]
 
@@ -30,7 +36,7 @@ def add_commands(subparsers: argparse._SubParsersAction[Any]) -> None:
         "seen, which glaze moves more or less than its chemistry says, which could come lower, "
         "how far to trust the tool here, and what changed since last time.",
     )
-    table_options(back, plan=False)
+    table_options(back)
     reading_options(back)
     back.add_argument("--out", metavar="DIR", help="also write the tables, review_*.csv, here")
     back.add_argument(
@@ -46,6 +52,7 @@ def add_commands(subparsers: argparse._SubParsersAction[Any]) -> None:
         description="Names the test tiles or pots that would lower most the doubt about what is "
         "planned, and how to lay them. Works without a log as well.",
     )
+    plan_option(ahead)
     table_options(ahead)
     reading_options(ahead)
     ahead.add_argument(
@@ -57,17 +64,13 @@ def add_commands(subparsers: argparse._SubParsersAction[Any]) -> None:
     ahead.set_defaults(run=_next)
 
 
-def _files(args: argparse.Namespace) -> dict[str, str | None]:
-    return {role: getattr(args, role, None) for role in ROLES}
-
-
 def _review(args: argparse.Namespace) -> int:
     from runpredict.answers.review import look_back
     from runpredict.commands.sources import gather
     from runpredict.pages.review_text import review_text
     from runpredict.tables.csv_files import write_tables
 
-    tables = gather(("log", "glazes"), args.logbook, **_files(args))
+    tables = gather(("log", "glazes"), args.logbook, **files_of(args))
     found = look_back(tables, args.since, progress=show_progress("Learning from the log"))
     if args.out is not None:
         folder = Path(args.out)
@@ -84,7 +87,7 @@ def _next(args: argparse.Namespace) -> int:
     from runpredict.pages.teach_text import lessons_text
     from runpredict.tables.csv_files import write_tables
 
-    tables = gather(("plan", "glazes"), args.logbook, **_files(args))
+    tables = gather(("plan", "glazes"), args.logbook, **files_of(args))
     found = what_to_fire(tables, args.count, show_progress("Learning from the log"))
     if args.out is not None:
         folder = Path(args.out)

@@ -10,7 +10,7 @@ import pandas as pd
 
 from runpredict.errors import BadInput, Fault
 from runpredict.logbook.book import Logbook
-from runpredict.tables.columns import TableKind
+from runpredict.tables.columns import KINDS, TableKind
 from runpredict.tables.csv_files import read_table
 from runpredict.tables.plan import PlanTables, check_plan, read_plan
 from runpredict.tables.rows import split_results
@@ -62,15 +62,9 @@ def gather(
 
 def _logged(folder: PathLike) -> dict[str, pd.DataFrame]:
     with Logbook.open(folder) as book:
-        planned, fired = split_results(book.layers())
-        return {
-            "plan": planned,
-            "log": fired,
-            "glazes": book.glazes(),
-            "recipes": book.recipes(),
-            "materials": book.materials(),
-            "schedules": book.schedules(),
-        }
+        tables: dict[str, pd.DataFrame] = {kind: book.table(kind) for kind in KINDS}
+    tables["plan"], tables["log"] = split_results(tables.pop("layers"))
+    return tables
 
 
 def _refuse_missing(roles: Sequence[str], mend: str) -> None:

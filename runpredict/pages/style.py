@@ -1,4 +1,4 @@
-"""The look of every picture, and how a picture becomes SVG or PNG, the same at every run.
+"""The look of every picture, and how a picture becomes SVG, the same at every run.
 
 Signs never rest on colour alone: layers differ in hatch and in lightness, lines in dashes.
 """
@@ -183,24 +183,6 @@ def svg(figure: Figure) -> str:
         figure.savefig(out, format="svg", metadata=nothing)
     text = out.getvalue().decode("utf-8")
     return _COMMENT.sub("", text[text.index("<svg") :])
-
-
-def png(figure: Figure, dots_per_inch: float = 150.0) -> bytes:
-    """A picture as PNG.
-
-    Parameters
-    ----------
-    figure : Figure
-    dots_per_inch : float
-
-    Returns
-    -------
-    bytes
-    """
-    out = io.BytesIO()
-    with house_style():
-        figure.savefig(out, format="png", dpi=dots_per_inch, metadata={"Software": None})
-    return out.getvalue()
 
 
 @cache
