@@ -22,7 +22,7 @@ BOLD_SHARE = 0.85  # of the plain letters that bold ones leave room for in a lin
 LEADING = 1.35 / 72.0  # inches a line for each point of its letters
 
 
-class _Pages:
+class Pages:
     """Paper filled from the top, a new sheet where the next block does not fit."""
 
     def __init__(self, out: PdfPages, units: LengthUnits) -> None:
@@ -98,7 +98,7 @@ def write_pdf(
     told = {"Title": sheet.title, "Creator": None, "Producer": None, "CreationDate": None}
     done = counted(sheet, progress)
     with house_style(), path.open("wb") as file, PdfPages(file, metadata=told) as out:
-        pages = _Pages(out, units)
+        pages = Pages(out, units)
         for firing in sheet.firings:
             _begin(pages, sheet, firing)
             for piece in firing.pieces:
@@ -110,7 +110,7 @@ def write_pdf(
         pages.end()
 
 
-def _begin(pages: _Pages, sheet: SheetText, firing: FiringText) -> None:
+def _begin(pages: Pages, sheet: SheetText, firing: FiringText) -> None:
     pages.turn(firing.name)
     pages.words(fitted(f"Firing {firing.name}", pages.width, FIRING_PT), FIRING_PT)
     pages.up -= 0.03
@@ -123,7 +123,7 @@ def _begin(pages: _Pages, sheet: SheetText, firing: FiringText) -> None:
     _list(pages, firing)
 
 
-def _list(pages: _Pages, firing: FiringText) -> None:
+def _list(pages: Pages, firing: FiringText) -> None:
     """All pieces of a firing, a line each."""
     shares = (0.26, 0.1, 0.26, 0.14, 0.24)
 
@@ -144,7 +144,7 @@ def _list(pages: _Pages, firing: FiringText) -> None:
     pages.up -= 0.1
 
 
-def _piece(pages: _Pages, piece: PieceText, units: LengthUnits) -> None:
+def _piece(pages: Pages, piece: PieceText, units: LengthUnits) -> None:
     """One piece: its picture, and the words beside it."""
     width, height = size_in(piece.piece)
     scale = min(PICTURE_SCALE, PICTURE_IN / width)

@@ -11,6 +11,7 @@ from html import unescape
 from pathlib import Path
 
 import html5lib
+import numpy as np
 import pytest
 from helpers.pictures import HOSTILE, many, one_piece, renamed, sample_answer, text_faults
 from matplotlib.backends.backend_pdf import PdfPages
@@ -18,6 +19,7 @@ from matplotlib.backends.backend_pdf import PdfPages
 from runpredict.errors import BadInput
 from runpredict.pages import sheet
 from runpredict.pages.sheet_html import naming, sheet_html
+from runpredict.pages.sheet_pdf import BODY_PT, Pages
 from runpredict.pages.sheet_text import MOST_NAME, NONE_OVER, WHERE, sheet_text, shown_name
 from runpredict.pages.told import told
 from runpredict.pages.words import CAUTION
@@ -240,18 +242,25 @@ def test_paper_and_page_say_the_same(paper):
             assert re.sub(r"\s", "", part) in printed
 
 
-@pytest.mark.parametrize("count", range(1, 8))
-def test_a_warning_is_never_split_between_two_pages(monkeypatch, tmp_path, count):
-    """Wherever a sheet happens to end, its caution stands on one page from first to last word."""
+@pytest.mark.parametrize("warning", [WHERE, f"Take care. {CAUTION}"])
+def test_a_warning_is_never_split_between_two_pages(monkeypatch, tmp_path, warning):
+    """However little of a page is left, it stands on one from its first word to its last."""
     pages = []
 
-    def look(self, figure, **named):
+    def look(self, figure):
         pages.append(re.sub(r"\s", "", "".join(text.get_text() for text in figure.texts)))
 
     monkeypatch.setattr(PdfPages, "savefig", look)
-    sheet.write_sheet(many(count), tmp_path / "sheet.pdf")
-    for warning in (CAUTION, WHERE):
-        assert sum(re.sub(r"\s", "", warning) in page for page in pages) == 1
+    with PdfPages(tmp_path / "sheet.pdf") as out:
+        for left_in in np.arange(0.3, 2.0, 0.05):
+            paper = Pages(out, "in")
+            paper.turn("thaw")
+            paper.up = left_in
+            paper.words(warning, BODY_PT)
+            paper.end()
+    assert len(pages) > 40  # some of them had to turn the page
+    whole = [page for page in pages if re.sub(r"\s", "", warning) in page]
+    assert len(whole) == len(np.arange(0.3, 2.0, 0.05))
 
 
 def test_a_sentence_is_escaped_and_its_names_kept_apart():
