@@ -2,6 +2,7 @@
 
 import ast
 import graphlib
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -11,6 +12,7 @@ import pytest
 import runpredict
 
 PACKAGE = Path(runpredict.__file__).parent
+DEVELOPERS = (PACKAGE.parent / "DEVELOPERS.md").read_text(encoding="utf-8")
 # From the top down: a module imports only from its own package and from those above it.
 ORDER = (
     "errors",
@@ -156,3 +158,53 @@ def test_a_whole_check_loads_no_pictures_and_no_learning():
         "assert cli.main(words) == 0"
     )
     assert not {"matplotlib", "sklearn", "scipy", "joblib"} & loaded_after(code)
+
+
+def drawing():
+    """Which package imports from which, a row each, as DEVELOPERS.md shows it."""
+    rooms = ORDER[: ORDER.index("commands") + 1]
+    links = {
+        (room(module), room(other))
+        for module in set(PLACES) - APART
+        for other in imported(MODULES[module])
+    }
+    width = max(map(len, rooms))
+    lines = [" " * width + "  " + " ".join(rooms[:-1])]
+    for row in rooms:
+        cells = ("x" if row != other and (row, other) in links else "." for other in rooms[:-1])
+        marks = " ".join(cell.center(len(other)) for cell, other in zip(cells, rooms, strict=False))
+        lines.append(f"{row:{width}}  {marks}".rstrip())
+    return "\n".join(lines)
+
+
+def test_the_drawing_of_the_imports_is_as_the_code_has_it():
+    assert f"```\n{drawing()}\n```" in DEVELOPERS, f"DEVELOPERS.md should have:\n{drawing()}"
+
+
+def test_the_table_of_packages_names_every_module():
+    table = DEVELOPERS.split("| package | holds | modules |\n")[1].split("\n\n")[0]
+    rows = re.findall(r"^\| ([\w()]+) \| .* \| ([\w, ]+) \|$", table, re.MULTILINE)
+    told = {package: set(names.split(", ")) for package, names in rows}
+    there = {}
+    for module in PLACES:
+        *package, name = module.split(".")
+        if name != "__main__":
+            there.setdefault("".join(package) or "(none)", set()).add(name)
+    assert told == there
+
+
+def test_every_name_that_developers_read_of_is_there():
+    """`film.mixing_shares` is a function of a module `film`."""
+    found = re.findall(r"`(\w+)\.(\w+)`", DEVELOPERS)
+    homes = {module.split(".")[-1]: path for module, path in MODULES.items()}
+    named = [(home, name) for home, name in found if home in homes]
+    assert len(named) >= 4
+    for home, name in named:
+        if name != "py":
+            assert re.search(
+                rf"^(def |class )?{name}\b", homes[home].read_text("utf-8"), re.MULTILINE
+            )
+    paths = re.findall(r"`((?:tests|runpredict)/[\w/.]+)`", DEVELOPERS)
+    assert paths
+    for path in paths:
+        assert (PACKAGE.parent / path).exists(), path

@@ -9,6 +9,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NoReturn, TypeVar
 
+from runpredict.commands.options import DONE
 from runpredict.errors import BadInput, Fault
 
 if TYPE_CHECKING:
@@ -41,69 +42,83 @@ def add_commands(subparsers: argparse._SubParsersAction[Any]) -> None:
         As `ArgumentParser.add_subparsers` returns; each command gets ``run``, a function of the
         parsed arguments that returns the exit status or raises `BadInput`.
     """
-    bring = subparsers.add_parser(
+    _add_import(subparsers)
+    _add_export(subparsers)
+    _add_template(subparsers)
+    _add_record(subparsers)
+
+
+def _add_import(subparsers: argparse._SubParsersAction[Any]) -> None:
+    parser = subparsers.add_parser(
         "import",
         help="add tables to the logbook",
         description="Adds tables to the logbook, all of them or, with a fault in any, none. A row "
         "that is logged already is corrected; a blank cell leaves what is logged.",
     )
-    bring.add_argument(
+    parser.add_argument(
         "files", nargs="+", metavar="FILE", help="CSV of any table, or a workbook (.xlsx)"
     )
-    _logbook_option(bring)
-    bring.set_defaults(run=_import)
+    _logbook_option(parser)
+    parser.set_defaults(run=_import)
 
-    take = subparsers.add_parser(
+
+def _add_export(subparsers: argparse._SubParsersAction[Any]) -> None:
+    parser = subparsers.add_parser(
         "export",
         help="write the logbook as tables",
-        description="Writes glazes.csv, recipes.csv, materials.csv, schedules.csv and layers.csv; "
-        "files of these names in the folder are replaced.",
+        description="Writes glazes.csv, recipes.csv, materials.csv, schedules.csv and layers.csv, "
+        "and every change ever made to them as history.csv; files of these names in the folder are "
+        "replaced. An import of the tables makes the same logbook again, but for its history.",
     )
-    take.add_argument("folder", nargs="?", metavar="DIR", help="folder for the CSV files")
-    take.add_argument("--xlsx", metavar="FILE", help="also, or only, write a workbook")
-    _logbook_option(take)
-    take.set_defaults(run=_export)
+    parser.add_argument("folder", nargs="?", metavar="DIR", help="folder for the CSV files")
+    parser.add_argument("--xlsx", metavar="FILE", help="also, or only, write a workbook")
+    _logbook_option(parser)
+    parser.set_defaults(run=_export)
 
-    form = subparsers.add_parser(
+
+def _add_template(subparsers: argparse._SubParsersAction[Any]) -> None:
+    parser = subparsers.add_parser(
         "template",
         help="write a blank spreadsheet to fill in at the bench",
         description="Writes a blank workbook with a sheet for each table and one of instructions.",
     )
-    form.add_argument(
+    parser.add_argument(
         "file",
         nargs="?",
         default=TEMPLATE_NAME,
         metavar="FILE.xlsx",
         help=f"workbook to make (default {TEMPLATE_NAME})",
     )
-    form.set_defaults(run=_template)
+    parser.set_defaults(run=_template)
 
-    note = subparsers.add_parser(
+
+def _add_record(subparsers: argparse._SubParsersAction[Any]) -> None:
+    parser = subparsers.add_parser(
         "record",
         help="write down what came out of the kiln",
         description="Writes a result for each layer of a piece. In a terminal it asks for what is "
         "missing.",
     )
-    note.add_argument("piece", metavar="PIECE", help="the piece's name")
-    note.add_argument("--firing", metavar="NAME", help="when several firings have such a piece")
-    note.add_argument(
+    parser.add_argument("piece", metavar="PIECE", help="the piece's name")
+    parser.add_argument("--firing", metavar="NAME", help="when several firings have such a piece")
+    parser.add_argument(
         "--layer", type=int, metavar="N", help="only this layer; 1 is against the clay"
     )
-    note.add_argument(
+    parser.add_argument(
         "--run",
         dest="run_length",
         metavar="LENGTH",
         help='how far the lower edge moved down, such as 9.5 or "3/8 in"; '
         "unknown takes a reading back",
     )
-    note.add_argument(
+    parser.add_argument(
         "--past-foot",
         choices=("yes", "no", UNKNOWN),
         help="whether it ran past the foot's edge; without --layer, of every layer",
     )
-    note.add_argument("--note", default="", metavar="TEXT", help="added to the layer's note")
-    _logbook_option(note)
-    note.set_defaults(run=_record)
+    parser.add_argument("--note", default="", metavar="TEXT", help="added to the layer's note")
+    _logbook_option(parser)
+    parser.set_defaults(run=_record)
 
 
 def _refuse(option: str, message: str) -> NoReturn:
@@ -120,7 +135,7 @@ def _import(args: argparse.Namespace) -> int:
             f"{count.unchanged} unchanged",
         )
     print(f"The logbook is {Path(args.logbook) / FILE_NAME}.", flush=True)
-    return 0
+    return DONE
 
 
 def _export(args: argparse.Namespace) -> int:
@@ -132,7 +147,7 @@ def _export(args: argparse.Namespace) -> int:
         log.export(args.folder, args.xlsx)
     for place in filter(None, (args.folder, args.xlsx)):
         print(f"Wrote the logbook to {place}.")
-    return 0
+    return DONE
 
 
 def _template(args: argparse.Namespace) -> int:
@@ -140,7 +155,7 @@ def _template(args: argparse.Namespace) -> int:
 
     write_template(args.file)
     print(f"Wrote {args.file}. Fill it in, then run: runpredict import {args.file}")
-    return 0
+    return DONE
 
 
 def _record(args: argparse.Namespace) -> int:
@@ -158,7 +173,7 @@ def _record(args: argparse.Namespace) -> int:
         ]
         written = log.record(args.piece, outcomes, firing=firing)
     _confirm(args.piece, written)
-    return 0
+    return DONE
 
 
 def _confirm(piece: str, written: Any) -> None:

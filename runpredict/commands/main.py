@@ -8,11 +8,14 @@ import sys
 import warnings
 from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NoReturn
 
-from runpredict.commands import logbook as cli_logbook
-from runpredict.commands import review as cli_review
+import runpredict
+from runpredict.commands import logbook, review
 from runpredict.commands.options import (
+    BAD_INPUT,
+    DONE,
+    OVER_TOLERANCE,
     files_of,
     glaze_options,
     plan_option,
@@ -25,7 +28,16 @@ from runpredict.errors import BadInput, Fault, TableWarning
 if TYPE_CHECKING:
     from runpredict.tables.plan import PlanTables
 
-DONE, OVER_TOLERANCE, BAD_INPUT = 0, 1, 2
+
+class _Version(argparse.Action):
+    """Prints the version, looked up only when it is asked for."""
+
+    def __init__(self, option_strings: Sequence[str], dest: str, **settings: Any) -> None:
+        super().__init__(option_strings, dest, nargs=0, default=argparse.SUPPRESS, **settings)
+
+    def __call__(self, parser: argparse.ArgumentParser, *_: Any) -> NoReturn:
+        print(f"runpredict {runpredict.__version__}")
+        parser.exit(DONE)
 
 
 def _answer_options(parser: argparse.ArgumentParser) -> None:
@@ -53,6 +65,7 @@ def build_parser() -> argparse.ArgumentParser:
         prog="runpredict",
         description="Tells, before the kiln is loaded, how far each layer of glaze will run.",
     )
+    parser.add_argument("--version", action=_Version, help="print the version, and that is all")
     commands = parser.add_subparsers(dest="command", required=True, metavar="COMMAND")
     check = commands.add_parser("check", help="what will run in a planned firing, and what to do")
     plan_option(check)
@@ -67,8 +80,8 @@ def build_parser() -> argparse.ArgumentParser:
     demo = commands.add_parser("demo", help="the whole job on the invented sample studio")
     _answer_options(demo)
     demo.set_defaults(run=_demo)
-    cli_logbook.add_commands(commands)
-    cli_review.add_commands(commands)
+    logbook.add_commands(commands)
+    review.add_commands(commands)
     return parser
 
 

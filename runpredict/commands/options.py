@@ -6,7 +6,10 @@ import argparse
 import sys
 from collections.abc import Callable
 
-ROLES = ("plan", "log", "glazes", "recipes", "materials", "schedules")
+from runpredict.tables.roles import ROLES
+
+DONE, OVER_TOLERANCE, BAD_INPUT = 0, 1, 2
+"""Exit status of a command."""
 
 
 def glaze_options(parser: argparse.ArgumentParser) -> None:

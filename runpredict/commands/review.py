@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from runpredict.commands.options import (
+    DONE,
     files_of,
     plan_option,
     reading_options,
@@ -16,7 +17,6 @@ from runpredict.commands.options import (
 
 __all__ = ["add_commands"]
 
-DONE = 0
 DEFAULT_COUNT = 5
 
 

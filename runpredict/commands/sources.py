@@ -4,15 +4,15 @@ from __future__ import annotations
 
 import os
 from collections.abc import Sequence
-from typing import cast
 
 import pandas as pd
 
 from runpredict.errors import BadInput, Fault
 from runpredict.logbook.book import Logbook
-from runpredict.tables.columns import KINDS, TableKind
+from runpredict.tables.columns import KINDS
 from runpredict.tables.csv_files import read_table
 from runpredict.tables.plan import PlanTables, check_plan, read_plan
+from runpredict.tables.roles import ROLES
 from runpredict.tables.rows import split_results
 
 PathLike = str | os.PathLike[str]
@@ -31,7 +31,7 @@ def gather(
         Folder of the logbook that holds what no file is given for: as plan the pieces without a
         result, as log those with one.
     **files : path, optional
-        By role: plan, log, glazes, recipes, materials, schedules.
+        By role, as in `roles.ROLES`.
 
     Returns
     -------
@@ -48,8 +48,7 @@ def gather(
         return read_plan(given.pop("plan", None), given.pop("glazes"), **given)
     frames = _logged(logbook)
     for role, file in given.items():
-        kind = "layers" if role in ("plan", "log") else role
-        frames[role] = read_table(file, cast(TableKind, kind))
+        frames[role] = read_table(file, ROLES[role])
     _refuse_missing(
         [role for role in needs if role not in frames or frames[role].empty],
         "the logbook holds none, so give its file or import it",

@@ -13,6 +13,7 @@ import pandas as pd
 
 from runpredict.errors import Fault
 from runpredict.logbook.forms import load_files
+from runpredict.logbook.history import HISTORY, changes_frame, revisions_frame
 from runpredict.logbook.rows import (
     Change,
     Counts,
@@ -134,7 +135,7 @@ class Logbook:
         Returns
         -------
         DataFrame
-            As `tables.check_table` returns it: mm, °C, wt %.
+            As `tables.rows.check_table` returns it: mm, °C, wt %.
         """
         with self._telling():
             rows = [
@@ -161,18 +162,17 @@ class Logbook:
             (it left its recipe or schedule), then the columns of `table`.
         """
         with self._telling():
-            records, rows = revisions(self._connection, kind)
-            headings = headings_of(self._connection, kind)
-        entries = pd.DataFrame(
-            records,
-            columns=["logged_at", "action", "origin", "revision", "retired"],
-        )
-        history = pd.concat(
-            [entries.astype({"retired": bool}), frame_of(kind, rows, headings)], axis=1
-        )
+            history = revisions_frame(
+                kind, revisions(self._connection, kind), headings_of(self._connection, kind)
+            )
         for column, value in named.items():
             history = history.loc[history[column] == value]
         return history.reset_index(drop=True)
+
+    def changes(self) -> pd.DataFrame:
+        """Every change of every table, the oldest first; as `changes_frame` returns."""
+        with self._telling():
+            return changes_frame({kind: revisions(self._connection, kind) for kind in KINDS})
 
     def import_tables(
         self, tables: Mapping[TableKind, pd.DataFrame], origin: str = "tables"
@@ -182,7 +182,7 @@ class Logbook:
         Parameters
         ----------
         tables : mapping of DataFrame by kind
-            Cells as typed, as for `tables.check_table`.
+            Cells as typed, as for `tables.rows.check_table`.
         origin : str
             What `history` calls it.
 
@@ -198,7 +198,7 @@ class Logbook:
         Warns
         -----
         TableWarning
-            As `tables.check_table`.
+            As `tables.rows.check_table`.
 
         Notes
         -----
@@ -316,14 +316,15 @@ class Logbook:
         folder: str | os.PathLike[str] | None = None,
         xlsx: str | os.PathLike[str] | None = None,
     ) -> None:
-        """Write all tables as CSV to a folder, as a workbook, or both.
+        """Write all tables and their history as CSV to a folder, as a workbook, or both.
 
         Parameters
         ----------
         folder : path, optional
-            Gets ``glazes.csv``, ``recipes.csv``, ... in place of any it has.
+            Gets ``glazes.csv``, ``recipes.csv``, ... in place of any it has, and `changes` as
+            ``history.csv``.
         xlsx : path, optional
-            Workbook with a sheet for each table.
+            Workbook with a sheet for each.
 
         Raises
         ------
@@ -331,9 +332,10 @@ class Logbook:
             If they cannot be written; then what stood there is unchanged.
         """
         with self._telling(), reading(self._connection):
-            tables = {kind: self.table(kind) for kind in KINDS}
+            tables: dict[str, pd.DataFrame] = {kind: self.table(kind) for kind in KINDS}
+            tables[HISTORY] = self.changes()
         if folder is not None:
-            write_tables({Path(folder) / f"{kind}.csv": tables[kind] for kind in KINDS})
+            write_tables({Path(folder) / f"{name}.csv": table for name, table in tables.items()})
         if xlsx is not None:
             write_workbook(tables, xlsx)
 
@@ -387,7 +389,7 @@ def import_files(
     Warns
     -----
     TableWarning
-        As `tablefiles.load_table`.
+        As `csv_files.load_table`.
     """
     tables, faults = load_files(paths)
     origin = ", ".join(Path(path).name for path in paths)

@@ -8,15 +8,15 @@ import re
 import warnings
 from collections.abc import Iterable
 from pathlib import Path
-from typing import cast
 
 import pandas as pd
 
 from runpredict.datafiles import OXIDES, packaged_rows
-from runpredict.errors import BadInput, Fault
-from runpredict.tables.cells import Table
+from runpredict.errors import BadInput, Fault, TableWarning
+from runpredict.logbook.history import CHANGE_COLUMNS, HISTORY
+from runpredict.tables.cells import Table, plain_heading
 from runpredict.tables.columns import COLUMNS, KINDS, TableKind
-from runpredict.tables.csv_files import load_table, load_workbook
+from runpredict.tables.csv_files import SEPARATORS, load_table, load_workbook
 from runpredict.tables.files import read_bytes, refuse_file, replace_file
 from runpredict.tables.rows import empty_table
 from runpredict.tables.workbooks import write_workbook
@@ -25,6 +25,10 @@ __all__ = ["GUIDE_SHEET", "load_files", "recognise_kind", "write_template"]
 
 GUIDE_SHEET = "how to fill this in"
 _GUIDE_WIDTHS = (14, 18, 90, 34)
+_SHEETS_APART = {
+    GUIDE_SHEET: "",
+    HISTORY: "is not imported: a logbook keeps its own history.",
+}
 
 
 def recognise_kind(path: str | os.PathLike[str]) -> TableKind:
@@ -45,14 +49,7 @@ def recognise_kind(path: str | os.PathLike[str]) -> TableKind:
         If the file cannot be read, or its headings are of no table.
     """
     file = Path(path)
-    content = read_bytes(file)
-    wide = content.startswith((b"\xff\xfe", b"\xfe\xff"))
-    text = content.decode("utf-16" if wide else "utf-8-sig", errors="replace")
-    lines = [line for line in text.splitlines()[:20] if line.strip() and line[:4] != "sep="]
-    headings = {
-        re.sub(r"[\W_]+", "_", heading.casefold()).strip("_")
-        for heading in re.split(r"[,;\t|]", lines[0] if lines else "")
-    }
+    headings = _headings(file)
 
     def fit(kind: TableKind) -> tuple[bool, int]:
         known = {column.name.casefold() for column in COLUMNS[kind]}
@@ -70,13 +67,24 @@ def recognise_kind(path: str | os.PathLike[str]) -> TableKind:
     return best
 
 
+def _headings(file: Path) -> set[str]:
+    """What stands in the first row of a CSV file, whatever it holds."""
+    content = read_bytes(file)
+    wide = content.startswith((b"\xff\xfe", b"\xfe\xff"))
+    text = content.decode("utf-16" if wide else "utf-8-sig", errors="replace")
+    lines = [line for line in text.splitlines()[:20] if line.strip() and line[:4] != "sep="]
+    cells = re.split(f"[{SEPARATORS}]", lines[0] if lines else "")
+    return {plain_heading(cell) for cell in cells}
+
+
 def load_files(paths: Iterable[str | os.PathLike[str]]) -> tuple[list[Table], list[Fault]]:
     """Tables of some files, and why the other files cannot be read.
 
     Parameters
     ----------
     paths : iterable of path
-        CSV of any table, or workbooks with a sheet for each table.
+        CSV of any table, or workbooks with a sheet for each table. The history of an export is
+        passed over with a word, as the logbook keeps its own.
 
     Returns
     -------
@@ -87,7 +95,7 @@ def load_files(paths: Iterable[str | os.PathLike[str]]) -> tuple[list[Table], li
     Warns
     -----
     TableWarning
-        As `tablefiles.load_table` and `tablefiles.load_workbook`.
+        As `csv_files.load_table` and `csv_files.load_workbook`.
     """
     files = [Path(path) for path in paths]
     names = [file.name for file in files]
@@ -95,21 +103,17 @@ def load_files(paths: Iterable[str | os.PathLike[str]]) -> tuple[list[Table], li
     faults: list[Fault] = []
     for file in dict.fromkeys(files):
         try:
+            name = file.name if names.count(file.name) == 1 else str(file)
             if file.suffix.casefold() in (".xlsx", ".xlsm"):
-                tables += _load_sheets(file)
+                tables += load_workbook(file, _SHEETS_APART).values()
+            elif _headings(file).issuperset(CHANGE_COLUMNS):
+                told = Fault(name, None, None, _SHEETS_APART[HISTORY])
+                warnings.warn(TableWarning(str(told)), stacklevel=2)
             else:
-                name = file.name if names.count(file.name) == 1 else str(file)
                 tables.append(load_table(file, recognise_kind(file), name))
         except BadInput as bad:
             faults.extend(bad.faults)
     return tables, faults
-
-
-def _load_sheets(file: Path) -> list[Table]:
-    with warnings.catch_warnings():
-        guide = re.escape(f"{file.name}, sheet {GUIDE_SHEET}:")
-        warnings.filterwarnings("ignore", message=guide)  # it holds no data, by design
-        return list(load_workbook(file).values())
 
 
 def _guide() -> pd.DataFrame:
@@ -142,9 +146,10 @@ def write_template(path: str | os.PathLike[str]) -> None:
     if file.exists():
         refuse_file(file.name, "is there already and may be filled in; give another name.")
     order: list[TableKind] = ["layers", "glazes", "recipes", "materials", "schedules"]
-    sheets = {GUIDE_SHEET: _guide(), **{str(kind): empty_table(kind) for kind in order}}
+    sheets: dict[str, pd.DataFrame] = {GUIDE_SHEET: _guide()}
+    sheets |= {kind: empty_table(kind) for kind in order}
     with replace_file(file) as temporary:
-        write_workbook(cast("dict[TableKind, pd.DataFrame]", sheets), temporary)
+        write_workbook(sheets, temporary)
         book = open_book(io.BytesIO(temporary.read_bytes()))
         for sheet in book.worksheets:
             for cell in sheet[1]:

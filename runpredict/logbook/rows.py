@@ -13,9 +13,9 @@ import pandas as pd
 
 from runpredict.datafiles import OXIDES
 from runpredict.errors import Fault, TableWarning
-from runpredict.logbook.schema import FILE_NAME, KEYS
+from runpredict.logbook.schema import FILE_NAME
 from runpredict.tables.cells import Table, nearest
-from runpredict.tables.columns import COLUMNS, MAX_NOTE_CHARS, TEXT_FORMS, TableKind
+from runpredict.tables.columns import COLUMNS, KEYS, MAX_NOTE_CHARS, TEXT_FORMS, TableKind
 from runpredict.tables.rows import check_rows, empty_table
 
 __all__ = [
@@ -24,6 +24,7 @@ __all__ = [
     "Incoming",
     "Key",
     "Outcome",
+    "Revision",
     "Row",
     "Stored",
     "changes_of",
@@ -71,6 +72,36 @@ class Stored:
     row: Row
     revision: int
     retired: bool
+
+
+@dataclass(frozen=True)
+class Revision:
+    """A row as it was written at some time.
+
+    Parameters
+    ----------
+    entry : int
+        Number of what wrote it; an import or a record is one entry, and later ones are higher.
+    logged_at : str
+        UTC, ISO 8601.
+    action : str
+        ``import`` or ``record``.
+    origin : str
+        Files of the import, or the piece of the record.
+    number : int
+        1 for the first of its row.
+    retired : bool
+        It left its recipe or schedule.
+    row : Row
+    """
+
+    entry: int
+    logged_at: str
+    action: str
+    origin: str
+    number: int
+    retired: bool
+    row: Row
 
 
 @dataclass(frozen=True)
@@ -310,7 +341,7 @@ def _names(kind: TableKind) -> list[str]:
 
 
 def frame_of(kind: TableKind, rows: Sequence[Row], headings: Sequence[str]) -> pd.DataFrame:
-    """Rows as `tables.check_table` returns them, the unknown columns behind."""
+    """Rows as `tables.rows.check_table` returns them, the unknown columns behind."""
     blank = empty_table(kind)
     raw = pd.DataFrame([row.cells for row in rows], columns=_names(kind), dtype=object)
     frame = raw.astype(blank.dtypes.to_dict())

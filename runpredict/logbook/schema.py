@@ -1,7 +1,7 @@
 """The logbook's file: what it holds, how it is made, proved whole, copied and brought up to date.
 
-One SQLite file. Rows are only ever added: a correction is a row with the same key and the next
-revision number, and triggers refuse any change to what stands.
+One SQLite file. Rows are only ever added: a correction is a row with the same key
+(`columns.KEYS`) and the next revision number, and triggers refuse any change to what stands.
 """
 
 from __future__ import annotations
@@ -15,13 +15,12 @@ from contextlib import closing, contextmanager, suppress
 from pathlib import Path
 from typing import Any, NoReturn
 
-from runpredict.tables.columns import KINDS, TableKind
-from runpredict.tables.files import refuse_file, replace_file
+from runpredict.tables.columns import KEYS, KINDS, TableKind
+from runpredict.tables.files import reason_of, refuse_file, replace_file, temporary_for
 
 __all__ = [
     "BACKUP_NAME",
     "FILE_NAME",
-    "KEYS",
     "back_up",
     "checksum",
     "connect",
@@ -37,15 +36,6 @@ APPLICATION_ID = 0x52554E50
 """Marks the file as a logbook ("RUNP"); SQLite keeps it in the header."""
 BUSY_TIMEOUT_S = 60.0
 """How long to wait for another process that is writing."""
-
-KEYS: dict[TableKind, tuple[str, ...]] = {
-    "glazes": ("glaze",),
-    "recipes": ("glaze", "addition", "material"),
-    "materials": ("material",),
-    "schedules": ("firing", "segment"),
-    "layers": ("piece", "firing", "layer"),
-}
-"""What names a row of each table; two rows with the same key are revisions of one."""
 
 # Frozen with version 1 of the file: a later column is a later migration.
 _OXIDES_V1 = (
@@ -243,7 +233,7 @@ def make_file(file: Path) -> None:
     """
     with closing(new_in_memory()) as connection:
         content = connection.serialize()
-    temporary = file.with_name(f".{file.name}.{os.getpid()}.tmp")
+    temporary = temporary_for(file)
     try:
         file.parent.mkdir(parents=True, exist_ok=True)
         with temporary.open("wb") as out:
@@ -252,8 +242,8 @@ def make_file(file: Path) -> None:
             os.fsync(out.fileno())
         _publish(temporary, file)
     except OSError as fault:
-        reason = (fault.strerror or type(fault).__name__).lower()
-        refuse_file(file.name, f"cannot be made in {file.parent} ({reason}); nothing was changed.")
+        where = f"cannot be made in {file.parent} ({reason_of(fault)})"
+        refuse_file(file.name, f"{where}; nothing was changed.")
     finally:
         with suppress(OSError):  # the fault that kept it from being written is the one to tell
             temporary.unlink(missing_ok=True)

@@ -10,7 +10,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
-from runpredict.logbook.rows import Change, Key, Row, Stored, key_of
+from runpredict.logbook.rows import Change, Key, Revision, Row, Stored, key_of
 from runpredict.logbook.schema import BACKUP_NAME, back_up, checksum
 from runpredict.tables.columns import COLUMNS, KINDS, TableKind
 
@@ -53,15 +53,17 @@ def newest_rows(
     return stored
 
 
-def revisions(
-    connection: sqlite3.Connection, kind: TableKind
-) -> tuple[list[tuple[Any, ...]], list[Row]]:
-    """Every revision, oldest first: (made_at, action, source, revision, retired), and its row."""
+def revisions(connection: sqlite3.Connection, kind: TableKind) -> list[Revision]:
+    """Every revision of every row, oldest first."""
     found = connection.execute(
-        f"SELECT made_at, action, entries.source, revision, retired, {_columns_sql(kind)}, extra "
+        "SELECT entry, made_at, action, entries.source, revision, retired, "
+        f"{_columns_sql(kind)}, extra "
         f"FROM {kind} JOIN entries ON entries.id = {kind}.entry ORDER BY {kind}.id"
-    ).fetchall()
-    return [record[:5] for record in found], [_row(kind, record[5:]) for record in found]
+    )
+    return [
+        Revision(entry, made_at, action, source, number, bool(retired), _row(kind, record))
+        for entry, made_at, action, source, number, retired, *record in found
+    ]
 
 
 def headings_of(connection: sqlite3.Connection, kind: TableKind) -> list[str]:

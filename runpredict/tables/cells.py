@@ -33,7 +33,7 @@ from runpredict.units import (
     shown,
 )
 
-__all__ = ["Table", "nearest", "parse_columns"]
+__all__ = ["Table", "nearest", "parse_columns", "plain_heading"]
 
 
 _NOT_KNOWN = ("nan", "na", "n/a", "#n/a", "none", "null", "unknown", "-", "--", "?")
@@ -230,7 +230,7 @@ def _texts(cells: pd.Series[Any], column: Column, table: Table) -> list[str]:
     return ["" if text is None else text for text in _read_cells(cells, column, table, read)]
 
 
-def _heading(text: object) -> str:
+def plain_heading(text: object) -> str:
     """A heading as compared: ``Lower edge (mm)`` is ``lower_edge_mm``."""
     plain = unicodedata.normalize("NFKC", str(text)).casefold()
     return re.sub(r"[\W_]+", "_", plain).strip("_")
@@ -238,12 +238,12 @@ def _heading(text: object) -> str:
 
 def _match_headings(raw: pd.DataFrame, table: Table) -> tuple[dict[str, int], list[int]]:
     """Position of each known column, and the positions of the unknown ones."""
-    known = {_heading(column.name): column.name for column in COLUMNS[table.kind]}
+    known = {plain_heading(column.name): column.name for column in COLUMNS[table.kind]}
     found: dict[str, int] = {}
     unknown: list[int] = []
     seen: set[str] = set()
     for position, heading in enumerate(raw.columns):
-        name = known.get(_heading(heading), " ".join(str(heading).split()))
+        name = known.get(plain_heading(heading), " ".join(str(heading).split()))
         if name and name in seen:
             table.blame(None, name[:40], "the heading is there twice; keep one column.")
         elif name in known.values():

@@ -1,6 +1,7 @@
 """The columns of every table: what each holds and what is allowed in it.
 
-The contract is written out in the README; this module is where the package keeps it.
+The sheet of instructions of `runpredict template` says what each column means; the tables of
+``sample_data`` show them filled in.
 """
 
 from __future__ import annotations
@@ -15,6 +16,7 @@ from runpredict.datafiles import OXIDES, packaged_rows
 
 __all__ = [
     "COLUMNS",
+    "KEYS",
     "KINDS",
     "MAX_NAME_CHARS",
     "MAX_NOTE_CHARS",
@@ -76,6 +78,7 @@ _OXIDE_COLUMNS = tuple(
     for oxide in OXIDES
 )
 _NOTE = Column("note", "note")
+_HOLD = Column("hold_min", "number", "give minutes, such as 20", low=0, high=6000)
 _GLAZE = Column("glaze", "name", "give a glaze's name", needed=True)
 
 COLUMNS: dict[TableKind, tuple[Column, ...]] = {
@@ -105,7 +108,7 @@ COLUMNS: dict[TableKind, tuple[Column, ...]] = {
         Column("segment", "count", "number the segments 1, 2, 3, ...", True, 1, 999),
         Column("rate_c_per_h", "rate", "give °C an hour, such as 60", True, 0.1, 10_000),
         Column("target_c", "temperature", "give °C, or °F such as 2165 F", True, 0, 1500),
-        Column("hold_min", "number", "give minutes, such as 20", low=0, high=6000),
+        _HOLD,
     ),
     "layers": (
         Column("piece", "name", "give the piece's name", needed=True),
@@ -113,7 +116,7 @@ COLUMNS: dict[TableKind, tuple[Column, ...]] = {
         Column("fired_on", "date"),
         Column("body", "name"),
         Column("cone", "cone"),
-        Column("hold_min", "number", "give minutes, such as 20", low=0, high=6000),
+        _HOLD,
         Column("ramp_c_per_h", "rate", "give °C an hour, such as 60", low=1, high=1000),
         Column("wall_deg", "number", "0 is flat, 90 upright, over 90 overhanging", low=0, high=180),
         _length("foot_mm", "give the foot ring's diameter, such as 70", low=1.0),
@@ -136,6 +139,15 @@ COLUMNS: dict[TableKind, tuple[Column, ...]] = {
     ),
 }
 """Columns of each table, in the order they are written."""
+
+KEYS: dict[TableKind, tuple[str, ...]] = {
+    "glazes": ("glaze",),
+    "recipes": ("glaze", "addition", "material"),
+    "materials": ("material",),
+    "schedules": ("firing", "segment"),
+    "layers": ("piece", "firing", "layer"),
+}
+"""What names a row of each table: no two rows of a table have the same."""
 
 TEXT_FORMS = ("name", "note", "word", "cone", "date")
 """Forms of column that are text; the others are numbers."""

@@ -25,6 +25,7 @@ from runpredict.tables.rows import check_rows, raise_faults
 from runpredict.tables.workbooks import workbook_cells
 
 __all__ = [
+    "SEPARATORS",
     "load_table",
     "load_workbook",
     "read_table",
@@ -34,7 +35,8 @@ __all__ = [
     "write_tables",
 ]
 
-_SEPARATORS = ",;\t|"
+SEPARATORS = ",;\t|"
+"""What parts the cells of a row, in the programs that people have."""
 # What a spreadsheet may take for a formula, and what we already made harmless with apostrophes.
 _FORMULA = re.compile(r"'*[=+\-@\t\r\n＝＋－＠]")
 
@@ -73,7 +75,7 @@ def _separator(text: str, kind: TableKind) -> tuple[str, int]:
         return declared.group(1), 1
     lines = [first, *rest.split("\n", 1)[:1]]
     line = next((line for line in lines if line.strip()), first)
-    return max(_SEPARATORS, key=lambda separator: _headings_known(line, separator, kind)), 0
+    return max(SEPARATORS, key=lambda separator: _headings_known(line, separator, kind)), 0
 
 
 def _records(text: str, path: Path, kind: TableKind) -> list[list[str]]:
@@ -176,7 +178,7 @@ def read_table(path: str | os.PathLike[str], kind: TableKind) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        As `tables.check_table` returns.
+        As `rows.check_table` returns.
 
     Raises
     ------
@@ -193,13 +195,18 @@ def read_table(path: str | os.PathLike[str], kind: TableKind) -> pd.DataFrame:
     return table.frame
 
 
-def load_workbook(path: str | os.PathLike[str]) -> dict[TableKind, Table]:
+def load_workbook(
+    path: str | os.PathLike[str], apart: Mapping[str, str] | None = None
+) -> dict[TableKind, Table]:
     """Read and check every table of a workbook; faults of cells and rows are kept, not raised.
 
     Parameters
     ----------
     path : path
         An .xlsx file with sheets named after the tables: glazes, recipes, ...
+    apart : mapping, optional
+        Other sheets that hold no table, in small letters, and what to say of each; blank for
+        nothing.
 
     Returns
     -------
@@ -221,8 +228,10 @@ def load_workbook(path: str | os.PathLike[str]) -> dict[TableKind, Table]:
     for title, records in workbook_cells(file).items():
         name = f"{file.name}, sheet {title}"
         if title not in KINDS:
-            message = Fault(name, None, None, f"is not read; name it one of {', '.join(KINDS)}.")
-            warnings.warn(TableWarning(str(message)), stacklevel=2)
+            message = (apart or {}).get(title, f"is not read; name it one of {', '.join(KINDS)}.")
+            if message:
+                told = Fault(name, None, None, message)
+                warnings.warn(TableWarning(str(told)), stacklevel=2)
             continue
         frame, rows, shape_faults = _frame_of(records, name)
         tables[title] = check_rows(frame, title, name, rows)
@@ -243,7 +252,7 @@ def read_workbook(path: str | os.PathLike[str]) -> dict[TableKind, pd.DataFrame]
     Returns
     -------
     dict
-        DataFrames by kind, as `tables.check_table` returns.
+        DataFrames by kind, as `rows.check_table` returns.
 
     Raises
     ------

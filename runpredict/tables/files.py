@@ -11,7 +11,7 @@ from typing import NoReturn
 
 from runpredict.errors import BadInput, Fault
 
-__all__ = ["read_bytes", "refuse_file", "replace_file"]
+__all__ = ["read_bytes", "reason_of", "refuse_file", "replace_file", "temporary_for"]
 
 
 def refuse_file(name: str, message: str, row: int | None = None) -> NoReturn:
@@ -34,7 +34,8 @@ def refuse_file(name: str, message: str, row: int | None = None) -> NoReturn:
     raise BadInput([Fault(name, row, None, message)])
 
 
-def _reason(fault: OSError) -> str:
+def reason_of(fault: OSError) -> str:
+    """Why the system refused, in its own words."""
     return (fault.strerror or type(fault).__name__).lower()
 
 
@@ -59,7 +60,12 @@ def read_bytes(path: Path) -> bytes:
     except FileNotFoundError:
         refuse_file(path.name, f"there is no such file in {path.parent}; check the name.")
     except OSError as fault:
-        refuse_file(path.name, f"cannot be read ({_reason(fault)}); give a file you may read.")
+        refuse_file(path.name, f"cannot be read ({reason_of(fault)}); give a file you may read.")
+
+
+def temporary_for(file: Path) -> Path:
+    """Hidden name beside a file, this process's own, to write to before the file gets its name."""
+    return file.with_name(f".{file.name}.{os.getpid()}.tmp")
 
 
 @contextmanager
@@ -82,7 +88,7 @@ def replace_file(path: str | os.PathLike[str]) -> Iterator[Path]:
         If the folder or the file cannot be written; what stood there is unchanged.
     """
     file = Path(path)
-    temporary = file.with_name(f".{file.name}.{os.getpid()}.tmp")
+    temporary = temporary_for(file)
     try:
         file.parent.mkdir(parents=True, exist_ok=True)
         if file.is_dir():
@@ -90,7 +96,7 @@ def replace_file(path: str | os.PathLike[str]) -> Iterator[Path]:
         yield temporary
         os.replace(temporary, file)
     except OSError as fault:
-        refuse_file(file.name, f"cannot be written ({_reason(fault)}); nothing was changed.")
+        refuse_file(file.name, f"cannot be written ({reason_of(fault)}); nothing was changed.")
     finally:
         with suppress(OSError):  # a read-only disk refuses even to unlink what is not there
             temporary.unlink(missing_ok=True)

@@ -6,7 +6,7 @@ import os
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import cast
+from typing import TypeVar, cast
 
 import numpy as np
 import pandas as pd
@@ -20,23 +20,15 @@ from runpredict.physics.chemistry import (
     shipped_materials,
 )
 from runpredict.tables.cells import Table, nearest
-from runpredict.tables.columns import TableKind
 from runpredict.tables.csv_files import load_table
+from runpredict.tables.roles import ROLES
 from runpredict.tables.rows import check_rows, empty_table, raise_faults, with_defaults
 
 __all__ = ["PlanTables", "check_plan", "read_plan"]
 
-_KIND_OF: dict[str, TableKind] = {
-    "plan": "layers",
-    "log": "layers",
-    "glazes": "glazes",
-    "recipes": "recipes",
-    "materials": "materials",
-    "schedules": "schedules",
-}
-"""Kind of each table, in the order its faults are told."""
-
 HINTED_NAMES = 20
+
+T = TypeVar("T")
 
 
 @dataclass(frozen=True)
@@ -65,20 +57,18 @@ class PlanTables:
 def read_plan(
     plan: str | os.PathLike[str] | None,
     glazes: str | os.PathLike[str],
-    *,
-    log: str | os.PathLike[str] | None = None,
-    recipes: str | os.PathLike[str] | None = None,
-    materials: str | os.PathLike[str] | None = None,
-    schedules: str | os.PathLike[str] | None = None,
+    **others: str | os.PathLike[str] | None,
 ) -> PlanTables:
     """Read every file of a check and all their faults at once.
 
     Parameters
     ----------
-    plan, log : path or None
-        ``layers.csv`` tables.
-    glazes, recipes, materials, schedules : path
-        The tables of those names; materials are added to the shipped ones.
+    plan : path or None
+        A ``layers.csv`` table.
+    glazes : path
+    **others : path or None
+        By role (`roles.ROLES`): log, another ``layers.csv``; recipes, materials, schedules, the
+        tables of those names. Materials are added to the shipped ones.
 
     Returns
     -------
@@ -88,57 +78,53 @@ def read_plan(
     ------
     BadInput
         With every fault of every file.
+    TypeError
+        For a role that is none.
 
     Warns
     -----
     TableWarning
-        As `tablefiles.load_table`.
+        As `csv_files.load_table`.
     """
-    given = {
-        "plan": plan,
-        "log": log,
-        "glazes": glazes,
-        "recipes": recipes,
-        "materials": materials,
-        "schedules": schedules,
-    }
-    return _join(*_load(given))
+    given: dict[str, str | os.PathLike[str]] = _by_role(plan=plan, glazes=glazes, **others)
+    return _join(*_load({role: Path(path) for role, path in given.items()}))
 
 
-def _load(
-    given: Mapping[str, str | os.PathLike[str] | None],
-) -> tuple[dict[str, Table], list[Fault]]:
+def _by_role(**tables: T | None) -> dict[str, T]:
+    """What is given, in the order of the roles."""
+    strangers = tables.keys() - ROLES.keys()
+    if strangers:
+        raise TypeError(f"{min(strangers)} is no table of a plan; one of {', '.join(ROLES)} is")
+    given = {role: tables.get(role) for role in ROLES}
+    return {role: table for role, table in given.items() if table is not None}
+
+
+def _load(paths: Mapping[str, Path]) -> tuple[dict[str, Table], list[Fault]]:
     """The tables that can be read, and why the others cannot."""
-    paths = {role: Path(path) for role, path in given.items() if path is not None}
     names = [path.name for path in paths.values()]
     tables: dict[str, Table] = {}
     faults: list[Fault] = []
     for role, path in paths.items():
         name = path.name if names.count(path.name) == 1 else str(path)
         try:
-            tables[role] = load_table(path, _KIND_OF[role], name)
+            tables[role] = load_table(path, ROLES[role], name)
         except BadInput as bad:
             faults.extend(bad.faults)
     return tables, faults
 
 
 def check_plan(
-    plan: pd.DataFrame | None,
-    glazes: pd.DataFrame,
-    *,
-    log: pd.DataFrame | None = None,
-    recipes: pd.DataFrame | None = None,
-    materials: pd.DataFrame | None = None,
-    schedules: pd.DataFrame | None = None,
+    plan: pd.DataFrame | None, glazes: pd.DataFrame, **others: pd.DataFrame | None
 ) -> PlanTables:
     """Check every table of a check, given as DataFrames, and all their faults at once.
 
     Parameters
     ----------
-    plan, log : DataFrame or None
+    plan : DataFrame or None
         Layers, as typed or as read.
-    glazes, recipes, materials, schedules : DataFrame
-        The tables of those names; materials are added to the shipped ones.
+    glazes : DataFrame
+    **others : DataFrame or None
+        By role, as for `read_plan`.
 
     Returns
     -------
@@ -147,44 +133,37 @@ def check_plan(
     Raises
     ------
     BadInput
-        With every fault of every table; tables are called by their parameter.
+        With every fault of every table; tables are called by their role.
+    TypeError
+        For a role that is none.
 
     Warns
     -----
     TableWarning
-        As `tables.check_table`.
+        As `rows.check_table`.
     """
-    given = {
-        "plan": plan,
-        "log": log,
-        "glazes": glazes,
-        "recipes": recipes,
-        "materials": materials,
-        "schedules": schedules,
-    }
-    tables = {
-        role: check_rows(raw, _KIND_OF[role], role)
-        for role, raw in given.items()
-        if raw is not None
-    }
-    return _join(tables, [])
+    given = _by_role(plan=plan, glazes=glazes, **others)
+    return _join({role: check_rows(raw, ROLES[role], role) for role, raw in given.items()}, [])
 
 
 def _join(tables: Mapping[str, Table], faults: list[Fault]) -> PlanTables:
     if "glazes" in tables and not faults:
         _check_names(tables)
-    for role in _KIND_OF:
+    for role in ROLES:
         if role in tables:
             faults.extend(sorted(tables[role].faults, key=lambda fault: fault.row or 0))
     raise_faults(faults)
     frames = {role: table.frame for role, table in tables.items()}
-    recipes = frames.get("recipes")
     _check_melts(tables)
+
+    def frame(role: str) -> pd.DataFrame:
+        return frames[role] if role in frames else empty_table(ROLES[role])
+
     return PlanTables(
-        plan=frames.get("plan", empty_table("layers")),
-        log=frames.get("log", empty_table("layers")),
-        glazes=fill_oxides(frames["glazes"], recipes, frames.get("materials")),
-        schedules=frames.get("schedules", empty_table("schedules")),
+        plan=frame("plan"),
+        log=frame("log"),
+        glazes=fill_oxides(frames["glazes"], frames.get("recipes"), frames.get("materials")),
+        schedules=frame("schedules"),
     )
 
 

@@ -12,7 +12,7 @@ import pandas as pd
 from runpredict.datafiles import FLUXES, MAX_TOTAL_WT, OXIDES, OXYGEN_PER_FLUORINE_WT
 from runpredict.errors import BadInput, Fault
 from runpredict.tables.cells import Table, parse_columns
-from runpredict.tables.columns import COLUMNS, MAX_THICKNESS_MM, TableKind
+from runpredict.tables.columns import COLUMNS, KEYS, MAX_THICKNESS_MM, TableKind
 
 __all__ = [
     "DEFAULTS",
@@ -52,8 +52,9 @@ def _word(value: Any) -> str:
     return f"{value:g}" if isinstance(value, float) else str(value)
 
 
-def _blame_twice(table: Table, key: list[str], what: str) -> None:
+def _blame_twice(table: Table, what: str) -> None:
     """Blame each row whose key stood in an earlier one."""
+    key = list(KEYS[table.kind])
     frame = table.frame[key]
     unknown = frame.isna() | (frame == "")
     named = ~unknown[[key[0], key[-1]]].any(axis=1)
@@ -79,7 +80,7 @@ def _totals_wt(table: Table) -> pd.Series[float]:
 
 def _check_glazes(table: Table) -> None:
     frame = table.frame
-    _blame_twice(table, ["glaze"], "the glaze")
+    _blame_twice(table, "the glaze")
     total_wt = _totals_wt(table)
     given = frame[list(OXIDES)].notna().any(axis=1)
     analysed = frame["source"].eq("analysis") | (frame["source"].eq("") & given)
@@ -108,11 +109,11 @@ def _check_glazes(table: Table) -> None:
 
 
 def _check_recipes(table: Table) -> None:
-    _blame_twice(table, ["glaze", "addition", "material"], "the material")
+    _blame_twice(table, "the material")
 
 
 def _check_materials(table: Table) -> None:
-    _blame_twice(table, ["material"], "the material")
+    _blame_twice(table, "the material")
     total_wt = _totals_wt(table) + table.frame["loss_on_ignition"].fillna(0.0)
     for position in _positions(total_wt > MAX_TOTAL_WT):
         table.blame(
@@ -142,7 +143,7 @@ def _check_counting(table: Table, group: list[str], counter: str) -> None:
 
 
 def _check_schedules(table: Table) -> None:
-    _blame_twice(table, ["firing", "segment"], "the segment")
+    _blame_twice(table, "the segment")
     _check_counting(table, ["firing"], "segment")
 
 
@@ -206,7 +207,7 @@ def _check_pieces(table: Table) -> None:
 
 
 def _check_layers(table: Table) -> None:
-    _blame_twice(table, ["piece", "firing", "layer"], "the layer")
+    _blame_twice(table, "the layer")
     _check_counting(table, ["piece", "firing"], "layer")
     _check_edges(table)
     _check_coats(table)

@@ -16,7 +16,6 @@ from xml.etree.ElementTree import ParseError
 import numpy as np
 import pandas as pd
 
-from runpredict.tables.columns import TableKind
 from runpredict.tables.files import read_bytes, refuse_file, replace_file
 
 __all__ = ["workbook_cells", "write_workbook"]
@@ -76,13 +75,13 @@ def workbook_cells(path: Path) -> dict[str, list[list[Any]]]:
     return sheets
 
 
-def write_workbook(tables: Mapping[TableKind, pd.DataFrame], path: str | os.PathLike[str]) -> None:
+def write_workbook(tables: Mapping[str, pd.DataFrame], path: str | os.PathLike[str]) -> None:
     """Write tables as the sheets of a workbook, whole or not at all.
 
     Parameters
     ----------
-    tables : mapping of DataFrame by kind
-        Without rows they make a blank form to fill in.
+    tables : mapping of DataFrame by the name of the sheet
+        Those without rows make a blank form to fill in.
     path : path
         An .xlsx file to make or to replace.
 
@@ -101,8 +100,8 @@ def write_workbook(tables: Mapping[TableKind, pd.DataFrame], path: str | os.Path
 
     book = Workbook()
     book.remove(book.worksheets[0])
-    for kind, table in tables.items():
-        sheet = book.create_sheet(kind)
+    for name, table in tables.items():
+        sheet = book.create_sheet(name)
         sheet.freeze_panes = "A2"
         for number, heading in enumerate(table.columns, start=1):
             column = sheet.column_dimensions[get_column_letter(number)]

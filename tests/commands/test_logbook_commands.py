@@ -22,6 +22,7 @@ from helpers.tables import ANALYSIS, layers
 from runpredict.datafiles import OXIDES
 from runpredict.logbook.book import FILE_NAME, Logbook
 from runpredict.logbook.forms import GUIDE_SHEET
+from runpredict.logbook.history import HISTORY
 from runpredict.tables import workbooks
 from runpredict.tables.columns import COLUMNS, KINDS
 from runpredict.tables.csv_files import read_workbook, write_table
@@ -112,7 +113,7 @@ def test_all_faults_of_all_files_and_nothing_imported(studio, capsys):
 
 def test_export_writes_csv_and_a_workbook(studio, capsys):
     assert run(["export", "out", "--xlsx", "book.xlsx"]) == 0
-    assert sorted(path.stem for path in (studio / "out").iterdir()) == sorted(KINDS)
+    assert sorted(path.stem for path in (studio / "out").iterdir()) == sorted([*KINDS, HISTORY])
     assert "Wrote the logbook to out." in capsys.readouterr().out
     assert run(["import", "book.xlsx", "--logbook", "two"]) == 0
     assert run(["export", "out2", "--logbook", "two"]) == 0
@@ -120,6 +121,9 @@ def test_export_writes_csv_and_a_workbook(studio, capsys):
         assert (studio / "out" / f"{kind}.csv").read_bytes() == (
             studio / "out2" / f"{kind}.csv"
         ).read_bytes()
+    told = pd.read_csv(studio / "out" / "history.csv")
+    assert told["table"].value_counts().to_dict() == {"layers": 2, "glazes": 2}
+    assert run(["import", *map(str, (studio / "out").iterdir()), "--logbook", "three"]) == 0
     assert run(["export"]) == 2
     assert run(["export", "out3", "--logbook", "nowhere"]) == 2
     assert not (studio / "out3").exists()

@@ -4,6 +4,7 @@ import csv
 import random
 import subprocess
 import sys
+from importlib.metadata import version
 
 import pandas as pd
 import pytest
@@ -83,6 +84,13 @@ def test_demo_runs_the_whole_job_and_says_it_is_invented(tmp_path, capsys):
     assert cli.main(["demo", "--out", str(tmp_path)]) == 0
     assert "invented" in capsys.readouterr().out
     assert rows_of(tmp_path / "pieces.csv")[0] == PIECES
+
+
+def test_the_version_is_the_one_installed(capsys):
+    with pytest.raises(SystemExit) as left:
+        cli.main(["--version"])
+    assert left.value.code == 0
+    assert capsys.readouterr().out == f"runpredict {version('runpredict')}\n"
 
 
 def test_strict_tells_by_the_exit_status(folder, capsys):

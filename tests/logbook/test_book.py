@@ -71,10 +71,14 @@ def test_export_then_import_is_the_same_logbook_byte_for_byte(log, tmp_path):
     assert [row["bucket"] for row in rows] == ["'=tall", ""]
     assert list(rows[0])[-2:] == ["bucket", "shelf"]
     files = [tmp_path / "first" / f"{kind}.csv" for kind in reversed(KINDS)]
+    files.append(tmp_path / "first" / "history.csv")
     for number, given_files in enumerate((files, [tmp_path / "book.xlsx"])):
         folder = tmp_path / f"again{number}"
-        with pytest.warns(TableWarning, match="not known here"):
+        with pytest.warns(TableWarning) as told:
             import_files(given_files, folder)
+        words = " ".join(str(warning.message) for warning in told)
+        assert "not known here" in words
+        assert "history.csv: is not" in words or "sheet history: is not imported" in words
         with Logbook.open(folder) as again:
             assert exported(again, folder / "out") == first
 

@@ -86,6 +86,11 @@ def test_faults_of_all_files_are_told_at_once(tmp_path):
     ]
 
 
+def test_a_role_that_is_none_is_refused():
+    with pytest.raises(TypeError, match="logs is no table of a plan; one of plan, log, glazes"):
+        check_plan(layers({}), pd.DataFrame([ANALYSIS]), logs=layers({}))
+
+
 def test_a_missing_file_is_told_with_the_faults_of_the_others(tmp_path):
     write_table(layers({"cone": "99"}), tmp_path / "layers.csv")
     faults = faults_of(read_plan, tmp_path / "layers.csv", tmp_path / "none.csv")
