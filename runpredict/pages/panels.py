@@ -11,6 +11,7 @@ TICK_PT = 7.5
 
 
 def title(figure: Figure, words: str) -> None:
+    """One line at the top left, cut where it has no room."""
     width, height = figure.get_size_inches()
     figure.text(
         0.12 / width, 1 - 0.08 / height, fitted(words, width - 0.5, 9.5),

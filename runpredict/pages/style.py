@@ -94,6 +94,7 @@ _STYLE: Any = {
     "ytick.color": INK,
     "ytick.labelsize": 7.5,
 }
+_BREAK = re.compile(r" (?!(?:\d+/\d+|mm|in)\b)")  # "3 9/16 in" over two lines misleads
 _COMMENT = re.compile(r" *<!--.*?-->\n?", re.DOTALL)  # matplotlib repeats each text in one
 
 # matplotlib keeps its settings in one place for the whole process.
@@ -228,7 +229,7 @@ def fitted(text: str, most_in: float, size_pt: float) -> str:
 def wrapped(text: str, most_in: float, size_pt: float) -> list[str]:
     """Text broken into lines no wider than there is room; a longer word is broken too."""
     lines, line = [], ""
-    for word in drawable(text).split(" "):
+    for word in _BREAK.split(drawable(text)):
         joined = f"{line} {word}" if line else word
         if width_in(joined, size_pt) <= most_in:
             line = joined

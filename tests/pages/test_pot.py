@@ -160,6 +160,10 @@ def test_text_that_cannot_be_drawn_is_marked_and_cut():
     cut = fitted("W" * 10_000, 2.0, 8.0)
     assert cut.endswith("…")
     assert 1.8 < width_in(cut, 8.0) <= 2.0
+    for most_in in np.arange(0.6, 2.0, 0.02):
+        lines = wrapped("Stop it 2 15/16 in or 75 mm above the foot", most_in, 8.0)
+        assert [line for line in lines if "2 15/16 in" in line]
+        assert [line for line in lines if "75 mm" in line]
     lines = wrapped("two words and " + "W" * 200, 1.5, 8.0)
     assert "".join(lines).replace(" ", "") == "twowordsand" + "W" * 200
     assert max(width_in(line, 8.0) for line in lines) <= 1.5
