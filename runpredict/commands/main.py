@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from runpredict.commands import logbook as cli_logbook
+from runpredict.commands import materials as cli_materials
 from runpredict.commands import review as cli_review
 from runpredict.commands.options import (
     ROLES,
@@ -66,6 +67,7 @@ def build_parser() -> argparse.ArgumentParser:
     demo = commands.add_parser("demo", help="the whole job on the invented sample studio")
     _answer_options(demo)
     demo.set_defaults(run=_demo)
+    cli_materials.add_commands(commands)
     cli_logbook.add_commands(commands)
     cli_review.add_commands(commands)
     return parser
@@ -155,15 +157,19 @@ def _write(found: Answer, folder: Path) -> None:
 def _glaze(args: argparse.Namespace) -> int:
     from runpredict.commands.sources import gather
     from runpredict.pages.check_text import glaze_text
+    from runpredict.tables.names import match_name
 
     files = {role: getattr(args, role) for role in ("glazes", "recipes", "materials")}
-    glazes = gather(("glazes",), args.logbook, **files).glazes
-    named = glazes.loc[glazes["glaze"] == args.name]
-    if named.empty:
+    tables = gather(("glazes",), args.logbook, **files)
+    glazes, recipes = tables.glazes, tables.recipes
+    found = match_name(args.name, glazes["glaze"])
+    if not found:
         names = ", ".join(f'"{name}"' for name in glazes["glaze"].head(20))
         message = f'has no glaze "{args.name}"; its glazes are {names}.'
         raise BadInput([Fault(Path(args.glazes or args.logbook).name, None, None, message)])
-    print(glaze_text(named.iloc[0], args.units))
+    glaze = glazes.loc[glazes["glaze"] == found].iloc[0]
+    materials = recipes.loc[recipes["glaze"] == found, "material"]
+    print(glaze_text(glaze, args.units, materials))
     return DONE
 
 
