@@ -39,7 +39,7 @@ def _paragraph(row: pd.Series) -> str:
         oxides += f"; loses {lost:.3g} on firing"
     elif lost < 0:
         oxides += f"; takes up {-lost:.3g} on firing"
-    lines = [f"{row['material']}: {oxides}"]
+    lines = textwrap.wrap(f"{row['material']}: {oxides}", LINE_CHARS, subsequent_indent="    ")
     if row["also"]:
         lines += _indented(f"also called {row['also']}")
     return "\n".join([*lines, *_indented(f"source: {row['source'] or 'not given'}")])

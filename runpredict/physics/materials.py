@@ -139,14 +139,19 @@ class MaterialNames:
         return any(self.by_key.get(key) == "" for part in parts for key in _keys(part))
 
     def nearest(self, name: str) -> list[str]:
-        """Names of materials most like a word that was not found, at most three."""
+        """Names of materials most like a word that was not found, at most three.
+
+        Of a word for many materials, those it is a part of; never one with an invented analysis.
+        """
         words = set(_words(name))
-        names = [*sorted(self.own), *_shipped_words()]
+        names = [*sorted(self.own), *(n for n in _shipped_words() if "invented" not in n)]
         worded = [(other, set(_words(other))) for other in names] if words else []
-        shared = [pair for pair in worded if words <= pair[1] or pair[1] <= words]
+        vague = self.is_vague(name)
+        shared = [pair for pair in worded if words <= pair[1] or (pair[1] <= words and not vague)]
         shared.sort(key=lambda pair: len(pair[1] ^ words))
         by_key = {material_key(other): other for other in reversed(names)}
-        close = difflib.get_close_matches(material_key(name)[:80], by_key, n=8, cutoff=0.7)
+        key = material_key(name)[:80]
+        close = [] if vague else difflib.get_close_matches(key, by_key, n=8, cutoff=0.7)
         found: dict[str, str] = {}
         for other in [*(pair[0] for pair in shared), *(by_key[key] for key in close)]:
             found.setdefault(self.find(other), other)
@@ -238,7 +243,8 @@ def list_materials(materials: pd.DataFrame | None = None, word: str = "") -> pd.
     Returns
     -------
     DataFrame
-        `known_materials` and `also`, the other names of each, separated by semicolons. [wt %]
+        `known_materials` and `also`, the other names of each, separated by semicolons; what the
+        word means comes first. [wt %]
     """
     names = material_names(materials)
     called: dict[str, list[str]] = {}
@@ -257,4 +263,6 @@ def list_materials(materials: pd.DataFrame | None = None, word: str = "") -> pd.
         material == meant or (key and any(key in material_key(n) for n in (material, *each)))
         for material, each in zip(listed["material"], others, strict=True)
     ]
-    return listed.loc[like].reset_index(drop=True)
+    found = listed.loc[like]
+    first = found["material"].ne(meant).sort_values(kind="stable").index
+    return found.loc[first].reset_index(drop=True)
