@@ -19,6 +19,7 @@ from runpredict.arrays import Floats, Indices
 from runpredict.errors import BadInput, Fault
 from runpredict.model.features import Stacks, features_of, stacks_of
 from runpredict.model.rules import RUN_LEVELS, Predictor, RulesPredictor, run_quantiles
+from runpredict.tables.names import match_name
 from runpredict.tables.plan import PlanTables, check_plan
 
 if TYPE_CHECKING:
@@ -207,7 +208,8 @@ def only_firing(tables: PlanTables, firing: str) -> PlanTables:
     ------
     BadInput : no such firing in the plan.
     """
-    plan = tables.plan.loc[tables.plan["firing"] == firing]
+    meant = match_name(firing, tables.plan["firing"]) or firing
+    plan = tables.plan.loc[tables.plan["firing"] == meant]
     if plan.empty:
         names = ", ".join(f'"{name}"' for name in tables.plan["firing"].drop_duplicates().head(20))
         message = f'"{firing}" is not in the plan; its firings are {names}.'

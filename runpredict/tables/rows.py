@@ -13,6 +13,7 @@ from runpredict.datafiles import FLUXES, MAX_TOTAL_WT, OXIDES, OXYGEN_PER_FLUORI
 from runpredict.errors import BadInput, Fault
 from runpredict.tables.cells import Table, parse_columns
 from runpredict.tables.columns import COLUMNS, KEYS, MAX_THICKNESS_MM, TableKind
+from runpredict.tables.repeats import respell_pieces, sum_repeats
 
 __all__ = [
     "DEFAULTS",
@@ -109,7 +110,7 @@ def _check_glazes(table: Table) -> None:
 
 
 def _check_recipes(table: Table) -> None:
-    _blame_twice(table, "the material")
+    sum_repeats(table)
 
 
 def _check_materials(table: Table) -> None:
@@ -207,6 +208,7 @@ def _check_pieces(table: Table) -> None:
 
 
 def _check_layers(table: Table) -> None:
+    respell_pieces(table)
     _blame_twice(table, "the layer")
     _check_counting(table, ["piece", "firing"], "layer")
     _check_edges(table)
