@@ -41,6 +41,7 @@ from runpredict.tables.cells import Table, nearest
 from runpredict.tables.columns import KINDS, TableKind
 from runpredict.tables.csv_files import write_tables
 from runpredict.tables.files import refuse_file
+from runpredict.tables.names import match_name, respell
 from runpredict.tables.rows import check_rows, raise_faults
 from runpredict.tables.workbooks import write_workbook
 
@@ -204,7 +205,7 @@ class Logbook:
         -----
         A row with a new key is added. One with a known key corrects it, but a blank cell leaves
         what is logged; oxides of an analysis, ingredients of a recipe and segments of a schedule
-        are corrected as a whole.
+        are corrected as a whole. A layer's or a recipe's glaze may differ in case and spaces.
         """
         checked = [check_rows(raw, kind, kind) for kind, raw in tables.items()]
         return self.import_checked(checked, origin)
@@ -226,11 +227,11 @@ class Logbook:
         ------
         BadInput
         """
-        incoming, of_tables = join_tables(tables)
-        found = [*faults, *of_tables]
         counts: dict[TableKind, Counts] = {}
         with self._telling(), transaction(self._connection):
-            found += self._unknown_glazes(incoming)
+            self._respell_glazes(tables)
+            incoming, of_tables = join_tables(tables)
+            found = [*faults, *of_tables, *self._unknown_glazes(incoming)]
             raise_faults(found)
             changes: dict[TableKind, list[Change]] = {}
             for kind in KINDS:
@@ -252,6 +253,7 @@ class Logbook:
         Parameters
         ----------
         piece : str
+            In any case and spacing that no other piece has.
         outcomes : sequence of Outcome
             One a layer.
         firing : str, optional
@@ -273,6 +275,7 @@ class Logbook:
             For an outcome that contradicts itself.
         """
         with self._telling(), transaction(self._connection):
+            piece = self._logged_piece(piece)
             stored = newest_rows(self._connection, "layers", piece)
             place = self._one_firing(piece, stored, firing)
             changes: list[Change] = []
@@ -299,6 +302,7 @@ class Logbook:
             If there is none, or `firing` is needed to tell which.
         """
         with self._telling():
+            piece = self._logged_piece(piece)
             stored = newest_rows(self._connection, "layers", piece)
             place = self._one_firing(piece, stored, firing)
         rows = [stored[key].row for key in sorted(stored) if key[1] == place]
@@ -307,9 +311,8 @@ class Logbook:
     def firings_of(self, piece: str) -> list[str]:
         """Firings that have a piece of this name."""
         with self._telling():
-            return list(
-                dict.fromkeys(key[1] for key in newest_rows(self._connection, "layers", piece))
-            )
+            stored = newest_rows(self._connection, "layers", self._logged_piece(piece))
+        return list(dict.fromkeys(key[1] for key in stored))
 
     def export(
         self,
@@ -347,17 +350,34 @@ class Logbook:
     def _unknown_glazes(self, incoming: Mapping[TableKind, Incoming]) -> list[Fault]:
         if "layers" not in incoming:
             return []
-        logged = [name for (name,) in self._connection.execute("SELECT glaze FROM glaze_names")]
         given = incoming.get("glazes", Incoming()).rows.values()
-        known = [*logged, *(row.cells["glaze"] for row in given)]
+        known = [*self._logged_glazes(), *(row.cells["glaze"] for row in given)]
         return unknown_glazes(incoming["layers"], known, "the logbook")
+
+    def _respell_glazes(self, tables: Sequence[Table]) -> None:
+        known = self._logged_glazes()
+        for table in tables:
+            if table.kind == "glazes":
+                known.extend(table.frame["glaze"])
+        for table in tables:
+            if table.kind in ("recipes", "layers"):
+                respell(table, "glaze", known, "the glazes")
+
+    def _logged_glazes(self) -> list[str]:
+        return [name for (name,) in self._connection.execute("SELECT glaze FROM glaze_names")]
+
+    def _logged_piece(self, piece: str) -> str:
+        """The name as it is logged, of a piece typed with other case or spaces."""
+        return match_name(piece, self._logged_pieces()) or piece
+
+    def _logged_pieces(self) -> list[str]:
+        return [name for (name,) in self._connection.execute("SELECT DISTINCT piece FROM layers")]
 
     def _one_firing(self, piece: str, stored: Mapping[Key, Stored], firing: str | None) -> str:
         firings = list(dict.fromkeys(key[1] for key in stored))
         listed = ", ".join(f'"{name}"' for name in firings)
         if not firings:
-            names = self._connection.execute("SELECT DISTINCT piece FROM layers").fetchall()
-            hint = nearest(piece, [name for (name,) in names])
+            hint = nearest(piece, self._logged_pieces())
             refuse_file(piece, f"is no piece in the logbook{hint}; import its layers first.")
         if firing is None and len(firings) > 1:
             refuse_file(piece, f"is in the firings {listed}; say which with --firing.")
