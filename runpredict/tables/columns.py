@@ -86,6 +86,7 @@ COLUMNS: dict[TableKind, tuple[Column, ...]] = {
         _GLAZE,
         Column("source", "word", words=("recipe", "analysis", "jar")),
         Column("behaviour", "word", words=("stiff", "stable", "fluid", "runny")),
+        Column("matures_cone", "cone"),
         *_OXIDE_COLUMNS,
         _NOTE,
     ),
@@ -112,6 +113,7 @@ COLUMNS: dict[TableKind, tuple[Column, ...]] = {
     ),
     "layers": (
         Column("piece", "name", "give the piece's name", needed=True),
+        Column("form", "word", words=("mug", "bowl", "plate", "vase", "bottle", "tile")),
         Column("firing", "name"),
         Column("fired_on", "date"),
         Column("body", "name"),

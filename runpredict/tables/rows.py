@@ -37,7 +37,15 @@ DEFAULTS: dict[str, Any] = {
 practice, no source. The wall is the steepest that does not overhang; one dip is the usual coat; the
 foot is a mug's."""
 
-PIECE_COLUMNS: tuple[str, ...] = ("fired_on", "body", "cone", "hold_min", "ramp_c_per_h", "foot_mm")
+PIECE_COLUMNS: tuple[str, ...] = (
+    "form",
+    "fired_on",
+    "body",
+    "cone",
+    "hold_min",
+    "ramp_c_per_h",
+    "foot_mm",
+)
 """Columns of ``layers.csv`` that say something of the piece, and so of all its layers."""
 
 MIN_TOTAL_WT = 50.0

@@ -16,12 +16,12 @@ from runpredict.tables.rows import DEFAULTS, check_table, empty_table, with_defa
 def test_columns_are_those_of_the_contract():
     # The contract of the tables, copied word for word.
     contract = {
-        "glazes": "glaze source behaviour SiO2 Al2O3 B2O3 Li2O Na2O K2O MgO CaO SrO BaO ZnO PbO "
-        "TiO2 ZrO2 Fe2O3 MnO P2O5 SnO2 CuO CoO Cr2O3 NiO Bi2O3 F note",
+        "glazes": "glaze source behaviour matures_cone SiO2 Al2O3 B2O3 Li2O Na2O K2O MgO CaO SrO "
+        "BaO ZnO PbO TiO2 ZrO2 Fe2O3 MnO P2O5 SnO2 CuO CoO Cr2O3 NiO Bi2O3 F note",
         "recipes": "glaze material parts addition",
         "schedules": "firing segment rate_c_per_h target_c hold_min",
-        "layers": "piece firing fired_on body cone hold_min ramp_c_per_h wall_deg foot_mm layer "
-        "glaze method coats thickness_mm lower_edge_mm upper_edge_mm run_mm past_foot note",
+        "layers": "piece form firing fired_on body cone hold_min ramp_c_per_h wall_deg foot_mm "
+        "layer glaze method coats thickness_mm lower_edge_mm upper_edge_mm run_mm past_foot note",
     }
     for kind, names in contract.items():
         assert [column.name for column in COLUMNS[kind]] == names.split()
