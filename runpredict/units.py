@@ -308,7 +308,7 @@ def format_length(length_mm: float, units: LengthUnits = "mm") -> str:
     if math.isinf(length_mm):
         return "without limit" if length_mm > 0 else "none"
     sign = "-" if length_mm < 0 else ""
-    size = abs(length_mm)
+    size = abs(float(length_mm))  # numpy rounds 5.45 down, Python up
     shown = _mm_text(size) if units == "mm" else _inch_text(size / MM_PER_INCH)
     return f"{sign if shown != '0' else ''}{shown} {units}"
 

@@ -143,6 +143,11 @@ def test_a_check_loads_no_pictures_and_no_learning(module):
     assert not heavy & loaded_after(f"import runpredict.{module}")
 
 
+def test_only_a_page_loads_the_templates():
+    assert "jinja2" not in loaded_after("import runpredict.pages.sheet")
+    assert "jinja2" in loaded_after("import runpredict.pages.sheet_html")
+
+
 def test_a_whole_check_loads_no_pictures_and_no_learning():
     """A plan with no log; a log or a demo of one has to learn."""
     code = (

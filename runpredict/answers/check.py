@@ -1,8 +1,11 @@
-"""The one road from the potter's tables to an answer, for every front end."""
+"""The one road from the potter's tables to an answer, for every front end.
+
+An answer holds numbers and codes alone; the sentences about them are made where they are written.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
@@ -11,36 +14,36 @@ import numpy as np
 import pandas as pd
 
 from runpredict.answers import decisions
-from runpredict.arrays import AnyArray, Floats, Objects
+from runpredict.answers.questions import DEFAULT_TOLERANCE, asks, checked_tolerance, glaze_names
+from runpredict.arrays import Floats, Indices
 from runpredict.errors import BadInput, Fault
 from runpredict.model.features import Stacks, features_of, stacks_of
 from runpredict.model.rules import RUN_LEVELS, Predictor, RulesPredictor, run_quantiles
-from runpredict.pages import words
 from runpredict.tables.plan import PlanTables, check_plan
-from runpredict.units import LengthUnits
 
 if TYPE_CHECKING:
     from runpredict.model.learned import Trial
 
 
-DEFAULT_TOLERANCE = 0.05
-WORTH_TELLING_MM = 5.0  # a layer that could end this much lower is a loss worth a sentence
-PIECES_AT_A_TIME = 2000  # keeps the arrays of one step within some tens of megabytes
-
-
 @dataclass(frozen=True)
 class Answer:
-    """What `check` found.
+    """What `check` found, in numbers and codes; `told` and `write_sheet` put it in words.
 
     Attributes
     ----------
     layers : DataFrame, one row a layer in the order of the plan
         piece, firing, layer, glaze, risk, run_p05_mm, run_p50_mm, run_p95_mm, lower_edge_mm,
-        basis, reason.
+        basis.
     pieces : DataFrame, one row a piece
         piece, firing, risk, layer_to_blame, wax_height_mm, cookie, cookie_diameter_mm,
-        cookie_height_mm, advice. Blank where there is none: no wax height where wax alone
-        cannot make the piece safe, no cookie where none is advised.
+        cookie_height_mm. Blank where there is none: no wax height where wax alone cannot make
+        the piece safe, no cookie where none is advised.
+    changes : DataFrame, one row a piece in the order of `pieces`
+        The cheapest change that makes the piece safe, as `decisions.Change` has it: change
+        (`none`, `edge`, `coat`, `wax`, `hold` or `cookie`), layer and glaze (what it is made to; 0
+        and "" for none), planned and changed (the lower edge or band [mm], the number of coats,
+        or the hold [min]). For a safe piece also spare_layer and spare_glaze, the layer with
+        most room below it, and spare_mm, how much further down that could end.
     features : DataFrame, one row a layer
         What physics says, as `build_features`.
     tolerance : float
@@ -53,6 +56,7 @@ class Answer:
 
     layers: pd.DataFrame
     pieces: pd.DataFrame
+    changes: pd.DataFrame
     features: pd.DataFrame
     tolerance: float
     stacks: Stacks = field(repr=False)
@@ -66,17 +70,55 @@ class Answer:
         One row a layer: piece, firing, layer, glaze, lowest_edge_mm and most_coats. Blank edge
         and 0 coats where the other layers alone are too much. Worked out when asked for.
         """
-        asks = list(_asks(self.stacks, self.predictor, self.tolerance))
+        parts = list(asks(self.stacks, self.predictor, self.tolerance))
         each = range(self.stacks.present.shape[1])
         edge_m = [
-            np.stack([_every(decisions.lowest_edge_m, ask, k) for k in each], 1) for ask in asks
+            np.stack([_every(decisions.lowest_edge_m, ask, k) for k in each], 1) for ask in parts
         ]
-        coats = [np.stack([_every(decisions.most_coats, ask, k) for k in each], 1) for ask in asks]
+        coats = [np.stack([_every(decisions.most_coats, ask, k) for k in each], 1) for ask in parts]
         at = (self.stacks.piece_at, self.stacks.layer_at)
         table = self.features[["piece", "firing", "layer", "glaze"]].copy()
         table["lowest_edge_mm"] = _millimetres(np.concatenate(edge_m)[at])
         table["most_coats"] = np.concatenate(coats)[at].astype(int)
         return table
+
+    @cached_property
+    def neighbour(self) -> Indices:
+        """Row that each row of `layers` overlaps: the nearest below it, else above; -1 if none."""
+        return _neighbour(self.stacks)
+
+    @cached_property
+    def blamed(self) -> Indices:
+        """Row of `layers` that is to blame, for each row of `pieces`."""
+        layer = self.pieces["layer_to_blame"].to_numpy(dtype=np.intp) - 1
+        return _row_at(self.stacks)[np.arange(len(layer)), layer]
+
+    def find(self, piece: str, firing: str | None = None) -> int:
+        """Row of a piece in `pieces`, which is also its place in `stacks`.
+
+        Parameters
+        ----------
+        piece : str
+        firing : str, optional
+            Needed where several firings have a piece of that name.
+
+        Raises
+        ------
+        BadInput : no such piece, or more than one.
+        """
+        mine = self.pieces["piece"] == piece
+        if firing is not None:
+            mine &= self.pieces["firing"] == firing
+        found = np.flatnonzero(mine)
+        if len(found) == 1:
+            return int(found[0])
+        if not len(found):
+            names = ", ".join(f'"{n}"' for n in self.pieces["piece"].drop_duplicates().head(20))
+            message = f'no piece "{piece}" in this answer; its pieces are {names}.'
+        else:
+            names = ", ".join(f'"{n}"' for n in self.pieces["firing"].iloc[found].head(20))
+            message = f'"{piece}" is in several firings; name one of {names}.'
+        raise BadInput([Fault("piece", None, None, message)])
 
 
 def _every(limit: Callable[[decisions.Ask, Any], Floats], ask: decisions.Ask, layer: int) -> Floats:
@@ -92,7 +134,6 @@ def check(
     recipes: pd.DataFrame | None = None,
     materials: pd.DataFrame | None = None,
     schedules: pd.DataFrame | None = None,
-    units: LengthUnits = "mm",
 ) -> Answer:
     """What will run, how far, and what to do about it.
 
@@ -104,8 +145,6 @@ def check(
         The tables of those names.
     tolerance : float
         Highest acceptable chance that any layer of a piece passes its foot, between 0 and 1.
-    units : "mm" or "in"
-        Of the lengths in sentences; columns are always in mm.
 
     Returns
     -------
@@ -118,7 +157,7 @@ def check(
     tables = check_plan(
         plan, glazes, log=log, recipes=recipes, materials=materials, schedules=schedules
     )
-    return answer(tables, tolerance, units)
+    return answer(tables, tolerance)
 
 
 def predictor_of(
@@ -135,7 +174,6 @@ def predictor_of(
 def answer(
     tables: PlanTables,
     tolerance: float = DEFAULT_TOLERANCE,
-    units: LengthUnits = "mm",
     progress: Callable[[float], None] | None = None,
 ) -> Answer:
     """`check` for tables that have been read; `progress` is called while a log is learned.
@@ -144,18 +182,16 @@ def answer(
     ------
     BadInput : a tolerance that is not between 0 and 1.
     """
-    if not 0.0 < tolerance < 1.0:
-        raise BadInput(
-            [Fault("tolerance", None, None, f"{tolerance:g} is no chance; give 0.05 for 5 %.")]
-        )
+    checked_tolerance(tolerance)
     rows = features_of(tables.plan, tables.glazes, tables.schedules)
     stacks = stacks_of(rows)
     predictor, trial = predictor_of(tables, progress)
-    parts = [_judge(ask) for ask in _asks(stacks, predictor, tolerance)]
+    parts = [_judge(ask) for ask in asks(stacks, predictor, tolerance)]
     found = {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}
     return Answer(
-        layers=_layers_table(rows, stacks, found, predictor, units),
-        pieces=_pieces_table(stacks, found, units),
+        layers=_layers_table(rows, stacks, found, predictor.basis),
+        pieces=_pieces_table(stacks, found),
+        changes=_changes_table(stacks, found),
         features=rows,
         tolerance=tolerance,
         stacks=stacks,
@@ -177,13 +213,6 @@ def only_firing(tables: PlanTables, firing: str) -> PlanTables:
         message = f'"{firing}" is not in the plan; its firings are {names}.'
         raise BadInput([Fault("firing", None, None, message)])
     return replace(tables, plan=plan)
-
-
-def _asks(stacks: Stacks, predictor: Predictor, tolerance: float) -> Iterator[decisions.Ask]:
-    """The question, a portion of the pieces at a time."""
-    for start in range(0, len(stacks.hold_min), PIECES_AT_A_TIME):
-        part = stacks.take(slice(start, start + PIECES_AT_A_TIME))
-        yield decisions.Ask(part, predictor.draws(part), tolerance)
 
 
 def _judge(ask: decisions.Ask) -> dict[str, Any]:
@@ -231,8 +260,7 @@ def _layers_table(
     rows: pd.DataFrame,
     stacks: Stacks,
     found: dict[str, Any],
-    predictor: Predictor,
-    units: LengthUnits,
+    basis: str,
 ) -> pd.DataFrame:
     at = (stacks.piece_at, stacks.layer_at)
     table = rows[["piece", "firing", "layer", "glaze"]].copy()
@@ -241,17 +269,22 @@ def _layers_table(
     for column, name in enumerate(("run_p05_mm", "run_p50_mm", "run_p95_mm")):
         table[name] = runs[:, column]
     table["lower_edge_mm"] = rows["lower_edge_mm"]
-    table["basis"] = predictor.basis
-    table["reason"] = words.reasons(rows, _neighbour(stacks), predictor.seen(), units)
+    table["basis"] = basis
     return table
 
 
-def _neighbour(stacks: Stacks) -> AnyArray:
+def _row_at(stacks: Stacks) -> Indices:
+    """Row of each layer of each piece, shape (n, k); -1 where there is none."""
+    row_at = np.full(stacks.present.shape, -1, dtype=np.intp)
+    row_at[stacks.piece_at, stacks.layer_at] = np.arange(len(stacks.piece_at))
+    return row_at
+
+
+def _neighbour(stacks: Stacks) -> Indices:
     """Row each row overlaps: the nearest below it, else the nearest above; -1 if none."""
-    n, k = stacks.present.shape
-    row_at = np.full((n, k), -1)
-    row_at[stacks.piece_at, stacks.layer_at] = np.arange(len(stacks.rows))
-    neighbour = np.full((n, k), -1)
+    row_at = _row_at(stacks)
+    k = row_at.shape[1]
+    neighbour = np.full_like(row_at, -1)
     steps = sorted(
         (j - i for i in range(k) for j in range(k) if i != j), key=lambda s: (s > 0, abs(s))
     )
@@ -265,13 +298,7 @@ def _neighbour(stacks: Stacks) -> AnyArray:
     return neighbour[stacks.piece_at, stacks.layer_at]
 
 
-def _names(stacks: Stacks, layer: AnyArray) -> Objects:
-    """Name of the glaze of one layer of each piece."""
-    codes = np.take_along_axis(stacks.glaze, layer[:, None], axis=1)[:, 0]
-    return np.array(stacks.glazes, dtype=object)[codes]
-
-
-def _pieces_table(stacks: Stacks, found: dict[str, Any], units: LengthUnits) -> pd.DataFrame:
+def _pieces_table(stacks: Stacks, found: dict[str, Any]) -> pd.DataFrame:
     cookie = found["cookie"] != "none"
     table = pd.DataFrame({"piece": stacks.piece, "firing": stacks.firing, "risk": found["risk"]})
     table["layer_to_blame"] = found["blame"] + 1
@@ -279,20 +306,37 @@ def _pieces_table(stacks: Stacks, found: dict[str, Any], units: LengthUnits) -> 
     table["cookie"] = found["cookie"]
     table["cookie_diameter_mm"] = np.where(cookie, _millimetres(found["diameter_m"]), np.nan)
     table["cookie_height_mm"] = np.where(cookie, _millimetres(found["height_m"]), np.nan)
-    table["advice"] = _advice(stacks, found, units)
     return table
 
 
-def _advice(stacks: Stacks, found: dict[str, Any], units: LengthUnits) -> list[str]:
-    lower_mm = 1e3 * stacks.lower_m
-    spare_mm = 1e3 * found["spare_m"]
-    best = spare_mm.argmax(axis=1)
-    names = np.array([*stacks.glazes, ""], dtype=object)[stacks.glaze]
-    sentences = []
-    for i, change in enumerate(found["change"]):
-        cookie = (found["cookie"][i], 1e3 * found["diameter_m"][i], 1e3 * found["height_m"][i])
-        text = words.advice(change, names[i], lower_mm[i], cookie, units)
-        if change.kind == "none" and spare_mm[i, best[i]] >= WORTH_TELLING_MM:
-            text += " " + words.headroom(names[i, best[i]], spare_mm[i, best[i]], units)
-        sentences.append(text)
-    return sentences
+def _changes_table(stacks: Stacks, found: dict[str, Any]) -> pd.DataFrame:
+    changes: list[decisions.Change] = found["change"].tolist()
+    each = np.arange(len(changes))
+    names = glaze_names(stacks)
+    layer = np.array([change.layer for change in changes], dtype=np.intp)
+    kind = np.array([change.kind for change in changes], dtype=object)
+    amount = np.array([change.amount for change in changes])
+    on_wall = np.isin(kind, ("edge", "wax"))
+    of_layer = on_wall | (kind == "coat")
+    planned = np.select(
+        [on_wall, kind == "coat", kind == "hold"],
+        [1e3 * stacks.lower_m[each, layer], stacks.coats[each, layer], stacks.hold_min],
+        np.nan,
+    )
+    spare_m = found["spare_m"]
+    best = spare_m.argmax(axis=1)
+    safe = np.isfinite(spare_m[each, best])
+    return pd.DataFrame(
+        {
+            "piece": stacks.piece,
+            "firing": stacks.firing,
+            "change": kind,
+            "layer": np.where(of_layer, layer + 1, 0),
+            "glaze": np.where(of_layer, names[each, layer], ""),
+            "planned": planned,
+            "changed": np.where(on_wall, 1e3 * amount, amount),
+            "spare_layer": np.where(safe, best + 1, 0),
+            "spare_glaze": np.where(safe, names[each, best], ""),
+            "spare_mm": np.where(safe, 1e3 * spare_m[each, best], np.nan),
+        }
+    )

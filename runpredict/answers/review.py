@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from dataclasses import dataclass, fields, replace
 from typing import TYPE_CHECKING
 
@@ -10,10 +10,13 @@ import numpy as np
 import pandas as pd
 
 from runpredict.answers import decisions
-from runpredict.answers.check import (
+from runpredict.answers.check import predictor_of
+from runpredict.answers.questions import (
     DEFAULT_TOLERANCE,
-    PIECES_AT_A_TIME,
-    predictor_of,
+    asks,
+    checked_tolerance,
+    glaze_names,
+    portions,
 )
 from runpredict.answers.review_effects import effects_of, than_either
 from runpredict.arrays import Floats
@@ -70,7 +73,7 @@ class Review:
     basis : str
         Who answers now: `rules`, `blend` or `learned`.
     told_by : str
-        Who told the predictions: "models that had not seen the firing" or "the rules".
+        Who told the predictions: `held back` (models that had not seen the firing) or `rules`.
     pieces, firings : int
         With a result.
     interval_coverage : float
@@ -152,10 +155,7 @@ def look_back(
     ------
     BadInput : a log without results, no such firing, or a tolerance that is none.
     """
-    if not 0.0 < tolerance < 1.0:
-        raise BadInput(
-            [Fault("tolerance", None, None, f"{tolerance:g} is no chance; give 0.05 for 5 %.")]
-        )
+    checked_tolerance(tolerance)
     _, log = split_results(tables.log)
     if log.empty:
         message = "holds no result; write down past_foot or run_mm of a layer first."
@@ -185,7 +185,7 @@ def look_back(
         changes=_changes(tables, log, new, (effects, trial), _part(progress, 0.5, 1.0)),
         new_firings=new,
         basis=predictor.basis,
-        told_by="the rules" if trial is None else "models that had not seen the firing",
+        told_by="rules" if trial is None else "held back",
         pieces=len(stacks.present),
         firings=len(set(stacks.firing)),
         interval_coverage=float("nan") if trial is None else trial.interval_coverage,
@@ -241,16 +241,11 @@ def _told(stacks: Stacks, trial: Trial | None) -> tuple[Floats, Floats]:
     if trial is not None:
         return trial.held.layer_risk, trial.held.runs_mm
     risk, runs_mm = [], []
-    for part in _parts(stacks):
+    for part in portions(stacks):
         draws = rules.RulesPredictor().draws(part)
         risk.append(draws.risk(part)[0])
         runs_mm.append(rules.run_quantiles(1e3 * draws.runs_m(part)))
     return np.concatenate(risk), np.concatenate(runs_mm)
-
-
-def _parts(stacks: Stacks) -> Iterator[Stacks]:
-    for start in range(0, len(stacks.present), PIECES_AT_A_TIME):
-        yield stacks.take(slice(start, start + PIECES_AT_A_TIME))
 
 
 def _predicted_seen(log: pd.DataFrame, stacks: Stacks, trial: Trial | None) -> pd.DataFrame:
@@ -267,12 +262,10 @@ def _predicted_seen(log: pd.DataFrame, stacks: Stacks, trial: Trial | None) -> p
     table["past_foot"] = np.where(np.isnan(upper), "", np.where(np.isinf(upper), "yes", "no"))
     table["risk"] = risk[at]
     under = np.full(stacks.present.shape, BARE, dtype=object)
-    glaze = np.array([*stacks.glazes, ""], dtype=object)[stacks.glaze]
-    under[:, 1:] = glaze[:, :-1]
+    under[:, 1:] = glaze_names(stacks)[:, :-1]
     table["over"] = under[at]
     table["body"] = stacks.body[stacks.piece_at]
-    low, high = np.floor(table["run_p05_mm"]), np.ceil(table["run_p95_mm"])
-    inside = table["run_mm"].between(low, high)
+    inside = rules.within_range(table["run_mm"], table["run_p05_mm"], table["run_p95_mm"])
     table["inside"] = np.where(table["run_mm"].isna(), "", np.where(inside, "yes", "no"))
     return table
 
@@ -338,18 +331,15 @@ def _early_stops(stacks: Stacks, predictor: Predictor, tolerance: float) -> pd.D
     """How much lower the layers of pieces that are safe could have ended, in a firing to come."""
     to_come = replace(stacks, firing=np.full(len(stacks.firing), None, dtype=object))
     found = []
-    for part in _parts(to_come):
-        ask = decisions.Ask(part, predictor.draws(part), tolerance)
-        ask = ask.take(np.flatnonzero(ask.safe(part)))
-        for k in range(part.present.shape[1]):
+    for whole in asks(to_come, predictor, tolerance):
+        ask = whole.take(np.flatnonzero(whole.safe(whole.stacks)))
+        for k in range(ask.stacks.present.shape[1]):
             edge_m = decisions.lowest_edge_m(ask, np.full(len(ask.stacks.hold_min), k))
             mine = ask.stacks.glazed[:, k]
             found.append(
                 pd.DataFrame(
                     {
-                        "glaze": np.array([*stacks.glazes, ""], dtype=object)[
-                            ask.stacks.glaze[mine, k]
-                        ],
+                        "glaze": glaze_names(ask.stacks)[mine, k],
                         "lower_edge_mm": 1e3 * ask.stacks.lower_m[mine, k],
                         "safe_edge_mm": 1e3 * edge_m[mine],
                     }

@@ -26,7 +26,6 @@ from runpredict.commands.options import (
 from runpredict.errors import BadInput, Fault, TableWarning
 
 if TYPE_CHECKING:
-    from runpredict.answers.check import Answer
     from runpredict.tables.plan import PlanTables
 
 
@@ -147,28 +146,23 @@ def _tell(tables: PlanTables, args: argparse.Namespace) -> int:
 
     if args.firing is not None:
         tables = only_firing(tables, args.firing)
-    found = answer(tables, args.tolerance, args.units, show_progress("Learning from the log"))
+    found = answer(tables, args.tolerance, show_progress("Learning from the log"))
     if args.sheet is not None:
-        from runpredict.pages.sheet_html import write_sheet
+        from runpredict.pages.sheet import write_sheet
 
         write_sheet(found, args.sheet, args.units, show_progress("Drawing the sheet"))
     if args.out is not None:
-        _write(found, Path(args.out))
+        from runpredict.pages.told import write_answer
+
+        write_answer(found, args.out, args.units)
     print(answer_text(found, args.units))
     over = bool((found.pieces["risk"] > found.tolerance).any())
     return OVER_TOLERANCE if args.strict and over else DONE
 
 
-def _write(found: Answer, folder: Path) -> None:
-    from runpredict.tables.csv_files import write_tables
-
-    tables = {"layers.csv": found.layers, "pieces.csv": found.pieces, "limits.csv": found.limits}
-    write_tables({folder / name: table for name, table in tables.items()})
-
-
 def _glaze(args: argparse.Namespace) -> int:
     from runpredict.commands.sources import gather
-    from runpredict.pages.check_text import glaze_text
+    from runpredict.pages.glaze_text import glaze_text
 
     glazes = gather(("glazes",), args.logbook, **files_of(args)).glazes
     named = glazes.loc[glazes["glaze"] == args.name]

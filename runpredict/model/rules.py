@@ -20,8 +20,9 @@ from statistics import NormalDist
 from typing import Protocol
 
 import numpy as np
+from numpy.typing import ArrayLike
 
-from runpredict.arrays import AnyArray, Floats, Indices
+from runpredict.arrays import AnyArray, Bools, Floats, Indices
 from runpredict.model.features import Stacks
 from runpredict.physics import film
 
@@ -227,6 +228,16 @@ def calibrated(chance: Floats, calibration: tuple[float, float]) -> Floats:
 def run_quantiles(runs: Floats) -> Floats:
     """Quantiles `RUN_LEVELS` of equally likely runs (n, k, draws), shape (n, k, 3)."""
     return np.moveaxis(np.quantile(runs, RUN_LEVELS, axis=2), 0, 2)
+
+
+def within_range(run_mm: ArrayLike, low_mm: ArrayLike, high_mm: ArrayLike) -> Bools:
+    """Whether runs lie within the ranges told for them, both ends taken to the whole millimetre.
+
+    Runs are read off a ruler: a finer range than its marks could never be kept. Not where there
+    is no run.
+    """
+    run = np.asarray(run_mm, dtype=float)
+    return (run >= np.floor(low_mm)) & (run <= np.ceil(high_mm))
 
 
 def evenly(total: int, count: int) -> Indices:

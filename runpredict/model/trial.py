@@ -111,10 +111,9 @@ def _held_back(learned: _Told, told: _Told, trained: Trained) -> HeldBack:
 
 
 def _coverage(held: HeldBack, run_mm: Floats) -> float:
-    """Share of measured runs within the range told for them, both ends to the millimetre."""
-    low, high = np.floor(held.runs_mm[..., 0]), np.ceil(held.runs_mm[..., 2])
+    """Share of measured runs within the range told for them."""
     measured = ~np.isnan(run_mm)
-    inside = (run_mm >= low) & (run_mm <= high)
+    inside = rules.within_range(run_mm, held.runs_mm[..., 0], held.runs_mm[..., 2])
     return float(inside[measured].mean()) if measured.any() else float("nan")
 
 

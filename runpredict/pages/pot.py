@@ -6,22 +6,19 @@ straight, on which heights can be read off whatever the pot's shape.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.patches import Patch, Polygon, Rectangle
-from numpy.typing import ArrayLike
 
 from runpredict.answers.check import Answer
 from runpredict.answers.decisions import COOKIE_RIM_M
 from runpredict.arrays import Floats
-from runpredict.errors import BadInput, Fault
-from runpredict.pages.check_text import percent
+from runpredict.pages.piece import Layer, Piece, find_piece, profile_mm
+from runpredict.pages.plain import percent
 from runpredict.pages.style import (
     CLAY,
     FAINT,
@@ -50,140 +47,6 @@ BELOW_FOOT_SHARE = 0.22  # of the wall's height, shown below the foot
 SMALL_PT, TITLE_PT = 7.0, 9.0
 
 
-@dataclass(frozen=True)
-class Layer:
-    """One layer as it is drawn; lengths down the wall from the foot's edge. [mm]"""
-
-    number: int
-    glaze: str
-    lower_mm: float
-    upper_mm: float
-    run_p50_mm: float
-    run_p95_mm: float
-    wall_deg: float
-
-
-@dataclass(frozen=True)
-class Piece:
-    """One piece as it is drawn. [mm]
-
-    Attributes
-    ----------
-    wax_mm, cookie_diameter_mm, cookie_height_mm : float
-        NaN where there is none.
-    """
-
-    name: str
-    firing: str
-    risk: float
-    foot_mm: float
-    wax_mm: float
-    cookie: str
-    cookie_diameter_mm: float
-    cookie_height_mm: float
-    layers: tuple[Layer, ...]
-
-    @property
-    def top_mm(self) -> float:
-        """How far up the wall the glaze begins, and the drawing ends."""
-        return max(1.0, *(layer.upper_mm for layer in self.layers))
-
-
-def find_piece(answer: Answer, piece: str, firing: str | None = None) -> Piece:
-    """A piece of an answer, ready to be drawn.
-
-    Parameters
-    ----------
-    answer : Answer
-    piece : str
-    firing : str, optional
-        Needed where several firings have a piece of that name.
-
-    Returns
-    -------
-    Piece
-
-    Raises
-    ------
-    BadInput : no such piece, or more than one.
-    """
-    pieces = answer.pieces
-    mine = pieces["piece"] == piece
-    if firing is not None:
-        mine &= pieces["firing"] == firing
-    found = pieces.loc[mine]
-    if len(found) == 1:
-        return drawn_piece(answer, found.iloc[0])
-    if found.empty:
-        names = ", ".join(f'"{name}"' for name in pieces["piece"].drop_duplicates().head(20))
-        message = f'no piece "{piece}" in this answer; its pieces are {names}.'
-    else:
-        names = ", ".join(f'"{name}"' for name in found["firing"].head(20))
-        message = f'"{piece}" is in several firings; name one of {names}.'
-    raise BadInput([Fault("piece", None, None, message)])
-
-
-def drawn_piece(answer: Answer, row: pd.Series) -> Piece:
-    """What is drawn of one row of `answer.pieces`."""
-    mine = (answer.layers["piece"] == row["piece"]) & (answer.layers["firing"] == row["firing"])
-    layers = answer.layers.loc[mine]
-    rows = answer.features.loc[layers.index]
-    drawn = [
-        Layer(
-            number=int(layer["layer"]),
-            glaze=str(layer["glaze"]),
-            lower_mm=float(layer["lower_edge_mm"]),
-            upper_mm=float(feature["upper_edge_mm"]),
-            run_p50_mm=float(layer["run_p50_mm"]),
-            run_p95_mm=float(layer["run_p95_mm"]),
-            wall_deg=float(feature["wall_deg"]),
-        )
-        for (_, layer), (_, feature) in zip(layers.iterrows(), rows.iterrows(), strict=True)
-    ]
-    return Piece(
-        name=str(row["piece"]),
-        firing=str(row["firing"]),
-        risk=float(row["risk"]),
-        foot_mm=float(rows["foot_mm"].iloc[0]),
-        wax_mm=float(row["wax_height_mm"]),
-        cookie=str(row["cookie"]),
-        cookie_diameter_mm=float(row["cookie_diameter_mm"]),
-        cookie_height_mm=float(row["cookie_height_mm"]),
-        layers=tuple(sorted(drawn, key=lambda layer: layer.number)),
-    )
-
-
-def profile_mm(piece: Piece, at_mm: ArrayLike) -> tuple[Floats, Floats]:
-    """Where points of the wall lie.
-
-    Parameters
-    ----------
-    piece : Piece
-    at_mm : array_like, shape (n,)
-        Distance up the wall from the foot's edge. [mm]
-
-    Returns
-    -------
-    radius, height : ndarray, shape (n,)
-        From the pot's axis, and above the foot. [mm]
-
-    Notes
-    -----
-    The table gives the steepest angle below each layer, so the wall is drawn as straight pieces
-    from one lower edge to the next, the last one going on to the top. It tells how far a wall
-    is from vertical, not to which side, so every wall is drawn opening outward.
-    """
-    edges = sorted((layer.lower_mm, layer.wall_deg) for layer in piece.layers)
-    ends = np.array([0.0, *(lower for lower, _ in edges[:-1]), np.inf])
-    angles = np.radians([deg for _, deg in edges])
-    at = np.asarray(at_mm, dtype=float)[..., None]
-    along = np.clip(at - ends[:-1], 0.0, np.diff(ends))
-    # Below the foot a run goes straight down.
-    below = np.minimum(at[..., 0], 0.0)
-    radius = 0.5 * piece.foot_mm + (along * np.abs(np.cos(angles))).sum(axis=-1)
-    return radius, (along * np.sin(angles)).sum(axis=-1) + below
-
-
 def pot_figure(
     answer: Answer, piece: str, firing: str | None = None, units: LengthUnits = "mm"
 ) -> Figure:
@@ -205,42 +68,38 @@ def pot_figure(
     ------
     BadInput : no such piece, or more than one.
     """
-    return piece_figure(find_piece(answer, piece, firing), units)
+    return named_figure(find_piece(answer, piece, firing), units)
 
 
-def piece_figure(piece: Piece, units: LengthUnits = "mm", named: bool = True) -> Figure:
-    """`pot_figure` of a piece that has been found.
-
-    Parameters
-    ----------
-    piece : Piece
-    units : "mm" or "in"
-    named : bool
-        Whether piece and glazes are named; not where the text beside the picture does.
-
-    Returns
-    -------
-    Figure
-    """
+def named_figure(piece: Piece, units: LengthUnits = "mm") -> Figure:
+    """The picture of a piece with its name above and those of its glazes below."""
+    width, height = size_in(piece)
+    names = LINE_IN * len(piece.layers)
     with house_style():
-        figure = Picture(figsize=size_in(piece, named))
-        paint(Paper(figure, bottom_in=LINE_IN * len(piece.layers) * named), piece, units)
-        if named:
-            _name(Paper(figure), piece)
+        figure = Picture(figsize=(width, height + names + TITLE_IN))
+        paint(Paper(figure, bottom_in=names), piece, units)
+        _name(Paper(figure), piece)
     return figure
 
 
-def size_in(piece: Piece, named: bool = True) -> tuple[float, float]:
-    """Width and height of the picture of a piece. [in]"""
+def bare_figure(piece: Piece, units: LengthUnits = "mm") -> Figure:
+    """The picture of a piece without names, for a page whose words beside it give them."""
+    with house_style():
+        figure = Picture(figsize=size_in(piece))
+        paint(Paper(figure), piece, units)
+    return figure
+
+
+def size_in(piece: Piece) -> tuple[float, float]:
+    """Width and height of the picture of a piece, without names. [in]"""
     columns = max(len(piece.layers), LEAST_COLUMNS)
     width = LEFT_IN + POT_IN + GAP_IN + COLUMN_IN * columns + RIGHT_IN
-    names = TITLE_IN + LINE_IN * len(piece.layers) if named else 0.0
-    return width, TOP_IN + VIEW_IN + CAPTION_IN + LINE_IN * 1.6 + names
+    return width, TOP_IN + VIEW_IN + CAPTION_IN + LINE_IN * 1.6
 
 
 def paint(paper: Paper, piece: Piece, units: LengthUnits) -> None:
     """Draw a piece, without names, on as much of a paper as `size_in` says."""
-    width, _ = size_in(piece, named=False)
+    width, _ = size_in(piece)
     base = CAPTION_IN + LINE_IN * 1.6
     _draw_pot(paper.axes(LEFT_IN, base, POT_IN, VIEW_IN), piece)
     left = LEFT_IN + POT_IN + GAP_IN
@@ -258,7 +117,7 @@ def paint(paper: Paper, piece: Piece, units: LengthUnits) -> None:
 
 def _name(paper: Paper, piece: Piece) -> None:
     """The names of the piece, above its picture, and of its glazes, below it."""
-    width, height = size_in(piece)
+    width, height = paper.figure.get_size_inches()
     risk = f"{percent(piece.risk)} risk of passing the foot: "
     room = width - 2 * LEFT_IN
     title = risk + fitted(piece.name, room - width_in(risk, TITLE_PT), TITLE_PT)

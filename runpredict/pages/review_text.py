@@ -2,19 +2,18 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Callable, Sequence
 
 import numpy as np
 import pandas as pd
 
-from runpredict.answers.check import WORTH_TELLING_MM
 from runpredict.answers.review import Review
-from runpredict.pages.check_text import WIDTH, columns, percent
-from runpredict.pages.words import CAUTION
+from runpredict.pages.plain import columns, paragraph, percent
+from runpredict.pages.words import CAUTION, WORTH_TELLING_MM
 from runpredict.units import LengthUnits, format_distance
 
 SHOWN_ROWS = 12
+TELLERS = {"rules": "the rules", "held back": "models that had not seen the firing"}
 LEAST_TOLD_STEP = 1.05  # a factor that moved less than this has not moved
 
 
@@ -39,7 +38,7 @@ def review_text(review: Review, units: LengthUnits = "mm") -> str:
         _firings(review),
         _calibration(review),
         _changes(review),
-        textwrap.fill(CAUTION, WIDTH),
+        paragraph(CAUTION),
     ]
     return "\n\n".join(part for part in parts if part)
 
@@ -86,8 +85,8 @@ def _past_foot(review: Review, units: LengthUnits) -> str:
 
 def _told_and_seen(review: Review, units: LengthUnits) -> str:
     head = (
-        f"Told against seen. The figures told come from {review.told_by}: layers past the foot, "
-        "and the mean run of the layers that were measured."
+        f"Told against seen. The figures told come from {TELLERS[review.told_by]}: layers past "
+        "the foot, and the mean run of the layers that were measured."
     )
 
     def line(name: str) -> Callable[[pd.Series], list[str]]:
@@ -100,7 +99,7 @@ def _told_and_seen(review: Review, units: LengthUnits) -> str:
             _length(row["run_p50_mm"], units),
         ]
 
-    parts = [textwrap.fill(head, WIDTH)]
+    parts = [paragraph(head)]
     for name, table in (("glaze", review.by_glaze), ("body", review.by_body)):
         headings = [name, "layers", "past foot", "told", "mean run", "told run"]
         parts.append(_table(headings, table, line(name)))
@@ -163,7 +162,7 @@ def _pairs(review: Review) -> str:
         f"{len(perhaps)} perhaps; that comes on top of their being thicker."
     )
     both = pd.concat([worse, perhaps]) if len(perhaps) else worse
-    head = textwrap.fill(head, WIDTH)
+    head = paragraph(head)
     if both.empty:
         return head
     headings = ["fluidity", "pair", "9 in 10 within", "top past foot", ""]
@@ -189,7 +188,7 @@ def _early_stops(review: Review, units: LengthUnits) -> str:
         f"would stay within {percent(review.tolerance)} risk."
     )
     headings = ["lower by", "glaze", "lower edge used", "lowest safe edge", "layers"]
-    return f"{textwrap.fill(head, WIDTH)}\n\n{_table(headings, stops, line)}"
+    return f"{paragraph(head)}\n\n{_table(headings, stops, line)}"
 
 
 def _firings(review: Review) -> str:
@@ -235,7 +234,7 @@ def _calibration(review: Review) -> str:
         for _, row in review.reliability.iterrows()
     ]
     table = columns(["risk told", "ran past the foot"], rows)
-    return f"{textwrap.fill(head, WIDTH)}\n\n{table}"
+    return f"{paragraph(head)}\n\n{table}"
 
 
 def _changes(review: Review) -> str:

@@ -10,7 +10,7 @@ from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 
 from runpredict.pages.pot import paint, size_in
-from runpredict.pages.sheet_text import FiringText, PieceText, Progress, SheetText
+from runpredict.pages.sheet_text import FiringText, PieceText, Progress, SheetText, counted
 from runpredict.pages.style import GRID, INK, Paper, fitted, house_style, wrapped
 from runpredict.units import LengthUnits
 
@@ -22,7 +22,7 @@ BOLD_SHARE = 0.85  # of the plain letters that bold ones leave room for in a lin
 LEADING = 1.35 / 72.0  # inches a line for each point of its letters
 
 
-class _Pages:
+class Pages:
     """Paper filled from the top, a new sheet where the next block does not fit."""
 
     def __init__(self, out: PdfPages, units: LengthUnits) -> None:
@@ -63,8 +63,12 @@ class _Pages:
     def words(
         self, text: str, size_pt: float, left: float = 0.0, width: float | None = None, **look: Any
     ) -> None:
-        """A paragraph, broken over pages where it must be."""
-        for line in wrapped(text, width or self.width - left, size_pt):
+        """A paragraph, on one page if any page holds it: half a warning warns nobody."""
+        lines = wrapped(text, width or self.width - left, size_pt)
+        whole = len(lines) * size_pt * LEADING
+        if whole <= self.size[1] - 3 * MARGIN_IN:
+            self.room(whole)
+        for line in lines:
             self.room(size_pt * LEADING)
             self.paper.text(MARGIN_IN + left, self.up, line, size_pt, **look)
             self.up -= size_pt * LEADING
@@ -92,23 +96,21 @@ def write_pdf(
         Told the share that is done, from 0 to 1.
     """
     told = {"Title": sheet.title, "Creator": None, "Producer": None, "CreationDate": None}
-    count, done = sum(len(firing.pieces) for firing in sheet.firings), 0
+    done = counted(sheet, progress)
     with house_style(), path.open("wb") as file, PdfPages(file, metadata=told) as out:
-        pages = _Pages(out, units)
+        pages = Pages(out, units)
         for firing in sheet.firings:
             _begin(pages, sheet, firing)
             for piece in firing.pieces:
                 _piece(pages, piece, units)
-                done += 1
-                if progress is not None:
-                    progress(done / count)
+                done()
             pages.up -= 0.1
             pages.words(sheet.basis, SMALL_PT)
             pages.words(f"Take care. {sheet.caution}", SMALL_PT)
         pages.end()
 
 
-def _begin(pages: _Pages, sheet: SheetText, firing: FiringText) -> None:
+def _begin(pages: Pages, sheet: SheetText, firing: FiringText) -> None:
     pages.turn(firing.name)
     pages.words(fitted(f"Firing {firing.name}", pages.width, FIRING_PT), FIRING_PT)
     pages.up -= 0.03
@@ -121,7 +123,7 @@ def _begin(pages: _Pages, sheet: SheetText, firing: FiringText) -> None:
     _list(pages, firing)
 
 
-def _list(pages: _Pages, firing: FiringText) -> None:
+def _list(pages: Pages, firing: FiringText) -> None:
     """All pieces of a firing, a line each."""
     shares = (0.26, 0.1, 0.26, 0.14, 0.24)
 
@@ -142,9 +144,9 @@ def _list(pages: _Pages, firing: FiringText) -> None:
     pages.up -= 0.1
 
 
-def _piece(pages: _Pages, piece: PieceText, units: LengthUnits) -> None:
+def _piece(pages: Pages, piece: PieceText, units: LengthUnits) -> None:
     """One piece: its picture, and the words beside it."""
-    width, height = size_in(piece.piece, named=False)
+    width, height = size_in(piece.piece)
     scale = min(PICTURE_SCALE, PICTURE_IN / width)
     beside = pages.width - PICTURE_IN - GAP_IN
     lines = [

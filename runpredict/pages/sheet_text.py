@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Callable
 from dataclasses import dataclass
 
-import numpy as np
 import pandas as pd
 
 from runpredict.answers.check import Answer
-from runpredict.pages.check_text import basis_text, cookie_text, percent
-from runpredict.pages.pot import Piece, drawn_piece
-from runpredict.pages.words import CAUTION
+from runpredict.pages.piece import Piece, drawn_piece
+from runpredict.pages.plain import percent
+from runpredict.pages.told import ToldPiece, told_firings
+from runpredict.pages.words import CAUTION, basis_words, cookie_words, headline, wax_words
 from runpredict.units import LengthUnits, format_distance
 
 Progress = Callable[[float], None]
@@ -105,7 +106,7 @@ def shown_name(name: object) -> str:
     return plain if len(plain) <= MOST_NAME else f"{plain[: MOST_NAME - 1]}…"
 
 
-def _told(sentence: str, names: list[str]) -> str:
+def _named(sentence: str, names: list[str]) -> str:
     """A sentence with each name in it as it may be printed."""
     for name in sorted(set(names), key=len, reverse=True):
         if shown_name(name) != name:
@@ -120,45 +121,35 @@ def sheet_text(answer: Answer, units: LengthUnits = "mm") -> SheetText:
     ----------
     answer : Answer
     units : "mm" or "in"
-        Those that `answer`'s own sentences were asked in.
 
     Returns
     -------
     SheetText
     """
-    of_piece = dict(tuple(answer.layers.groupby(["firing", "piece"], sort=False)))
     firings = []
-    for firing, pieces in answer.pieces.groupby("firing", sort=False):
-        ranked = pieces.sort_values("risk", ascending=False, kind="stable")
-        told = tuple(
-            _piece_text(answer, row, of_piece[(firing, row["piece"])], units)
-            for _, row in ranked.iterrows()
-        )
-        apart = tuple(piece.name for piece in told if piece.over)
-        tolerated = f"{percent(answer.tolerance)} risk of running past the foot"
-        headline = f"{len(apart)} of {len(told)} pieces over {tolerated}"
+    for name, pieces in told_firings(answer, units):
+        texts = tuple(_piece_text(answer, told, units) for told in pieces)
+        apart = tuple(piece.name for piece in texts if piece.over)
+        over = headline(len(apart), len(texts), answer.tolerance)
         where = WHERE if apart else NONE_OVER
-        firings.append(FiringText(shown_name(firing), headline, where, apart, told))
-    return SheetText(TITLE, HOW_TO_READ, basis_text(answer), CAUTION, tuple(firings))
+        firings.append(FiringText(shown_name(name), over, where, apart, texts))
+    return SheetText(TITLE, HOW_TO_READ, basis_words(answer), CAUTION, tuple(firings))
 
 
-def _piece_text(
-    answer: Answer, row: pd.Series, layers: pd.DataFrame, units: LengthUnits
-) -> PieceText:
-    layers = layers.sort_values("layer")
-    blamed = layers.loc[layers["layer"] == row["layer_to_blame"]].iloc[0]
+def _piece_text(answer: Answer, told: ToldPiece, units: LengthUnits) -> PieceText:
+    row, blamed = told.piece, told.blamed
+    layers = told.layers.sort_values("layer")
     names = layers["glaze"].astype(str).tolist()
-    wax = row["wax_height_mm"]
     return PieceText(
         piece=drawn_piece(answer, row),
         name=shown_name(row["piece"]),
         over=bool(row["risk"] > answer.tolerance),
         risk=percent(row["risk"]),
-        wax="not by wax alone" if np.isnan(wax) else format_distance(wax, units),
-        cookie=cookie_text(row, units),
+        wax=wax_words(row["wax_height_mm"], units),
+        cookie=cookie_words(row, units),
         blame=f"{shown_name(blamed['glaze'])} (layer {blamed['layer']})",
-        change=_told(row["advice"], names),
-        why=_told(f"{blamed['reason']}.", names),
+        change=_named(row["advice"], names),
+        why=_named(f"{blamed['reason']}.", names),
         basis=BASIS[blamed["basis"]],
         layers=tuple(_layer_text(layer, units) for _, layer in layers.iterrows()),
     )
@@ -176,3 +167,15 @@ def _layer_text(layer: pd.Series, units: LengthUnits) -> LayerText:
         spread=f"{low} to {high}",
         risk=percent(layer["risk"]),
     )
+
+
+def counted(sheet: SheetText, progress: Progress | None) -> Callable[[], None]:
+    """To be called after each piece of a sheet: tells the share that is done."""
+    count = sum(len(firing.pieces) for firing in sheet.firings)
+    numbers = itertools.count(1)
+
+    def done() -> None:
+        if progress is not None:
+            progress(next(numbers) / count)
+
+    return done

@@ -1,4 +1,4 @@
-"""The look of every picture, and how a picture becomes SVG or PNG, the same at every run.
+"""The look of every picture, and how a picture becomes SVG, the same at every run.
 
 Signs never rest on colour alone: layers differ in hatch and in lightness, lines in dashes.
 """
@@ -94,6 +94,7 @@ _STYLE: Any = {
     "ytick.color": INK,
     "ytick.labelsize": 7.5,
 }
+_BREAK = re.compile(r" (?!(?:\d+/\d+|mm|in)\b)")  # "3 9/16 in" over two lines misleads
 _COMMENT = re.compile(r" *<!--.*?-->\n?", re.DOTALL)  # matplotlib repeats each text in one
 
 # matplotlib keeps its settings in one place for the whole process.
@@ -185,24 +186,6 @@ def svg(figure: Figure) -> str:
     return _COMMENT.sub("", text[text.index("<svg") :])
 
 
-def png(figure: Figure, dots_per_inch: float = 150.0) -> bytes:
-    """A picture as PNG.
-
-    Parameters
-    ----------
-    figure : Figure
-    dots_per_inch : float
-
-    Returns
-    -------
-    bytes
-    """
-    out = io.BytesIO()
-    with house_style():
-        figure.savefig(out, format="png", dpi=dots_per_inch, metadata={"Software": None})
-    return out.getvalue()
-
-
 @cache
 def _font() -> tuple[FT2Font, frozenset[int]]:
     font = get_font(findfont(FONT))
@@ -246,7 +229,7 @@ def fitted(text: str, most_in: float, size_pt: float) -> str:
 def wrapped(text: str, most_in: float, size_pt: float) -> list[str]:
     """Text broken into lines no wider than there is room; a longer word is broken too."""
     lines, line = [], ""
-    for word in drawable(text).split(" "):
+    for word in _BREAK.split(drawable(text)):
         joined = f"{line} {word}" if line else word
         if width_in(joined, size_pt) <= most_in:
             line = joined

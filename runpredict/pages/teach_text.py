@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import textwrap
-
 import pandas as pd
 
 from runpredict.answers.teach import NO_DOUBT, Lessons
-from runpredict.pages.check_text import WIDTH, columns
+from runpredict.pages.plain import columns, paragraph
 from runpredict.pages.words import CAUTION
 from runpredict.units import LengthUnits, format_distance, format_length
 
@@ -56,7 +54,7 @@ def lessons_text(lessons: Lessons, units: LengthUnits = "mm") -> str:
         "it, and write both down: that is what teaches."
     )
     parts = [head, columns(["doubt", "what to fire, and why"], rows), last, CAUTION]
-    return "\n\n".join(part if "\n" in part else textwrap.fill(part, WIDTH) for part in parts)
+    return "\n\n".join(part if "\n" in part else paragraph(part) for part in parts)
 
 
 def _why(row: pd.Series) -> str:

@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from typing import Any
+
 import numpy as np
 import pandas as pd
 
-from runpredict.answers.decisions import Change
-from runpredict.arrays import AnyArray, Floats
+from runpredict.answers.check import Answer
+from runpredict.arrays import Indices
+from runpredict.pages.plain import percent
 from runpredict.units import LengthUnits, format_distance, format_length
 
 CAUTION = (
@@ -16,6 +20,8 @@ CAUTION = (
     "mask, wipe wet, and let the maker's safety sheet decide on food contact. Vent kiln fumes, "
     "never open a hot kiln, and follow your local codes."
 )
+
+WORTH_TELLING_MM = 5.0  # a layer that could end this much lower is a loss worth a sentence
 
 # Words for how a melt stands at the top of its firing, by log10 of viscosity in Pa s;
 # common practice, no source.
@@ -48,7 +54,7 @@ def _overlap(top: str, below: str, thick: str) -> str:
 
 def reasons(
     rows: pd.DataFrame,
-    neighbour: AnyArray,
+    neighbour: Indices,
     seen: dict[str, int] | None,
     units: LengthUnits,
 ) -> list[str]:
@@ -101,56 +107,105 @@ def reasons(
     return sentences
 
 
-def advice(
-    change: Change,
-    glazes: list[str],
-    planned_mm: Floats,
-    cookie: tuple[str, float, float],
-    units: LengthUnits,
-) -> str:
-    """What to do with one piece.
+def advice(changes: pd.DataFrame, pieces: pd.DataFrame, units: LengthUnits) -> list[str]:
+    """One or two sentences a piece: what to do with it.
 
     Parameters
     ----------
-    change : Change
-        Lengths in metres.
-    glazes : list of str
-        Names of the piece's layers, in the order they are applied.
-    planned_mm : ndarray
-        Their lower edges as planned. [mm]
-    cookie : (word, diameter, height)
-        [mm]
+    changes, pieces : DataFrame
+        Of an `Answer`.
     units : "mm" or "in"
 
     Returns
     -------
-    str
+    list of str
     """
+    wide, high = pieces["cookie_diameter_mm"], pieces["cookie_height_mm"]
+    return [
+        _advice(change, cookie, units)
+        for change, *cookie in zip(changes.itertuples(), wide, high, strict=True)
+    ]
 
-    def length(value_mm: float) -> str:
-        return format_distance(value_mm, units)
 
-    name = glazes[change.layer]
-    if change.kind == "none":
-        return "Safe as planned."
-    if change.kind == "edge":
-        new, old = length(1000 * change.amount), length(planned_mm[change.layer])
-        return f"Stop {name} {new} above the foot instead of {old}."
-    if change.kind == "coat":
-        coats = int(change.amount)
-        return f"One coat less of {name}: {coats} instead of {coats + 1}."
-    if change.kind == "wax":
-        new, old = length(1000 * change.amount), length(planned_mm[change.layer])
-        return f"Leave the lowest {new} bare instead of {old}."
-    if change.kind == "hold":
-        return f"Hold {change.amount:g} min at the top; it concerns the whole firing."
-    _, diameter, height = cookie
+def _advice(change: Any, cookie_mm: Sequence[float], units: LengthUnits) -> str:
+    if change.change == "none":
+        return "Safe as planned." + _headroom(change, units)
+    if change.change == "coat":
+        new, old = (f"{coats:.0f}" for coats in (change.changed, change.planned))
+        return f"One coat less of {change.glaze}: {new} instead of {old}."
+    if change.change == "hold":
+        return f"Hold {change.changed:g} min at the top; it concerns the whole firing."
+    if change.change == "cookie":
+        wide, high = (format_distance(size, units) for size in cookie_mm)
+        return (
+            "No single change is enough, wax alone neither: cut back two things at once, or set "
+            f"it on a cookie {wide} wide and {high} high."
+        )
+    new, old = (format_distance(at, units) for at in (change.changed, change.planned))
+    if change.change == "edge":
+        return f"Stop {change.glaze} {new} above the foot instead of {old}."
+    return f"Leave the lowest {new} bare instead of {old}."
+
+
+def _headroom(change: Any, units: LengthUnits) -> str:
+    """How much further down a layer could safely come, where that is worth a sentence."""
+    if not change.spare_mm >= WORTH_TELLING_MM:
+        return ""
+    spare = format_distance(change.spare_mm, units)
+    return f" {change.spare_glaze} could end {spare} lower and stay safe."
+
+
+def headline(over: int, count: int, tolerance: float) -> str:
+    """How many pieces of a firing are over the risk that is tolerated."""
+    return f"{over} of {count} pieces over {percent(tolerance)} risk of running past the foot"
+
+
+def wax_words(wax_height_mm: float, units: LengthUnits) -> str:
+    """The bare band of a piece; NaN where wax alone cannot help."""
+    return "not by wax alone" if np.isnan(wax_height_mm) else format_distance(wax_height_mm, units)
+
+
+def cookie_words(piece: pd.Series, units: LengthUnits) -> str:
+    """The cookie of a row of the pieces, such as "needed: 98 x 7 mm"."""
+    if piece["cookie"] == "none":
+        return "none"
+    wide, high = (
+        format_length(piece[name], units) for name in ("cookie_diameter_mm", "cookie_height_mm")
+    )
+    return f"{piece['cookie']}: {wide.removesuffix(f' {units}')} x {high}"
+
+
+def basis_words(answer: Answer) -> str:
+    """What the numbers rest on, in a sentence or two."""
+    return f"{_who_answered(answer)} {_tried_out(answer)}".rstrip()
+
+
+def _who_answered(answer: Answer) -> str:
+    if answer.predictor.basis == "learned":
+        return "These numbers rest on the log of this studio, on top of physics."
+    if answer.predictor.basis == "blend":
+        share = percent(answer.predictor.share)
+        return (
+            f"These numbers are a blend, {share} from the log of this studio and the rest from "
+            "physics and rules of thumb: the log alone cannot yet be shown to do better."
+        )
+    logged = (
+        " although there is a log: on firings held back, the log did no better"
+        if (answer.trial is not None)
+        else ", with no log of this studio"
+    )
     return (
-        f"No single change is enough, wax alone neither: cut back two things at once, or set it "
-        f"on a cookie {length(diameter)} wide and {length(height)} high."
+        f"These numbers rest on physics and rules of thumb{logged}. Expect them to be wide; test "
+        "tiles narrow them fastest."
     )
 
 
-def headroom(name: str, lower_mm: float, units: LengthUnits) -> str:
-    """How much further down a layer could safely come."""
-    return f"{name} could end {format_distance(lower_mm, units)} lower and stay safe."
+def _tried_out(answer: Answer) -> str:
+    if answer.trial is None:
+        return ""
+    scores = answer.trial.scores["log_loss"]
+    return (
+        f"Asked about {answer.trial.pieces} logged pieces from firings it had not seen, its log "
+        f"loss is {scores['blend']:.2f}; the rules alone have {scores['rules']:.2f}, and saying "
+        f"the same of every pot {scores['base rate']:.2f} (lower is better)."
+    )

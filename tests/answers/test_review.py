@@ -175,7 +175,7 @@ def test_the_newest_firing_is_so_by_date():
 def test_one_firing_is_told_by_the_rules_and_nothing_has_changed():
     log = layers({**RESULT, "piece": "a"}, {**RESULT, "piece": "b", "past_foot": "yes"})
     found = review(log, pd.DataFrame([ANALYSIS]))
-    assert found.told_by == "the rules"
+    assert found.told_by == "rules"
     assert found.scores.empty and found.reliability.empty and found.changes.empty
     told = check(log, pd.DataFrame([ANALYSIS])).layers
     assert found.predicted_seen["risk"].tolist() == pytest.approx(told["risk"].tolist())

@@ -35,9 +35,9 @@ def sample_tables():
 
 
 @cache
-def sample_answer(units="mm", tolerance=0.05):
+def sample_answer(tolerance=0.05):
     """The answer to the sample plan."""
-    return answer(sample_tables(), tolerance, units)
+    return answer(sample_tables(), tolerance)
 
 
 @cache
@@ -46,17 +46,15 @@ def raw(name):
     return read_table(SAMPLE / f"{name}.csv", name)
 
 
-def renamed(names, firing="thaw", units="mm"):
+def renamed(names, firing="thaw"):
     """The answer to one sample firing, some names of its pieces and glazes changed."""
     layers = raw("layers")
     layers = layers.loc[layers["firing"] == firing].replace(names)
-    return check(
-        layers, raw("glazes").replace(names), recipes=raw("recipes").replace(names), units=units
-    )
+    return check(layers, raw("glazes").replace(names), recipes=raw("recipes").replace(names))
 
 
 @cache
-def many(count, units="mm"):
+def many(count):
     """The answer to one firing of so many pieces."""
     layers = raw("layers")
     layers = layers.loc[layers["firing"] == "flood"]
@@ -64,7 +62,7 @@ def many(count, units="mm"):
     plan = pd.concat(copies, ignore_index=True)
     plan = plan.loc[plan["piece"].isin(plan["piece"].drop_duplicates().head(count))]
     assert plan["piece"].nunique() == count
-    return check(plan, raw("glazes"), recipes=raw("recipes"), units=units)
+    return check(plan, raw("glazes"), recipes=raw("recipes"))
 
 
 def one_piece(layers, **given):

@@ -11,13 +11,17 @@ from html import unescape
 from pathlib import Path
 
 import html5lib
+import numpy as np
 import pytest
 from helpers.pictures import HOSTILE, many, one_piece, renamed, sample_answer, text_faults
 from matplotlib.backends.backend_pdf import PdfPages
 
 from runpredict.errors import BadInput
-from runpredict.pages import sheet_html as sheet
+from runpredict.pages import sheet
+from runpredict.pages.sheet_html import naming, sheet_html
+from runpredict.pages.sheet_pdf import BODY_PT, Pages
 from runpredict.pages.sheet_text import MOST_NAME, NONE_OVER, WHERE, sheet_text, shown_name
+from runpredict.pages.told import told
 from runpredict.pages.words import CAUTION
 
 MOST_SECONDS, MOST_BYTES = 15.0, 5_000_000
@@ -28,16 +32,20 @@ TAGS = {
 }  # fmt: skip
 
 
+def html_of(answer, units="mm"):
+    return sheet_html(sheet_text(answer, units), units)
+
+
 @cache
 def page_of(which):
     """The page of the sample plan, of forty pieces, or of hostile names."""
     made = {
         "sample": sample_answer,
-        "safe": lambda: sample_answer("mm", 0.999),
+        "safe": lambda: sample_answer(0.999),
         "forty": lambda: many(40),
         "hostile": lambda: renamed(HOSTILE),
     }
-    return sheet.sheet_html(made[which]())
+    return html_of(made[which]())
 
 
 def parsed(page):
@@ -57,13 +65,14 @@ def articles(page):
 def test_a_sheet_tells_all_of_every_piece():
     answer = sample_answer()
     page = page_of("sample")
-    told = articles(page)
-    assert len(told) == len(answer.pieces)
-    by_piece = {text.split(":")[0]: text for text in told}
-    for _, row in answer.pieces.iterrows():
+    shown = articles(page)
+    assert len(shown) == len(answer.pieces)
+    by_piece = {text.split(":")[0]: text for text in shown}
+    all_layers, pieces = told(answer)
+    for _, row in pieces.iterrows():
         text = by_piece[row["piece"]]
-        mine = answer.layers["piece"] == row["piece"]
-        layers = answer.layers.loc[mine & (answer.layers["firing"] == row["firing"])]
+        mine = all_layers["piece"] == row["piece"]
+        layers = all_layers.loc[mine & (all_layers["firing"] == row["firing"])]
         blamed = layers.loc[layers["layer"] == row["layer_to_blame"]].iloc[0]
         assert row["advice"] in text
         assert f"{blamed['reason']}." in text
@@ -142,11 +151,11 @@ def test_a_name_is_cut_and_kept_on_its_line():
     # The table refuses such a name; an answer made otherwise may still hold it.
     answer = one_piece([("Wet Slate", 2.0, 80.0), ("Bell Flux", 20.0, 80.0)])
     huge = {"Bell Flux": "B" * 10_000, "Wet Slate": "S" * 10_000, "pot": "P" * 10_000}
-    for table in (answer.layers, answer.pieces):
-        for column in ("piece", "glaze", "advice"):
+    for table in (answer.layers, answer.pieces, answer.changes):
+        for column in ("piece", "glaze", "spare_glaze"):
             if column in table.columns:
                 table[column] = table[column].replace(huge, regex=True)
-    page = sheet.sheet_html(answer)
+    page = html_of(answer)
     assert not re.findall(r"B{300}|S{300}|P{300}", page)
 
 
@@ -197,24 +206,23 @@ def paper(monkeypatch, tmp_path):
 @pytest.mark.parametrize("units", ["mm", "in"])
 @pytest.mark.parametrize("count", [1, 6])
 def test_letters_on_paper_neither_meet_nor_leave_it(paper, count, units):
-    faults, words, data = paper(many(count, units), units)
+    faults, words, data = paper(many(count), units)
     assert faults == [[]] * len(faults)
     assert data.count(b"/Type /Page\n") + data.count(b"/Type /Page ") == len(faults)
-    told = " ".join(words)
-    answer = many(count, units)
-    for _, row in answer.pieces.iterrows():
-        assert row["piece"] in told
-        assert row["advice"] in told
+    printed = " ".join(words)
+    for _, row in told(many(count), units).pieces.iterrows():
+        assert row["piece"] in printed
+        assert row["advice"] in printed
 
 
 def test_paper_bears_hostile_and_long_names(paper):
     faults, words, data = paper(renamed(HOSTILE))
     assert faults == [[]] * len(faults)
-    told = "".join(words)
-    assert "<script>alert(1)</script>" in told
-    assert HOSTILE["Wet Slate"] in told.replace(" ", "")
-    assert "$\\frac{" in told
-    assert "\u202e" not in told
+    printed = "".join(words)
+    assert "<script>alert(1)</script>" in printed
+    assert HOSTILE["Wet Slate"] in printed.replace(" ", "")
+    assert "$\\frac{" in printed
+    assert "\u202e" not in printed
     assert not re.findall(rb"/JavaScript|/JS|/URI|/Launch|/OpenAction", data)
     long = {name: (f"{name} is long " * 20)[:200].strip() for name in ("mug 2", "Reed Clear")}
     wide = {"mug 3": "W" * 200, "Honey Shallows": "M" * 200, "Bell Flux": "\u0634" * 200}
@@ -226,17 +234,45 @@ def test_paper_and_page_say_the_same(paper):
     answer = many(3)
     _, words, _ = paper(answer)
     printed = re.sub(r"\s", "", "".join(words))
-    told = sheet_text(answer)
-    for sentence in (told.how, told.basis, told.caution, WHERE):
+    text = sheet_text(answer)
+    for sentence in (text.how, text.basis, text.caution, WHERE):
         assert re.sub(r"\s", "", sentence) in printed
-    for piece in told.firings[0].pieces:
+    for piece in text.firings[0].pieces:
         for part in (piece.change, piece.why, piece.blame, piece.wax, piece.cookie, piece.basis):
             assert re.sub(r"\s", "", part) in printed
 
 
+@pytest.mark.parametrize("warning", [WHERE, f"Take care. {CAUTION}"])
+def test_a_warning_is_never_split_between_two_pages(monkeypatch, tmp_path, warning):
+    """However little of a page is left, it stands on one from its first word to its last."""
+    pages = []
+
+    def look(self, figure):
+        pages.append(re.sub(r"\s", "", "".join(text.get_text() for text in figure.texts)))
+
+    monkeypatch.setattr(PdfPages, "savefig", look)
+    with PdfPages(tmp_path / "sheet.pdf") as out:
+        for left_in in np.arange(0.3, 2.0, 0.05):
+            paper = Pages(out, "in")
+            paper.turn("thaw")
+            paper.up = left_in
+            paper.words(warning, BODY_PT)
+            paper.end()
+    assert len(pages) > 40  # some of them had to turn the page
+    whole = [page for page in pages if re.sub(r"\s", "", warning) in page]
+    assert len(whole) == len(np.arange(0.3, 2.0, 0.05))
+
+
+def test_a_sentence_is_escaped_and_its_names_kept_apart():
+    blue = "\u05db\u05d7\u05d5\u05dc"
+    assert (
+        naming(f"Stop {blue} & <b>", [blue, "plain"]) == f"Stop <bdi>{blue}</bdi> &amp; &lt;b&gt;"
+    )
+
+
 @pytest.mark.parametrize("units", ["mm", "in"])
 def test_lengths_are_in_the_readers_units(units):
-    page = sheet.sheet_html(many(3, units), units)
+    page = html_of(many(3), units)
     other = {"mm": r"\d in\b", "in": r"\d mm\b"}[units]
     assert not re.findall(other, text_of(parsed(page)))
 

@@ -1,0 +1,55 @@
+"""What all questions share: the risk tolerated, and portions of pieces that fit in memory."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from runpredict.answers.decisions import Ask
+from runpredict.arrays import Objects
+from runpredict.errors import BadInput, Fault
+from runpredict.model.features import Stacks
+from runpredict.model.rules import Predictor
+
+DEFAULT_TOLERANCE = 0.05
+PIECES_AT_A_TIME = 2000  # keeps the arrays of one step within some tens of megabytes
+
+
+def checked_tolerance(tolerance: float) -> float:
+    """The tolerance, if it is one.
+
+    Parameters
+    ----------
+    tolerance : float
+        Highest acceptable chance that any layer of a piece passes its foot.
+
+    Returns
+    -------
+    float
+
+    Raises
+    ------
+    BadInput : not between 0 and 1.
+    """
+    if not 0.0 < tolerance < 1.0:
+        message = f"{tolerance:g} is no chance; give 0.05 for 5 %."
+        raise BadInput([Fault("tolerance", None, None, message)])
+    return tolerance
+
+
+def portions(stacks: Stacks) -> Iterator[Stacks]:
+    """The pieces in their order, so many at a time."""
+    for start in range(0, len(stacks.hold_min), PIECES_AT_A_TIME):
+        yield stacks.take(slice(start, start + PIECES_AT_A_TIME))
+
+
+def asks(stacks: Stacks, predictor: Predictor, tolerance: float) -> Iterator[Ask]:
+    """The question what is safe, a portion of the pieces at a time."""
+    for part in portions(stacks):
+        yield Ask(part, predictor.draws(part), tolerance)
+
+
+def glaze_names(stacks: Stacks) -> Objects:
+    """Name of the glaze of each layer, "" where there is none, shape (n, k)."""
+    return np.array([*stacks.glazes, ""], dtype=object)[stacks.glaze]

@@ -1,0 +1,64 @@
+"""What the chemistry of one glaze says, as plain text for a terminal."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from runpredict.pages.plain import columns
+from runpredict.physics.chemistry import OXIDES, mole_fractions, unity_formula
+from runpredict.physics.melt import melt_curve
+from runpredict.units import LengthUnits, format_temperature
+
+VISCOSITY_AT_C = (1000, 1050, 1100, 1150, 1200, 1250, 1300)
+
+
+def glaze_text(glaze: pd.Series, units: LengthUnits = "mm") -> str:
+    """Unity formula of one glaze and its viscosity over temperature.
+
+    Parameters
+    ----------
+    glaze : Series
+        A row of the glazes with its oxides worked out. [wt %]
+    units : "mm" or "in"
+
+    Returns
+    -------
+    str
+    """
+    oxides = glaze[list(OXIDES)].astype(float)
+    if oxides.isna().all():
+        word = glaze["behaviour"] or "none"
+        return (
+            f"{glaze['glaze']}: a jar, so its chemistry is not known (behaviour word: {word}).\n"
+            "It is taken for an ordinary mid-range glaze with a wide range. A few test tiles with "
+            "their runs measured will teach more than any word on the label."
+        )
+    unity = unity_formula(oxides.fillna(0.0))
+    shown = [(name, unity[name]) for name in OXIDES if unity[name] >= 0.0005]
+    totals = [
+        ("alkalis (R2O)", unity["alkali_mol"]),
+        ("alkaline earths (RO)", unity["alkaline_earth_mol"]),
+        ("zinc", unity["zinc_mol"]),
+        ("silica to alumina", unity["silica_alumina_ratio"]),
+    ]
+    curve = melt_curve(mole_fractions(oxides.fillna(0.0)))
+    at = np.array(VISCOSITY_AT_C, dtype=float)
+    log10, error = curve.log10_pa_s(at)[0], 1.645 * curve.sd_at(at)[0]
+    viscosity = [
+        [
+            format_temperature(t, units),
+            f"{10**v:,.3g} Pa s",
+            f"{10 ** (v - e):,.3g} to {10 ** (v + e):,.3g}",
+        ]
+        for t, v, e in zip(at, log10, error, strict=True)
+    ]
+    parts = [
+        f"{glaze['glaze']}: unity formula (moles, fluxes sum to 1)",
+        columns(["oxide", "moles"], [[name, f"{value:.3f}"] for name, value in shown]),
+        columns(["in all", ""], [[name, f"{value:.2f}"] for name, value in totals]),
+        columns(["temperature", "viscosity of the melt", "9 times in 10 within"], viscosity),
+    ]
+    if bool(curve.outside[0]):
+        parts.append("This melt is unlike any that was measured: take the numbers as a guess.")
+    return "\n\n".join(parts)

@@ -1,0 +1,65 @@
+"""What could still be changed: monotone where physics is, and true to the answer."""
+
+import numpy as np
+import pytest
+from helpers.pictures import sample_answer
+
+from runpredict.answers.what_if import what_if
+from runpredict.errors import BadInput
+
+PIECES = ("mug 1", "mug 3", "vase 2", "bowl 2", "plate 1", "mug 6")
+
+
+def risk_of(piece):
+    pieces = sample_answer().pieces.set_index("piece")
+    return pieces.loc[piece, "risk"]
+
+
+@pytest.mark.parametrize("piece", PIECES)
+def test_risk_never_rises_with_the_band(piece):
+    table = what_if(sample_answer(), piece).by_band
+    assert table["band_mm"].iloc[0] == 0.0
+    assert (table["band_mm"].diff().iloc[1:] > 0).all()
+    assert (table["risk"].diff().iloc[1:] <= 1e-12).all()
+    assert table["risk"].iloc[-1] < table["risk"].iloc[0]
+
+
+@pytest.mark.parametrize("piece", PIECES)
+def test_risk_never_falls_with_coats_or_hold_and_meets_the_answer(piece):
+    found = what_if(sample_answer(), piece)
+    coats = found.by_coats
+    for _, rows in coats.groupby("layer"):
+        assert (rows["risk"].diff().iloc[1:] >= -1e-12).all()
+    planned = coats.loc[coats["planned"]]
+    assert planned["layer"].tolist() == sorted(coats["layer"].unique())
+    assert planned["risk"].to_numpy() == pytest.approx(risk_of(piece), abs=1e-12)
+    assert found.risk == risk_of(piece)
+    hold = found.by_hold
+    assert (hold["risk"].diff().iloc[1:] >= -1e-12).all()
+    features = sample_answer().features
+    minutes = features.loc[features["piece"] == piece, "hold_min"].iloc[0]
+    at_plan = np.interp(minutes, hold["hold_min"], hold["risk"])
+    assert at_plan == pytest.approx(risk_of(piece), abs=0.01)
+
+
+def test_the_band_curve_crosses_the_tolerance_at_the_wax_height():
+    answer = sample_answer()
+    for _, row in answer.pieces.loc[answer.pieces["wax_height_mm"] > 1.0].iterrows():
+        table = what_if(answer, row["piece"], row["firing"]).by_band
+        step = table["band_mm"].iloc[1]
+        safe = table.loc[table["risk"] <= answer.tolerance, "band_mm"]
+        # Wax is told to half a millimetre, the curve has its own steps.
+        assert safe.iloc[0] - step < row["wax_height_mm"] <= safe.iloc[0] + 0.5
+
+
+def test_the_plan_itself_lies_on_each_curve():
+    found = what_if(sample_answer(), "mug 3")
+    assert (found.piece, found.firing) == ("mug 3", "thaw")
+    at_plan = np.interp(found.band_mm, found.by_band["band_mm"], found.by_band["risk"])
+    assert at_plan == pytest.approx(found.risk, abs=0.01)
+    assert found.by_hold["hold_min"].between(0.0, max(60.0, 2 * found.hold_min)).all()
+
+
+def test_a_piece_that_is_not_there_is_refused():
+    with pytest.raises(BadInput, match='no piece "jug"'):
+        what_if(sample_answer(), "jug")
