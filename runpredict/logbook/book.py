@@ -41,6 +41,7 @@ from runpredict.tables.cells import Table, nearest
 from runpredict.tables.columns import KINDS, TableKind
 from runpredict.tables.csv_files import write_tables
 from runpredict.tables.files import refuse_file
+from runpredict.tables.firings import firing_words
 from runpredict.tables.rows import check_rows, raise_faults
 from runpredict.tables.workbooks import write_workbook
 
@@ -255,7 +256,8 @@ class Logbook:
         outcomes : sequence of Outcome
             One a layer.
         firing : str, optional
-            Needed when several firings have a piece of this name.
+            Its name, or its date where it has none; needed when several firings have a piece of
+            this name.
 
         Returns
         -------
@@ -305,10 +307,12 @@ class Logbook:
         return frame_of("layers", rows, [])
 
     def firings_of(self, piece: str) -> list[str]:
-        """Firings that have a piece of this name."""
+        """Firings that have a piece of this name; one without a name by its date."""
         with self._telling():
             return list(
-                dict.fromkeys(key[1] for key in newest_rows(self._connection, "layers", piece))
+                dict.fromkeys(
+                    key[1].strip() for key in newest_rows(self._connection, "layers", piece)
+                )
             )
 
     def export(
@@ -354,16 +358,17 @@ class Logbook:
 
     def _one_firing(self, piece: str, stored: Mapping[Key, Stored], firing: str | None) -> str:
         firings = list(dict.fromkeys(key[1] for key in stored))
-        listed = ", ".join(f'"{name}"' for name in firings)
+        listed = ", ".join(f'"{firing_words(key)}"' for key in firings)
         if not firings:
             names = self._connection.execute("SELECT DISTINCT piece FROM layers").fetchall()
             hint = nearest(piece, [name for (name,) in names])
             refuse_file(piece, f"is no piece in the logbook{hint}; import its layers first.")
         if firing is None and len(firings) > 1:
             refuse_file(piece, f"is in the firings {listed}; say which with --firing.")
-        if firing is not None and firing not in firings:
+        mine = firings if firing is None else [k for k in firings if k.strip() == firing.strip()]
+        if not mine:
             refuse_file(piece, f'is not in a firing "{firing}"; it is in {listed}.')
-        return firings[0] if firing is None else firing
+        return mine[0]
 
 
 def import_files(

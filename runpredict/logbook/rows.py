@@ -16,6 +16,7 @@ from runpredict.errors import Fault, TableWarning
 from runpredict.logbook.schema import FILE_NAME
 from runpredict.tables.cells import Table, nearest
 from runpredict.tables.columns import COLUMNS, KEYS, MAX_NOTE_CHARS, TEXT_FORMS, TableKind
+from runpredict.tables.firings import firing_key
 from runpredict.tables.rows import check_rows, empty_table
 
 __all__ = [
@@ -194,8 +195,11 @@ def _rows_of(table: Table) -> list[Row]:
 
 
 def key_of(kind: TableKind, row: Row) -> Key:
-    """What names the row."""
-    return tuple(row.cells[name] for name in KEYS[kind])
+    """What names the row; a layer's firing by its `firings.firing_key`."""
+    key = {name: row.cells[name] for name in KEYS[kind]}
+    if kind == "layers":
+        key["firing"] = firing_key(row.cells["firing"], row.cells["fired_on"])
+    return tuple(key.values())
 
 
 def _group_of(kind: TableKind, key: Key) -> Hashable:

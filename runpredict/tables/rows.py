@@ -13,6 +13,7 @@ from runpredict.datafiles import FLUXES, MAX_TOTAL_WT, OXIDES, OXYGEN_PER_FLUORI
 from runpredict.errors import BadInput, Fault
 from runpredict.tables.cells import Table, parse_columns
 from runpredict.tables.columns import COLUMNS, KEYS, MAX_THICKNESS_MM, TableKind
+from runpredict.tables.firings import keyed_firings, with_dates
 
 __all__ = [
     "DEFAULTS",
@@ -64,6 +65,8 @@ def _blame_twice(table: Table, what: str) -> None:
     """Blame each row whose key stood in an earlier one."""
     key = list(KEYS[table.kind])
     frame = table.frame[key]
+    if table.kind == "layers":
+        frame = frame.assign(firing=keyed_firings(table.frame))
     unknown = frame.isna() | (frame == "")
     named = ~unknown[[key[0], key[-1]]].any(axis=1)
     again = frame.duplicated() & named
@@ -75,7 +78,7 @@ def _blame_twice(table: Table, what: str) -> None:
         if values not in first:
             first[values] = int(table.rows[position])
             continue
-        shown = ", ".join(_word(value) for value in values if value != "")
+        shown = ", ".join(_word(value).strip() for value in values if value != "")
         table.blame(
             position, key[-1], f"{what} ({shown}) is already in row {first[values]}; keep one."
         )
@@ -136,8 +139,10 @@ def _check_materials(table: Table) -> None:
 
 def _check_counting(table: Table, group: list[str], counter: str) -> None:
     """Counters of a group run 1, 2, 3, ... without a gap (repeats are blamed elsewhere)."""
-    counted = table.frame.loc[table.frame[counter].notna(), [*group, counter]]
-    unique = counted.drop_duplicates()
+    frame = table.frame
+    if table.kind == "layers":
+        frame = frame.assign(firing=keyed_firings(frame))
+    unique = frame.loc[frame[counter].notna(), [*group, counter]].drop_duplicates()
     rank = unique.groupby(group, sort=False)[counter].rank()
     gaps = unique.loc[rank.ne(unique[counter])].drop_duplicates(group)
     for position, number in zip(gaps.index, gaps[counter], strict=True):
@@ -186,7 +191,7 @@ def _check_coats(table: Table) -> None:
     for position in _positions(unknown):
         if int(table.rows[position]) not in blamed:
             table.blame(position, "coats", "is blank; give the coats or measure thickness_mm.")
-    piece = frame.groupby(["piece", "firing"], sort=False)["thickness_mm"]
+    piece = _by_piece(frame)["thickness_mm"]
     for position in _positions((piece.cumsum() > MAX_THICKNESS_MM) & frame["thickness_mm"].notna()):
         table.blame(
             position,
@@ -196,10 +201,30 @@ def _check_coats(table: Table) -> None:
         )
 
 
+def _by_piece(layers: pd.DataFrame) -> Any:
+    """The layers of each piece together."""
+    return layers.groupby([layers["piece"], keyed_firings(layers)], sort=False)
+
+
+def _check_dates(table: Table) -> None:
+    """A date tells unnamed firings apart, so each layer of a piece in several has one."""
+    frame = table.frame = with_dates(table.frame)
+    unnamed = frame["firing"].eq("")
+    dates = frame["fired_on"].where(unnamed & frame["fired_on"].ne(""))
+    several = dates.groupby(frame["piece"]).transform("nunique") > 1
+    for position in _positions(unnamed & frame["fired_on"].eq("") & several):
+        table.blame(
+            position,
+            "fired_on",
+            f'is blank, and "{frame["piece"].iloc[position]}" is in firings of several dates; '
+            "give the date, or name the firings.",
+        )
+
+
 def _check_pieces(table: Table) -> None:
     """The layers of a piece agree about the piece, and each firing is named for all of it."""
     frame = table.frame
-    pieces = frame.groupby(["piece", "firing"], sort=False).ngroup().to_numpy()
+    pieces = _by_piece(frame).ngroup().to_numpy()
     for column in PIECE_COLUMNS:
         known = frame[column].replace("", np.nan) if frame[column].dtype != float else frame[column]
         first = known.groupby(pieces).transform("first")
@@ -215,6 +240,7 @@ def _check_pieces(table: Table) -> None:
 
 
 def _check_layers(table: Table) -> None:
+    _check_dates(table)
     _blame_twice(table, "the layer")
     _check_counting(table, ["piece", "firing"], "layer")
     _check_edges(table)
@@ -329,7 +355,7 @@ def with_defaults(layers: pd.DataFrame) -> pd.DataFrame:
         `DEFAULTS`. A blank without a default stays blank.
     """
     filled = layers.copy()
-    pieces = filled.groupby(["piece", "firing"], sort=False).ngroup().to_numpy()
+    pieces = _by_piece(filled).ngroup().to_numpy()
     for column in (*PIECE_COLUMNS, "method"):
         text = filled[column].dtype != float
         known = filled[column].replace("", None) if text else filled[column]
@@ -356,5 +382,5 @@ def split_results(layers: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
         All layers of the pieces of which no layer has a result, and of those of which any has.
     """
     told = layers["run_mm"].notna() | layers["past_foot"].isin(["yes", "no"])
-    fired = told.groupby([layers["firing"], layers["piece"]]).transform("any")
+    fired = told.groupby([keyed_firings(layers), layers["piece"]]).transform("any")
     return layers.loc[~fired].reset_index(drop=True), layers.loc[fired].reset_index(drop=True)
