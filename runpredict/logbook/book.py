@@ -24,6 +24,7 @@ from runpredict.logbook.rows import (
     changes_of,
     faults_together,
     frame_of,
+    glazes_changed,
     join_tables,
     unknown_glazes,
     with_outcome,
@@ -43,6 +44,7 @@ from runpredict.tables.csv_files import write_tables
 from runpredict.tables.files import refuse_file
 from runpredict.tables.firings import firing_words
 from runpredict.tables.rows import check_rows, raise_faults
+from runpredict.tables.slips import warn_of_ripeness
 from runpredict.tables.workbooks import write_workbook
 
 __all__ = ["FILE_NAME", "Logbook", "Outcome", "import_files"]
@@ -238,9 +240,12 @@ class Logbook:
                 if kind in incoming:
                     stored = newest_rows(self._connection, kind)
                     changes[kind], counts[kind] = changes_of(kind, incoming[kind], stored)
+                    if kind == "layers":
+                        found += glazes_changed(changes[kind], stored, incoming[kind])
                     origins = incoming[kind].origins
                     found += faults_together(kind, changes[kind], stored, origins)
             raise_faults(found)
+            self._warn_of_ripeness(tables, incoming)
             headings = {kind: rows.headings for kind, rows in incoming.items()}
             add_rows(self._connection, self.file, changes, headings, "import", origin)
         return counts
@@ -347,6 +352,18 @@ class Logbook:
     def _telling(self) -> Iterator[None]:
         with telling(self.file or Path(FILE_NAME)):
             yield
+
+    def _warn_of_ripeness(
+        self, tables: Sequence[Table], incoming: Mapping[TableKind, Incoming]
+    ) -> None:
+        if self.file is None:  # a trial in memory, before the import that tells it
+            return
+        glazes = [stored.row for stored in newest_rows(self._connection, "glazes").values()]
+        glazes += incoming.get("glazes", Incoming()).rows.values()
+        matures = {row.cells["glaze"]: row.cells["matures_cone"] for row in glazes}
+        for table in tables:
+            if table.kind == "layers":
+                warn_of_ripeness(table, matures)
 
     def _unknown_glazes(self, incoming: Mapping[TableKind, Incoming]) -> list[Fault]:
         if "layers" not in incoming:

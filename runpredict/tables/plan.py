@@ -24,6 +24,7 @@ from runpredict.tables.csv_files import load_table
 from runpredict.tables.firings import keyed_firings
 from runpredict.tables.roles import ROLES
 from runpredict.tables.rows import check_rows, empty_table, raise_faults, with_defaults
+from runpredict.tables.slips import warn_of_ripeness
 
 __all__ = ["PlanTables", "check_plan", "read_plan"]
 
@@ -182,6 +183,11 @@ def _check_names(tables: Mapping[str, Table]) -> None:
                 tables[role], "glaze", list(tables["glazes"].frame["glaze"]), tables["glazes"].name
             )
             _check_heat(tables[role], firings)
+    if "plan" in tables:
+        glazes = tables["glazes"].frame
+        warn_of_ripeness(
+            tables["plan"], dict(zip(glazes["glaze"], glazes["matures_cone"], strict=True))
+        )
     if "plan" in tables and tables["plan"].frame.empty:
         tables["plan"].blame(None, None, "has no layer; give one row for each layer of glaze.")
 
