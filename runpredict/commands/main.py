@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, NoReturn
 
 import runpredict
-from runpredict.commands import logbook, review
+from runpredict.commands import logbook, record, review
 from runpredict.commands.options import (
     BAD_INPUT,
     DONE,
@@ -81,6 +81,7 @@ def build_parser() -> argparse.ArgumentParser:
     _answer_options(demo)
     demo.set_defaults(run=_demo)
     logbook.add_commands(commands)
+    record.add_commands(commands)
     review.add_commands(commands)
     return parser
 
