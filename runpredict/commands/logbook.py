@@ -59,7 +59,9 @@ def _add_template(subparsers: argparse._SubParsersAction[Any]) -> None:
     parser = subparsers.add_parser(
         "template",
         help="write a blank spreadsheet to fill in at the bench",
-        description="Writes a blank workbook with a sheet for each table and one of instructions.",
+        description="Writes a blank workbook with a sheet for each table, lists to choose from, a "
+        "page of instructions and one with the wall's angle drawn: 0 flat, 90 upright, over 90 "
+        "overhanging.",
     )
     parser.add_argument(
         "file",
@@ -98,7 +100,8 @@ def _export(args: argparse.Namespace) -> int:
 
 def _template(args: argparse.Namespace) -> int:
     from runpredict.logbook.forms import write_template
+    from runpredict.pages.wall_angles import wall_angles_png
 
-    write_template(args.file)
+    write_template(args.file, wall_angles_png())
     print(f"Wrote {args.file}. Fill it in, then run: runpredict import {args.file}")
     return DONE
