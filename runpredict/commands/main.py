@@ -143,7 +143,12 @@ def sample_folder() -> Path:
 def _tell(tables: PlanTables, args: argparse.Namespace) -> int:
     from runpredict.answers.check import answer, only_firing
     from runpredict.pages.check_text import answer_text
+    from runpredict.pages.told import answer_files, write_answer
+    from runpredict.tables.marks import refuse_unasked
 
+    outputs = [] if args.out is None else answer_files(args.out)
+    outputs += [] if args.sheet is None else [Path(args.sheet)]
+    refuse_unasked(outputs, files_of(args).values())
     if args.firing is not None:
         tables = only_firing(tables, args.firing)
     found = answer(tables, args.tolerance, show_progress("Learning from the log"))
@@ -152,8 +157,6 @@ def _tell(tables: PlanTables, args: argparse.Namespace) -> int:
 
         write_sheet(found, args.sheet, args.units, show_progress("Drawing the sheet"))
     if args.out is not None:
-        from runpredict.pages.told import write_answer
-
         write_answer(found, args.out, args.units)
     print(answer_text(found, args.units))
     over = bool((found.pieces["risk"] > found.tolerance).any())

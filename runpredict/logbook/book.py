@@ -39,10 +39,11 @@ from runpredict.logbook.schema import (
 from runpredict.logbook.store import add_rows, headings_of, newest_rows, reading, revisions
 from runpredict.tables.cells import Table, nearest
 from runpredict.tables.columns import KINDS, TableKind
-from runpredict.tables.csv_files import write_tables
-from runpredict.tables.files import refuse_file
+from runpredict.tables.csv_files import table_csv
+from runpredict.tables.files import refuse_file, replace_files
+from runpredict.tables.marks import mark_answers, refuse_unasked
 from runpredict.tables.rows import check_rows, raise_faults
-from runpredict.tables.workbooks import write_workbook
+from runpredict.tables.workbooks import save_workbook
 
 __all__ = ["FILE_NAME", "Logbook", "Outcome", "import_files"]
 
@@ -321,23 +322,29 @@ class Logbook:
         Parameters
         ----------
         folder : path, optional
-            Gets ``glazes.csv``, ``recipes.csv``, ... in place of any it has, and `changes` as
-            ``history.csv``.
+            Gets ``glazes.csv``, ``recipes.csv``, ... in place of those of an earlier export, and
+            `changes` as ``history.csv``.
         xlsx : path, optional
             Workbook with a sheet for each.
 
         Raises
         ------
         BadInput
-            If they cannot be written; then what stood there is unchanged.
+            If a file is there that is not as an earlier export left it, or they cannot be written;
+            then what stood there is unchanged.
         """
         with self._telling(), reading(self._connection):
             tables: dict[str, pd.DataFrame] = {kind: self.table(kind) for kind in KINDS}
             tables[HISTORY] = self.changes()
-        if folder is not None:
-            write_tables({Path(folder) / f"{name}.csv": table for name, table in tables.items()})
-        if xlsx is not None:
-            write_workbook(tables, xlsx)
+        files = {} if folder is None else {Path(folder) / f"{name}.csv": name for name in tables}
+        paths = [*files, *([] if xlsx is None else [Path(xlsx)])]
+        refuse_unasked(paths)
+        with replace_files(paths) as drafts:
+            for draft, name in zip(drafts, files.values(), strict=False):
+                draft.write_text(table_csv(tables[name]), encoding="utf-8", newline="")
+            if xlsx is not None:
+                save_workbook(tables, drafts[-1])
+            mark_answers(drafts, paths)
 
     @contextmanager
     def _telling(self) -> Iterator[None]:

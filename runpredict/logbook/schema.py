@@ -16,7 +16,8 @@ from pathlib import Path
 from typing import Any, NoReturn
 
 from runpredict.tables.columns import KEYS, KINDS, TableKind
-from runpredict.tables.files import reason_of, refuse_file, replace_file, temporary_for
+from runpredict.tables.files import reason_of, refuse_file, replace_file
+from runpredict.tables.unfinished import clear_leftovers, create_hidden, discard
 
 __all__ = [
     "BACKUP_NAME",
@@ -233,9 +234,11 @@ def make_file(file: Path) -> None:
     """
     with closing(new_in_memory()) as connection:
         content = connection.serialize()
-    temporary = temporary_for(file)
+    temporary = None
     try:
         file.parent.mkdir(parents=True, exist_ok=True)
+        clear_leftovers(file.parent)
+        temporary = create_hidden(file.parent)
         with temporary.open("wb") as out:
             out.write(content)
             out.flush()
@@ -245,8 +248,7 @@ def make_file(file: Path) -> None:
         where = f"cannot be made in {file.parent} ({reason_of(fault)})"
         refuse_file(file.name, f"{where}; nothing was changed.")
     finally:
-        with suppress(OSError):  # the fault that kept it from being written is the one to tell
-            temporary.unlink(missing_ok=True)
+        discard(temporary)
 
 
 def _publish(temporary: Path, file: Path) -> None:

@@ -9,7 +9,6 @@ import os
 import re
 import warnings
 from collections.abc import Mapping, Sequence
-from contextlib import ExitStack
 from datetime import date, datetime
 from pathlib import Path
 from typing import Any
@@ -20,7 +19,8 @@ import pandas as pd
 from runpredict.errors import BadInput, Fault, TableWarning
 from runpredict.tables.cells import Table
 from runpredict.tables.columns import COLUMNS, KINDS, TableKind
-from runpredict.tables.files import read_bytes, refuse_file, replace_file
+from runpredict.tables.files import read_bytes, refuse_file, replace_file, replace_files
+from runpredict.tables.marks import mark_answers
 from runpredict.tables.rows import check_rows, raise_faults
 from runpredict.tables.workbooks import workbook_cells
 
@@ -329,7 +329,7 @@ def table_csv(table: pd.DataFrame) -> str:
 
 
 def write_tables(tables: Mapping[str | os.PathLike[str], pd.DataFrame]) -> None:
-    """Write some tables as UTF-8 CSV: all of them whole, or none.
+    """Write an answer, as some tables in UTF-8 CSV: all of them whole, or none.
 
     Parameters
     ----------
@@ -339,12 +339,16 @@ def write_tables(tables: Mapping[str | os.PathLike[str], pd.DataFrame]) -> None:
     Raises
     ------
     BadInput
-        As `files.replace_file`.
+        As `files.replace_files`.
+
+    Notes
+    -----
+    They are marked as answers, which a later one may replace (`marks.refuse_unasked`).
     """
-    with ExitStack() as files:
-        for path, table in tables.items():
-            temporary = files.enter_context(replace_file(path))
-            temporary.write_text(table_csv(table), encoding="utf-8", newline="")
+    with replace_files(list(tables)) as drafts:
+        for draft, table in zip(drafts, tables.values(), strict=True):
+            _save_csv(table, draft)
+        mark_answers(drafts, list(tables))
 
 
 def write_table(table: pd.DataFrame, path: str | os.PathLike[str]) -> None:
@@ -360,6 +364,11 @@ def write_table(table: pd.DataFrame, path: str | os.PathLike[str]) -> None:
     Raises
     ------
     BadInput
-        As `files.replace_file`.
+        As `files.replace_files`.
     """
-    write_tables({path: table})
+    with replace_file(path) as draft:
+        _save_csv(table, draft)
+
+
+def _save_csv(table: pd.DataFrame, file: Path) -> None:
+    file.write_text(table_csv(table), encoding="utf-8", newline="")

@@ -18,7 +18,7 @@ import pandas as pd
 
 from runpredict.tables.files import read_bytes, refuse_file, replace_file
 
-__all__ = ["workbook_cells", "write_workbook"]
+__all__ = ["save_workbook", "workbook_cells", "write_workbook"]
 
 _BROKEN = (
     zipfile.BadZipFile,
@@ -95,6 +95,17 @@ def write_workbook(tables: Mapping[str, pd.DataFrame], path: str | os.PathLike[s
     Cells that are not numbers are of type text, and so are the empty ones below them: cone 06
     stays 06, and 3/8 in does not become a date.
     """
+    with replace_file(path) as temporary:
+        save_workbook(tables, temporary)
+
+
+def save_workbook(tables: Mapping[str, pd.DataFrame], file: Path) -> None:
+    """As `write_workbook`, straight to a file that has not got its name yet.
+
+    Raises
+    ------
+    OSError
+    """
     from openpyxl import Workbook  # noqa: PLC0415 - slow to load, needed for workbooks only
     from openpyxl.utils import get_column_letter  # noqa: PLC0415
 
@@ -110,8 +121,7 @@ def write_workbook(tables: Mapping[str, pd.DataFrame], path: str | os.PathLike[s
             cells = table.iloc[:, number - 1].tolist()
             for row, cell in enumerate([str(heading), *cells], start=1):
                 _put_cell(sheet.cell(row, number), cell)
-    with replace_file(path) as temporary:
-        book.save(temporary)
+    book.save(file)
 
 
 def _put_cell(place: Any, cell: Any) -> None:
