@@ -328,12 +328,12 @@ def table_csv(table: pd.DataFrame) -> str:
     return out.getvalue()
 
 
-def write_tables(tables: Mapping[str | os.PathLike[str], pd.DataFrame]) -> None:
+def write_tables(tables: Mapping[Path, pd.DataFrame]) -> None:
     """Write an answer, as some tables in UTF-8 CSV: all of them whole, or none.
 
     Parameters
     ----------
-    tables : mapping of path to DataFrame
+    tables : mapping of Path to DataFrame
         Each as for `table_csv`.
 
     Raises
