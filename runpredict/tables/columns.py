@@ -18,8 +18,10 @@ __all__ = [
     "COLUMNS",
     "KEYS",
     "KINDS",
+    "MAX_COLUMNS",
     "MAX_NAME_CHARS",
     "MAX_NOTE_CHARS",
+    "MAX_ROWS",
     "MAX_THICKNESS_MM",
     "TEXT_FORMS",
     "Column",
@@ -29,6 +31,10 @@ __all__ = [
 
 TableKind: TypeAlias = Literal["glazes", "recipes", "materials", "schedules", "layers"]
 
+MAX_COLUMNS = 300
+"""More headings than any table of a studio has; bounds what a hostile one can cost."""
+MAX_ROWS = 300_000
+"""Three times what is asked of a check; bounds its memory to some GB."""
 MAX_NAME_CHARS = 200
 MAX_NOTE_CHARS = 5000
 MAX_LENGTH_MM = 2000.0
@@ -56,6 +62,8 @@ class Column:
         Range allowed, both ends included.
     words : tuple of str
         What a ``word`` may be.
+    sign : str
+        What may stand behind a ``number``: per cent or degrees.
     """
 
     name: str
@@ -67,6 +75,7 @@ class Column:
     low: float = -np.inf
     high: float = np.inf
     words: tuple[str, ...] = ()
+    sign: str = ""
 
 
 def _length(name: str, right: str, low: float = 0.0, needed: bool = False) -> Column:
@@ -74,7 +83,7 @@ def _length(name: str, right: str, low: float = 0.0, needed: bool = False) -> Co
 
 
 _OXIDE_COLUMNS = tuple(
-    Column(oxide, "number", "give weight percent, such as 60", low=0.0, high=105.0)
+    Column(oxide, "number", "give weight percent, such as 60", low=0.0, high=105.0, sign="%")
     for oxide in OXIDES
 )
 _NOTE = Column("note", "note")
@@ -92,14 +101,19 @@ COLUMNS: dict[TableKind, tuple[Column, ...]] = {
     "recipes": (
         _GLAZE,
         Column("material", "name", "give a raw material's name", needed=True),
-        Column("parts", "number", "give parts by weight, such as 25", True, 0.0, 1e6),
+        Column("parts", "number", "give parts by weight, such as 25", True, 0.0, 1e6, sign="%"),
         Column("addition", "word", words=("yes", "no")),
     ),
     "materials": (
         Column("material", "name", "give the raw material's name", needed=True),
         *_OXIDE_COLUMNS,
         Column(
-            "loss_on_ignition", "number", "give weight percent, such as 12.5", low=-20, high=100
+            "loss_on_ignition",
+            "number",
+            "give weight percent, such as 12.5",
+            low=-20,
+            high=100,
+            sign="%",
         ),
         Column("source", "note"),
     ),
@@ -118,7 +132,14 @@ COLUMNS: dict[TableKind, tuple[Column, ...]] = {
         Column("cone", "cone"),
         _HOLD,
         Column("ramp_c_per_h", "rate", "give °C an hour, such as 60", low=1, high=1000),
-        Column("wall_deg", "number", "0 is flat, 90 upright, over 90 overhanging", low=0, high=180),
+        Column(
+            "wall_deg",
+            "number",
+            "0 is flat, 90 upright, over 90 overhanging",
+            low=0,
+            high=180,
+            sign="°",
+        ),
         _length("foot_mm", "give the foot ring's diameter, such as 70", low=1.0),
         Column("layer", "count", "number the layers 1, 2, 3, ... from the clay out", True, 1, 20),
         _GLAZE,

@@ -142,7 +142,7 @@ def test_export_writes_csv_and_a_workbook(studio, capsys):
 
 def test_template_is_a_blank_form_with_words(studio, capsys):
     assert run(["template", "form.xlsx"]) == 0
-    sheets = workbooks.workbook_cells(studio / "form.xlsx")
+    sheets = {s.title: s.records for s in workbooks.workbook_sheets(studio / "form.xlsx")}
     assert list(sheets)[:2] == [GUIDE_SHEET, "layers"]
     guide = {(row[0], row[1]) for row in sheets[GUIDE_SHEET][1:]}
     for kind in KINDS:
