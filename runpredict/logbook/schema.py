@@ -15,7 +15,7 @@ from contextlib import closing, contextmanager, suppress
 from pathlib import Path
 from typing import Any, NoReturn
 
-from runpredict.tables.columns import KEYS, KINDS, TableKind
+from runpredict.tables.columns import KINDS, TableKind
 from runpredict.tables.files import reason_of, refuse_file, replace_file
 from runpredict.tables.unfinished import clear_leftovers, create_hidden, discard
 
@@ -46,6 +46,13 @@ _OXIDES_V1 = (
 _OXIDE_COLUMNS_V1 = ", ".join(f"{oxide} REAL CHECK ({oxide} >= 0)" for oxide in _OXIDES_V1.split())
 _TEXT = "TEXT NOT NULL DEFAULT ''"
 _NAME = "TEXT NOT NULL CHECK ({0} != '')"
+_KEYS_V1: dict[TableKind, str] = {
+    "glazes": "glaze",
+    "recipes": "glaze, addition, material",
+    "materials": "material",
+    "schedules": "firing, segment",
+    "layers": "piece, firing, layer",
+}
 _COLUMNS_V1: dict[TableKind, str] = {
     "glazes": f"""
         glaze TEXT NOT NULL REFERENCES glaze_names (glaze),
@@ -105,7 +112,7 @@ def _version_1(connection: sqlite3.Connection) -> None:
             revision INTEGER NOT NULL CHECK (revision >= 1),
             retired INTEGER NOT NULL CHECK (retired IN (0, 1)), {columns},
             extra TEXT NOT NULL, checksum INTEGER NOT NULL,
-            UNIQUE ({", ".join(KEYS[kind])}, revision)) STRICT"""
+            UNIQUE ({_KEYS_V1[kind]}, revision)) STRICT"""
         )
     for table in ("entries", "glaze_names", "extra_columns", *_COLUMNS_V1):
         statements += _keep(table)
@@ -113,7 +120,29 @@ def _version_1(connection: sqlite3.Connection) -> None:
         connection.execute(statement)
 
 
-MIGRATIONS: tuple[Callable[[sqlite3.Connection], None], ...] = (_version_1,)
+def _version_2(connection: sqlite3.Connection) -> None:
+    """Forms of pots, the cone a glaze is meant for, and firings that only their date names."""
+    old = [row[1] for row in connection.execute("PRAGMA table_info(layers)")]
+    forms = "'', 'mug', 'bowl', 'plate', 'vase', 'bottle', 'tile'"
+    for statement in (
+        f"ALTER TABLE glazes ADD COLUMN matures_cone {_TEXT}",
+        f"""CREATE TABLE layers_2 (
+            id INTEGER PRIMARY KEY, entry INTEGER NOT NULL REFERENCES entries (id),
+            revision INTEGER NOT NULL CHECK (revision >= 1),
+            retired INTEGER NOT NULL CHECK (retired IN (0, 1)), {_COLUMNS_V1["layers"]},
+            extra TEXT NOT NULL, checksum INTEGER NOT NULL,
+            form {_TEXT} CHECK (form IN ({forms}))) STRICT""",
+        f"INSERT INTO layers_2 ({', '.join(old)}) SELECT {', '.join(old)} FROM layers ORDER BY id",
+        "DROP TABLE layers",
+        "ALTER TABLE layers_2 RENAME TO layers",
+        """CREATE UNIQUE INDEX layers_key ON layers (
+            piece, firing, CASE firing WHEN '' THEN fired_on ELSE '' END, layer, revision)""",
+        *_keep("layers"),
+    ):
+        connection.execute(statement)
+
+
+MIGRATIONS: tuple[Callable[[sqlite3.Connection], None], ...] = (_version_1, _version_2)
 """Step n brings a file of version n to n + 1; a step that was published is never changed."""
 
 

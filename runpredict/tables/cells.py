@@ -15,6 +15,7 @@ import numpy as np
 import pandas as pd
 
 from runpredict.arrays import Floats, Indices
+from runpredict.datafiles import OXIDES
 from runpredict.errors import Fault, TableWarning
 from runpredict.tables.columns import (
     COLUMNS,
@@ -42,7 +43,24 @@ _THOUSANDS = re.compile(r"^[+-]?\d{1,3}(\.\d{3})+$")
 _DECIMAL_COMMA = re.compile(r"^[+-]?\d+,\d")
 _NOT_KNOWN = ("nan", "na", "n/a", "#n/a", "none", "null", "unknown", "-", "--", "?")
 _UNIT = {"length": " mm", "temperature": " °C", "rate": " °C/h"}
-_WORD_SPELLINGS = {"y": "yes", "true": "yes", "n": "no", "false": "no"}
+_WORD_SPELLINGS = {
+    **{"y": "yes", "true": "yes", "n": "no", "false": "no"},
+    **{"dipped": "dip", "dipping": "dip", "poured": "pour", "pouring": "pour"},
+    **{"brushed": "brush", "brushing": "brush", "sprayed": "spray", "spraying": "spray"},
+    "cup": "mug",
+}
+_ABOUT = re.compile(r"^(~|≈|about|approx(imately)?\.?|ca\.?|circa)\s*", re.IGNORECASE)
+_AT_LEAST = re.compile(r"^(>=?|≥|at least|over)\s*|\s*\+$|\s+or more$", re.IGNORECASE)
+_OWN_UNITS = {
+    "wall_deg": re.compile(r"\s*(°|deg(rees?)?\.?)$", re.IGNORECASE),
+    "hold_min": re.compile(r"\s*min(utes?|s)?\.?$", re.IGNORECASE),
+    **{
+        name: re.compile(r"\s*(wt\.?)?\s*%$", re.IGNORECASE)
+        for name in (*OXIDES, "loss_on_ignition", "parts")
+    },
+}
+"""Units that may stand behind a number of a column that has one unit only."""
+_TWO_CONES = re.compile(r"(0?\d{1,2})\s*(?:-|–|/|to|or)\s*(0?\d{1,2})")
 
 
 @dataclass
@@ -61,6 +79,8 @@ class Table:
     faults : list of Fault
     decimal_comma : bool
         Some number has a decimal comma.
+    at_least : list of int
+        Positions whose `run_mm` was typed as a run at least so long, such as ``20+``.
     """
 
     name: str
@@ -69,6 +89,7 @@ class Table:
     rows: Indices
     faults: list[Fault] = field(default_factory=list)
     decimal_comma: bool = False
+    at_least: list[int] = field(default_factory=list)
 
     def blame(self, position: int | None, column: str | None, message: str) -> None:
         """Add a fault at a position of the frame (None for the whole table)."""
@@ -145,6 +166,18 @@ def _word_reader(column: Column) -> Reader:
 def _read_cone(text: str) -> str:
     """Cone as written on the cone: ``06`` is not ``6``, and is kept."""
     plain = re.sub(r"^(cone|c|\^|△|δ)\s*", "", text.casefold()).removesuffix(".0")
+    both = _TWO_CONES.fullmatch(plain)
+    if both and set(both.groups()) <= set(cones()):
+        hotter = max(both.groups(), key=cones().index)
+        raise ValueError(
+            f"{shown(text)} is two cones; choose one of them: {hotter}, the hotter, is where it "
+            "runs furthest."
+        )
+    if re.match(r"\d{4}-\d\d-\d\d", plain):
+        raise ValueError(
+            f"{shown(text)} is a date, which a spreadsheet may have made of two cones; set the "
+            "cell to text and give one cone, such as 6."
+        )
     if plain not in cones():
         raise ValueError(
             f"{shown(text)} is not a cone known here; give one from {cones()[0]} to {cones()[-1]}, "
@@ -171,19 +204,33 @@ _PARSERS: dict[str, Callable[[str], float]] = {
 
 
 def _number_reader(column: Column, decimal_comma: bool) -> Reader:
+    exact = _exact_reader(column, decimal_comma)
+    own_unit = _OWN_UNITS.get(column.name)
+
+    def read(text: str) -> float:
+        if _DIGITS.match(text) and "." not in text:
+            return float(text)
+        bare = _ABOUT.sub("", text)
+        if column.name == "run_mm":
+            bare = _AT_LEAST.sub("", bare)
+        return exact(own_unit.sub("", bare) if own_unit else bare)
+
+    return read
+
+
+def _exact_reader(column: Column, decimal_comma: bool) -> Reader:
     parse = _PARSERS.get(column.form)
     careful = column.form in ("temperature", "rate")
 
     def read(text: str) -> float:
-        plain = text.removesuffix(column.sign).rstrip() if column.sign else text
-        if decimal_comma and _THOUSANDS.match(plain):
+        if decimal_comma and _THOUSANDS.match(text):
             raise ValueError(
                 f"the dot in {shown(text)} may part thousands, as other cells have decimal commas; "
-                f"type {plain.replace('.', '')} or {plain.replace('.', ',')}."
+                f"type {text.replace('.', '')} or {text.replace('.', ',')}."
             )
-        if _DIGITS.match(plain) and not (careful and "." in plain):
-            return float(plain)
-        return parse(plain) if parse else parse_number(plain, column.right)
+        if _DIGITS.match(text) and not (careful and "." in text):
+            return float(text)
+        return parse(text) if parse else parse_number(text, column.right)
 
     return read
 
@@ -317,6 +364,10 @@ def parse_columns(
         parsed[column.name] = _parse_column(
             given[column.name], coded[column.name], column, table, column.name in found
         )
+    typed = coded["run_mm"] if "run_mm" in found else None
+    if typed is not None:
+        least = [bool(_AT_LEAST.search(text)) for text in typed.texts]
+        table.at_least = np.flatnonzero(np.array(least)[typed.codes]).tolist()
     for position in unknown:
         heading = " ".join(str(raw.columns[position]).split())
         hint = nearest(heading, [column.name for column in COLUMNS[kind]])

@@ -62,8 +62,6 @@ class Column:
         Range allowed, both ends included.
     words : tuple of str
         What a ``word`` may be.
-    sign : str
-        What may stand behind a ``number``: per cent or degrees.
     """
 
     name: str
@@ -75,7 +73,6 @@ class Column:
     low: float = -np.inf
     high: float = np.inf
     words: tuple[str, ...] = ()
-    sign: str = ""
 
 
 def _length(name: str, right: str, low: float = 0.0, needed: bool = False) -> Column:
@@ -83,7 +80,7 @@ def _length(name: str, right: str, low: float = 0.0, needed: bool = False) -> Co
 
 
 _OXIDE_COLUMNS = tuple(
-    Column(oxide, "number", "give weight percent, such as 60", low=0.0, high=105.0, sign="%")
+    Column(oxide, "number", "give weight percent, such as 60", low=0.0, high=105.0)
     for oxide in OXIDES
 )
 _NOTE = Column("note", "note")
@@ -95,13 +92,14 @@ COLUMNS: dict[TableKind, tuple[Column, ...]] = {
         _GLAZE,
         Column("source", "word", words=("recipe", "analysis", "jar")),
         Column("behaviour", "word", words=("stiff", "stable", "fluid", "runny")),
+        Column("matures_cone", "cone"),
         *_OXIDE_COLUMNS,
         _NOTE,
     ),
     "recipes": (
         _GLAZE,
         Column("material", "name", "give a raw material's name", needed=True),
-        Column("parts", "number", "give parts by weight, such as 25", True, 0.0, 1e6, sign="%"),
+        Column("parts", "number", "give parts by weight, such as 25", True, 0.0, 1e6),
         Column("addition", "word", words=("yes", "no")),
     ),
     "materials": (
@@ -113,7 +111,6 @@ COLUMNS: dict[TableKind, tuple[Column, ...]] = {
             "give weight percent, such as 12.5",
             low=-20,
             high=100,
-            sign="%",
         ),
         Column("source", "note"),
     ),
@@ -126,6 +123,7 @@ COLUMNS: dict[TableKind, tuple[Column, ...]] = {
     ),
     "layers": (
         Column("piece", "name", "give the piece's name", needed=True),
+        Column("form", "word", words=("mug", "bowl", "plate", "vase", "bottle", "tile")),
         Column("firing", "name"),
         Column("fired_on", "date"),
         Column("body", "name"),
@@ -138,7 +136,6 @@ COLUMNS: dict[TableKind, tuple[Column, ...]] = {
             "0 is flat, 90 upright, over 90 overhanging",
             low=0,
             high=180,
-            sign="°",
         ),
         _length("foot_mm", "give the foot ring's diameter, such as 70", low=1.0),
         Column("layer", "count", "number the layers 1, 2, 3, ... from the clay out", True, 1, 20),
