@@ -77,4 +77,18 @@ class BadInput(Exception):  # noqa: N818 - it names what the potter gave, not a 
 
 
 class TableWarning(UserWarning):
-    """Something in a table that is odd but can be used as it stands."""
+    """Something in a table that is odd but can be used as it stands.
+
+    Parameters
+    ----------
+    fault : Fault
+
+    Attributes
+    ----------
+    fault : Fault
+        What is odd, and where.
+    """
+
+    def __init__(self, fault: Fault) -> None:
+        self.fault = fault
+        super().__init__(fault)

@@ -11,9 +11,10 @@ from typing import Any, Self
 
 import pandas as pd
 
-from runpredict.errors import Fault
+from runpredict.errors import Fault, printable
 from runpredict.logbook.forms import load_files
 from runpredict.logbook.history import HISTORY, changes_frame, revisions_frame
+from runpredict.logbook.reused import results_inherited
 from runpredict.logbook.rows import (
     Change,
     Counts,
@@ -24,7 +25,6 @@ from runpredict.logbook.rows import (
     changes_of,
     faults_together,
     frame_of,
-    glazes_changed,
     join_tables,
     unknown_glazes,
     with_outcome,
@@ -242,7 +242,7 @@ class Logbook:
                     stored = newest_rows(self._connection, kind)
                     changes[kind], counts[kind] = changes_of(kind, incoming[kind], stored)
                     if kind == "layers":
-                        found += glazes_changed(changes[kind], stored, incoming[kind])
+                        found += results_inherited(changes[kind], stored, incoming[kind])
                     origins = incoming[kind].origins
                     found += faults_together(kind, changes[kind], stored, origins)
             raise_faults(found)
@@ -421,7 +421,7 @@ def import_files(
         As `csv_files.load_table`.
     """
     tables, faults = load_files(paths)
-    origin = ", ".join(Path(path).name for path in paths)
+    origin = printable(", ".join(Path(path).name for path in paths))
     if not (Path(folder) / FILE_NAME).exists():
         with closing(new_in_memory()) as trial:
             Logbook(trial, None).import_checked(tables, origin, faults)

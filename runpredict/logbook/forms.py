@@ -107,7 +107,7 @@ def load_files(paths: Iterable[str | os.PathLike[str]]) -> tuple[list[Table], li
                 tables += load_workbook(file, _SHEETS_APART).values()
             elif _headings(file).issuperset(CHANGE_COLUMNS):
                 told = Fault(name, None, None, _SHEETS_APART[HISTORY])
-                warnings.warn(TableWarning(str(told)), stacklevel=2)
+                warnings.warn(TableWarning(told), stacklevel=2)
             else:
                 tables.append(load_table(file, recognise_kind(file), name))
         except BadInput as bad:

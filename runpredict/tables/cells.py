@@ -99,7 +99,7 @@ class Table:
     def warn(self, position: int | None, column: str | None, message: str) -> None:
         """Warn of something that is odd but usable."""
         row = None if position is None else int(self.rows[position])
-        warnings.warn(TableWarning(str(Fault(self.name, row, column, message))), stacklevel=2)
+        warnings.warn(TableWarning(Fault(self.name, row, column, message)), stacklevel=2)
 
 
 def nearest(name: str, known: Sequence[str]) -> str:

@@ -67,7 +67,7 @@ def _decode(content: bytes, path: Path) -> str:
         except UnicodeDecodeError:
             refuse_file(path.name, "is not UTF-8 text; save it as CSV UTF-8.")
         message = "is read as Western European text; save it as CSV UTF-8 if accents are wrong."
-        warnings.warn(TableWarning(str(Fault(path.name, None, None, message))), stacklevel=2)
+        warnings.warn(TableWarning(Fault(path.name, None, None, message)), stacklevel=2)
     if "\0" in text:
         refuse_file(path.name, "is not a text file; save it as CSV UTF-8.")
     return text
@@ -309,7 +309,7 @@ def load_workbook(
             message = (apart or {}).get(title, f"is not read; name it one of {', '.join(KINDS)}.")
             if message:
                 told = Fault(name, None, None, message)
-                warnings.warn(TableWarning(str(told)), stacklevel=2)
+                warnings.warn(TableWarning(told), stacklevel=2)
             continue
         frame, rows, shape_faults = _sheet_cells(sheet, name)
         tables[title] = _checked(frame, title, name, rows, shape_faults)

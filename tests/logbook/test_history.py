@@ -126,7 +126,7 @@ def test_every_row_can_be_had_as_it_stood_at_any_time(tmp_path_factory, steps):
             if what == "recipes":
                 log.import_tables({"recipes": recipe(*first).assign(parts=second)})
             elif what == "layers":
-                log.import_tables({"layers": layers({"coats": first, "note": second})})
+                log.import_tables({"layers": layers({"wall_deg": 10 * first, "note": second})})
             else:
                 log.record("mug", [Outcome(1, first, second)])
         for kind in KINDS:
