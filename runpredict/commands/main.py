@@ -3,17 +3,16 @@
 from __future__ import annotations
 
 import argparse
-import os
 import sys
 import warnings
 from collections.abc import Sequence
+from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NoReturn
 
 import runpredict
 from runpredict.commands import logbook, review
 from runpredict.commands.options import (
-    BAD_INPUT,
     DONE,
     OVER_TOLERANCE,
     files_of,
@@ -23,6 +22,7 @@ from runpredict.commands.options import (
     show_progress,
     table_options,
 )
+from runpredict.commands.terminal import run_safely
 from runpredict.errors import BadInput, Fault, TableWarning
 
 if TYPE_CHECKING:
@@ -93,28 +93,21 @@ def main(argv: Sequence[str] | None = None) -> int:
     int
         0 done, 1 a piece is over the tolerance and ``--strict`` was given, 2 bad input.
     """
+    return run_safely(lambda: _run(argv))
+
+
+def _run(argv: Sequence[str] | None) -> int:
     args = build_parser().parse_args(argv)
     warnings.showwarning = _show_warning
     warnings.simplefilter("always", TableWarning)
-    try:
-        status: int = args.run(args)
-        sys.stdout.flush()
-    except BadInput as bad:
-        print(bad, file=sys.stderr)
-        return BAD_INPUT
-    except BrokenPipeError:
-        # The reader of our output has gone, as in `| head`; there is nobody left to tell.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        return DONE
-    except KeyboardInterrupt:
-        print("Stopped.", file=sys.stderr)
-        return BAD_INPUT
+    status: int = args.run(args)
     return status
 
 
 def _show_warning(message: Warning | str, category: type[Warning], *_: Any, **__: Any) -> None:
     if issubclass(category, TableWarning):
-        print(f"Note: {message}", file=sys.stderr)
+        with suppress(OSError):
+            print(f"Note: {message}", file=sys.stderr)
 
 
 def _check(args: argparse.Namespace) -> int:

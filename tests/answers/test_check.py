@@ -10,6 +10,7 @@ from helpers.tables import ANALYSIS, faults_of, layers
 
 from runpredict.answers import questions
 from runpredict.answers.check import RUN_LEVELS, check
+from runpredict.errors import TableWarning
 
 LAYERS = [
     "piece", "firing", "layer", "glaze", "risk", "run_p05_mm", "run_p50_mm", "run_p95_mm",
