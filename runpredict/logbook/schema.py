@@ -13,11 +13,11 @@ from contextlib import closing, contextmanager, suppress
 from pathlib import Path
 from typing import Any, NoReturn
 
+from runpredict.errors import printable
 from runpredict.logbook.proof import DAMAGED, totals, what_is_wrong
 from runpredict.tables.columns import TableKind
 from runpredict.tables.files import reason_of, refuse_file, replace_file
 from runpredict.tables.unfinished import clear_leftovers, create_hidden, discard
-from runpredict.units import shown
 
 __all__ = [
     "BACKUP_NAME",
@@ -224,7 +224,10 @@ def telling(file: Path) -> Iterator[None]:
         message = _REASONS.get(code, f"cannot be used ({fault}); nothing was changed.")
         refuse_file(file.name, message)
     except UnicodeEncodeError as fault:  # bytes of a command line that are no text
-        refuse_file(file.name, f"cannot hold {shown(fault.object)}; give a name in plain letters.")
+        refuse_file(
+            file.name,
+            f'cannot hold "{printable(str(fault.object))[:40]}"; give a name in plain letters.',
+        )
 
 
 def _refuse(file: Path, wrong: str) -> NoReturn:
