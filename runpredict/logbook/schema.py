@@ -140,6 +140,24 @@ def _version_2(connection: sqlite3.Connection) -> None:
         *_keep("layers"),
     ):
         connection.execute(statement)
+    _allow_removal(connection)
+
+
+def _allow_removal(connection: sqlite3.Connection) -> None:
+    """A further word for what was done, by the way SQLite names for a looser CHECK.
+
+    References
+    ----------
+    SQLite, "ALTER TABLE", section 7, the procedure for changes that do not touch what is stored.
+    """
+    version = _pragma(connection, "schema_version")
+    connection.execute("PRAGMA writable_schema = ON")
+    connection.execute(
+        "UPDATE sqlite_master SET sql = replace(sql, ?, ?) WHERE name = 'entries'",
+        ("('import', 'record')", "('import', 'record', 'remove')"),
+    )
+    connection.execute(f"PRAGMA schema_version = {version + 1}")
+    connection.execute("PRAGMA writable_schema = OFF")
 
 
 def _version_3(connection: sqlite3.Connection) -> None:
