@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pandas as pd
 import pytest
+from helpers.tables import written_in
 
 from runpredict.commands import main as cli
 
@@ -71,7 +72,7 @@ def test_every_line_runs_in_order_on_the_sample_tables(checkout, monkeypatch, ca
         if Path(step[0]).name == "runpredict":
             assert told.out.strip(), step
     mine = checkout / "mine"
-    assert {path.name for path in mine.iterdir()} == {
+    assert written_in(mine) == {
         "answer", "backup", "glazes.csv", "kiln.html", "layers.csv", "log.csv", "logbook",
         "logbook_form.xlsx", "recipes.csv", "schedules.csv",
     }  # fmt: skip

@@ -12,9 +12,10 @@ from typing import Any, Self
 
 import pandas as pd
 
-from runpredict.errors import Fault
+from runpredict.errors import Fault, printable
 from runpredict.logbook.forms import load_files
 from runpredict.logbook.history import HISTORY, changes_frame, revisions_frame
+from runpredict.logbook.reused import results_inherited
 from runpredict.logbook.rows import (
     Change,
     Counts,
@@ -25,7 +26,6 @@ from runpredict.logbook.rows import (
     changes_of,
     faults_together,
     frame_of,
-    glazes_changed,
     has_result,
     join_tables,
     unknown_glazes,
@@ -42,12 +42,13 @@ from runpredict.logbook.schema import (
 from runpredict.logbook.store import add_rows, headings_of, newest_rows, reading, revisions
 from runpredict.tables.cells import Table, nearest
 from runpredict.tables.columns import KINDS, TableKind
-from runpredict.tables.csv_files import write_tables
-from runpredict.tables.files import refuse_file
+from runpredict.tables.csv_files import table_csv
+from runpredict.tables.files import refuse_file, replace_files
 from runpredict.tables.firings import firing_words
+from runpredict.tables.marks import mark_answers, refuse_unasked
 from runpredict.tables.rows import check_rows, raise_faults
 from runpredict.tables.slips import warn_of_ripeness
-from runpredict.tables.workbooks import write_workbook
+from runpredict.tables.workbooks import save_workbook
 
 __all__ = ["FILE_NAME", "Logbook", "Outcome", "import_files"]
 
@@ -244,7 +245,7 @@ class Logbook:
                     stored = newest_rows(self._connection, kind)
                     changes[kind], counts[kind] = changes_of(kind, incoming[kind], stored)
                     if kind == "layers":
-                        found += glazes_changed(changes[kind], stored, incoming[kind])
+                        found += results_inherited(changes[kind], stored, incoming[kind])
                     origins = incoming[kind].origins
                     found += faults_together(kind, changes[kind], stored, origins)
             raise_faults(found)
@@ -379,23 +380,29 @@ class Logbook:
         Parameters
         ----------
         folder : path, optional
-            Gets ``glazes.csv``, ``recipes.csv``, ... in place of any it has, and `changes` as
-            ``history.csv``.
+            Gets ``glazes.csv``, ``recipes.csv``, ... in place of those of an earlier export, and
+            `changes` as ``history.csv``.
         xlsx : path, optional
             Workbook with a sheet for each.
 
         Raises
         ------
         BadInput
-            If they cannot be written; then what stood there is unchanged.
+            If a file is there that is not as an earlier export left it, or they cannot be written;
+            then what stood there is unchanged.
         """
         with self._telling(), reading(self._connection):
             tables: dict[str, pd.DataFrame] = {kind: self.table(kind) for kind in KINDS}
             tables[HISTORY] = self.changes()
-        if folder is not None:
-            write_tables({Path(folder) / f"{name}.csv": table for name, table in tables.items()})
-        if xlsx is not None:
-            write_workbook(tables, xlsx)
+        files = {} if folder is None else {Path(folder) / f"{name}.csv": name for name in tables}
+        paths = [*files, *([] if xlsx is None else [Path(xlsx)])]
+        refuse_unasked(paths)
+        with replace_files(paths) as drafts:
+            for draft, name in zip(drafts, files.values(), strict=False):
+                draft.write_text(table_csv(tables[name]), encoding="utf-8", newline="")
+            if xlsx is not None:
+                save_workbook(tables, drafts[-1])
+            mark_answers(drafts, paths)
 
     @contextmanager
     def _telling(self) -> Iterator[None]:
@@ -467,7 +474,7 @@ def import_files(
         As `csv_files.load_table`.
     """
     tables, faults = load_files(paths)
-    origin = ", ".join(Path(path).name for path in paths)
+    origin = printable(", ".join(Path(path).name for path in paths))
     if not (Path(folder) / FILE_NAME).exists():
         with closing(new_in_memory()) as trial:
             Logbook(trial, None).import_checked(tables, origin, faults)

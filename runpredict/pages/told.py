@@ -94,5 +94,9 @@ def write_answer(answer: Answer, folder: str | os.PathLike[str], units: LengthUn
     BadInput : a file that cannot be written; what stood there is unchanged.
     """
     layers, pieces = told(answer, units)
-    tables = {"layers.csv": layers, "pieces.csv": pieces, "limits.csv": answer.limits}
-    write_tables({Path(folder) / name: table for name, table in tables.items()})
+    write_tables(dict(zip(answer_files(folder), (layers, pieces, answer.limits), strict=True)))
+
+
+def answer_files(folder: str | os.PathLike[str]) -> list[Path]:
+    """What `write_answer` writes to a folder."""
+    return [Path(folder) / f"{name}.csv" for name in ("layers", "pieces", "limits")]

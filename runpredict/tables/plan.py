@@ -25,6 +25,7 @@ from runpredict.tables.firings import keyed_firings
 from runpredict.tables.roles import ROLES
 from runpredict.tables.rows import check_rows, empty_table, raise_faults, with_defaults
 from runpredict.tables.slips import warn_of_ripeness
+from runpredict.tables.which_counts import warn_of_cones, warn_of_results
 
 __all__ = ["PlanTables", "check_plan", "read_plan"]
 
@@ -111,6 +112,8 @@ def _load(paths: Mapping[str, Path]) -> tuple[dict[str, Table], list[Fault]]:
         name = path.name if names.count(path.name) == 1 else str(path)
         try:
             tables[role] = load_table(path, ROLES[role], name)
+            if role == "plan":
+                warn_of_results(tables[role])
         except BadInput as bad:
             faults.extend(bad.faults)
     return tables, faults
@@ -188,6 +191,7 @@ def _check_names(tables: Mapping[str, Table]) -> None:
         warn_of_ripeness(
             tables["plan"], dict(zip(glazes["glaze"], glazes["matures_cone"], strict=True))
         )
+    warn_of_cones(tables)
     if "plan" in tables and tables["plan"].frame.empty:
         tables["plan"].blame(None, None, "has no layer; give one row for each layer of glaze.")
 

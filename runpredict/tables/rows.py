@@ -23,6 +23,7 @@ from runpredict.tables.layers import (
     positions,
 )
 from runpredict.tables.slips import check_slips
+from runpredict.tables.which_counts import check_tops
 
 __all__ = [
     "DEFAULTS",
@@ -148,6 +149,7 @@ def _check_counting(table: Table, group: list[str], counter: str) -> None:
 def _check_schedules(table: Table) -> None:
     _blame_twice(table, "the segment")
     _check_counting(table, ["firing"], "segment")
+    check_tops(table)
 
 
 def _check_layers(table: Table) -> None:

@@ -17,6 +17,7 @@ from hypothesis import strategies as st
 from runpredict.errors import BadInput, TableWarning
 from runpredict.logbook import schema as logbook_schema
 from runpredict.logbook.book import FILE_NAME, Logbook, Outcome, import_files
+from runpredict.logbook.proof import checksum
 from runpredict.logbook.rows import Counts
 from runpredict.logbook.schema import BACKUP_NAME
 from runpredict.tables.columns import COLUMNS, KINDS
@@ -310,7 +311,7 @@ def test_a_logbook_of_the_first_version_is_read_and_written(tmp_path, monkeypatc
     row = {"piece": "mug", "firing": "f1", "layer": 1, "glaze": "sea", "cone": "06"}
     row |= {"coats": 2, "lower_edge_mm": 5.0, "upper_edge_mm": 90.0}
     stored = {"entry": 1, "revision": 1, "retired": 0, **row, "extra": ""}
-    stored["checksum"] = logbook_schema.checksum(stored)
+    stored["checksum"] = checksum(stored)
     bare = sqlite3.connect(tmp_path / FILE_NAME)
     bare.execute("INSERT INTO entries VALUES (1, '2026-01-01T00:00:00+00:00', 'import', 'old')")
     bare.execute("INSERT INTO glaze_names VALUES ('sea')")
@@ -330,7 +331,7 @@ def test_a_logbook_of_the_first_version_is_read_and_written(tmp_path, monkeypatc
     bare = sqlite3.connect(tmp_path / FILE_NAME)
     with pytest.raises(sqlite3.IntegrityError, match="never changed"):
         bare.execute("DELETE FROM layers")
-    with pytest.raises(sqlite3.IntegrityError, match="UNIQUE"):
+    with pytest.raises(sqlite3.IntegrityError, match="never replaced"):
         bare.execute(
             f"INSERT INTO layers ({', '.join(stored)}) VALUES ({marks})", [*stored.values()]
         )

@@ -136,5 +136,6 @@ def test_a_new_glaze_on_a_pot_with_a_result_is_a_question(tmp_path):
         # The whole row typed again, its result too, is a correction.
         log.import_tables({"layers": layers({"glaze": "ash", "run_mm": 2.0, "past_foot": "no"})})
         assert log.layers()["glaze"].tolist() == ["ash"]
-        log.import_tables({"layers": layers({"glaze": "ash", "coats": 3})})
-        assert log.layers()["coats"].tolist() == [3]
+        (fault,) = faults_of(log.import_tables, {"layers": layers({"glaze": "ash", "coats": 3})})
+        assert 'row 2, column coats: "mug" was fired with 2' in fault
+        assert log.layers()["coats"].tolist() == [2]
