@@ -5,9 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-__all__ = ["BadInput", "Fault", "TableWarning"]
+__all__ = ["BadInput", "Fault", "TableWarning", "printable"]
 
 SHOWN_FAULTS = 20
+
+
+def printable(text: str) -> str:
+    """Text on one line that does nothing to a terminal; what cannot be shown is a ``?``."""
+    return "".join(char if char.isprintable() else "?" for char in text)
 
 
 @dataclass(frozen=True)
@@ -42,7 +47,7 @@ class Fault:
             where.append(f"row {self.row}")
         if self.column is not None:
             where.append(f"column {self.column}")
-        return f"{', '.join(where)}: {self.message}"
+        return printable(f"{', '.join(where)}: {self.message}")
 
 
 class BadInput(Exception):  # noqa: N818 - it names what the potter gave, not a fault of ours
@@ -72,4 +77,18 @@ class BadInput(Exception):  # noqa: N818 - it names what the potter gave, not a 
 
 
 class TableWarning(UserWarning):
-    """Something in a table that is odd but can be used as it stands."""
+    """Something in a table that is odd but can be used as it stands.
+
+    Parameters
+    ----------
+    fault : Fault
+
+    Attributes
+    ----------
+    fault : Fault
+        What is odd, and where.
+    """
+
+    def __init__(self, fault: Fault) -> None:
+        self.fault = fault
+        super().__init__(fault)

@@ -11,6 +11,8 @@ import unicodedata
 from fractions import Fraction
 from typing import Literal
 
+from runpredict.errors import printable
+
 __all__ = [
     "MM_PER_INCH",
     "LengthUnits",
@@ -49,6 +51,8 @@ _UNIT_SPELLINGS = {
     "''": "in",
 }
 _DEGREE_SPELLINGS = {"": "C", "c": "C", "celsius": "C", "f": "F", "fahrenheit": "F"}
+_NO_DIGITS = ("<super>", "<sub>", "<circle>", "<square>")
+"""Kinds of character that would turn into digits, as 5² into 52."""
 _QUOTES = str.maketrans({"″": '"', "”": '"', "“": '"', "′": "'", "’": "'", "⁄": "/", "−": "-"})
 
 _MONTHS = (
@@ -62,24 +66,29 @@ _DATE = re.compile(
 )
 _NUMBER = re.compile(r"^[+-]?(\d+\.?\d*|\.\d+)(e[+-]?\d{1,3})?$", re.IGNORECASE)
 _FRACTION = re.compile(r"^([+-]?)\s*(?:(\d+)(?:\s+|\s*-\s*))?(\d+)\s*/\s*(\d+)$")
+_THOUSANDS_DEGREES = re.compile(r"^\d\.\d{3}$")
 _SPLIT = re.compile(r"^([-+0-9.,/\s]*(?:e[+-]?\d+)?)\s*(.*)$", re.IGNORECASE | re.DOTALL)
 
 
 def _plain(text: str) -> str:
     """Fractions such as ½, odd quotes, minus signs and spaces in plain characters."""
-    spelled = [
-        f" {unicodedata.normalize('NFKC', char)}"
-        if unicodedata.decomposition(char).startswith("<fraction>")
-        else char
-        for char in text.translate(_QUOTES)
-    ]
-    plain = unicodedata.normalize("NFKC", "".join(spelled)).translate(_QUOTES)
-    return " ".join(plain.split())
+    if text.isascii():
+        return " ".join(text.split())
+    spelled = [_plain_character(char) for char in text.translate(_QUOTES)]
+    return " ".join("".join(spelled).translate(_QUOTES).split())
+
+
+def _plain_character(char: str) -> str:
+    """A character as typed on a keyboard; raised, lowered and circled digits stay what they are."""
+    kind = unicodedata.decomposition(char).partition(" ")[0]
+    if kind == "<fraction>":
+        return f" {unicodedata.normalize('NFKC', char)}"
+    return char if kind in _NO_DIGITS else unicodedata.normalize("NFKC", char)
 
 
 def shown(text: str) -> str:
     """Typed text quoted in an error: on one line and short."""
-    flat = "".join(char if char.isprintable() else "?" for char in text)
+    flat = printable(text)
     return f'"{flat}"' if len(flat) <= 40 else f'"{flat[:37]}..."'
 
 
@@ -96,7 +105,7 @@ def _read_number(number: str) -> float | None:
     point = number
     if number.count(",") == 1 and "." not in number:
         whole, _, decimals = number.partition(",")
-        if len(decimals) == 3 and whole.lstrip("+-") not in ("", "0"):
+        if re.fullmatch(r"\d{3}", decimals) and re.fullmatch(r"[+-]?\d*[1-9]\d*", whole):
             raise ValueError(
                 f"the comma in {shown(number)} may part thousands or decimals; "
                 f"type {whole}{decimals} or {whole}.{decimals}."
@@ -206,6 +215,11 @@ def _parse_degrees(text: str, example: str) -> tuple[float, str]:
     plain = _plain(text)
     _refuse_dates(text, plain, example)
     number, unit = _split_unit(plain)
+    if _THOUSANDS_DEGREES.match(number):
+        raise ValueError(
+            f"the dot in {shown(number)} parts thousands or decimals; type "
+            f"{number.replace('.', '')}, or {number.rstrip('0').rstrip('.')}."
+        )
     spelled = re.sub(r"^(°|deg(rees?)?\.?)\s*", "", unit.casefold()).rstrip(". ")
     known = _DEGREE_SPELLINGS.get(spelled)
     value = _read_number(number)

@@ -1,5 +1,6 @@
 """README.md is true: its lines run as they stand, in order, on the sample tables."""
 
+import io
 import re
 import shlex
 import shutil
@@ -8,6 +9,7 @@ from pathlib import Path
 
 import pandas as pd
 import pytest
+from helpers.tables import written_in
 
 from runpredict.commands import main as cli
 
@@ -46,6 +48,8 @@ def checkout(tmp_path, monkeypatch):
 def run(step, monkeypatch):
     """Exit status of one command of README.md."""
     program, *words = step
+    # At the walk through a kiln: fine, a length, past the foot twice, and the end of the input.
+    monkeypatch.setattr("sys.stdin", io.StringIO("\n4\np\np\n"))
     if program == "cd":
         monkeypatch.chdir(*words)
         return 0
@@ -68,12 +72,16 @@ def test_every_line_runs_in_order_on_the_sample_tables(checkout, monkeypatch, ca
         if Path(step[0]).name == "runpredict":
             assert told.out.strip(), step
     mine = checkout / "mine"
-    assert {path.name for path in mine.iterdir()} == {
+    assert written_in(mine) == {
         "answer", "backup", "glazes.csv", "kiln.html", "layers.csv", "log.csv", "logbook",
         "logbook_form.xlsx", "materials.csv", "recipes.csv", "schedules.csv",
     }  # fmt: skip
-    last = pd.read_csv(mine / "backup" / "history.csv").iloc[-1]
-    assert (last["action"], last["column"], last["after"]) == ("record", "past_foot", "no")
+    history = pd.read_csv(mine / "backup" / "history.csv")
+    last = history.query("action == 'record'").iloc[-1]
+    assert (last["row"], last["column"]) == ("piece mug 3; firing thaw; layer 2", "past_foot")
+    assert last["after"] == "no"
+    taken = history.query("action == 'remove'")
+    assert set(taken["row"].str[:11]) == {"piece mug 2"} and "yes" in set(taken["before"])
     (block,) = [block for kind, block in BLOCKS if kind == "python"]
     exec(compile(block, "README.md", "exec"), {})
     pieces = pd.read_csv("layers.csv")[["piece", "firing"]].drop_duplicates()

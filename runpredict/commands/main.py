@@ -3,17 +3,16 @@
 from __future__ import annotations
 
 import argparse
-import os
 import sys
 import warnings
 from collections.abc import Sequence
+from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NoReturn
 
 import runpredict
-from runpredict.commands import logbook, materials, review
+from runpredict.commands import logbook, materials, record, review
 from runpredict.commands.options import (
-    BAD_INPUT,
     DONE,
     OVER_TOLERANCE,
     files_of,
@@ -23,6 +22,7 @@ from runpredict.commands.options import (
     show_progress,
     table_options,
 )
+from runpredict.commands.terminal import run_safely
 from runpredict.errors import BadInput, Fault, TableWarning
 
 if TYPE_CHECKING:
@@ -82,6 +82,7 @@ def build_parser() -> argparse.ArgumentParser:
     demo.set_defaults(run=_demo)
     materials.add_commands(commands)
     logbook.add_commands(commands)
+    record.add_commands(commands)
     review.add_commands(commands)
     return parser
 
@@ -94,28 +95,21 @@ def main(argv: Sequence[str] | None = None) -> int:
     int
         0 done, 1 a piece is over the tolerance and ``--strict`` was given, 2 bad input.
     """
+    return run_safely(lambda: _run(argv))
+
+
+def _run(argv: Sequence[str] | None) -> int:
     args = build_parser().parse_args(argv)
     warnings.showwarning = _show_warning
     warnings.simplefilter("always", TableWarning)
-    try:
-        status: int = args.run(args)
-        sys.stdout.flush()
-    except BadInput as bad:
-        print(bad, file=sys.stderr)
-        return BAD_INPUT
-    except BrokenPipeError:
-        # The reader of our output has gone, as in `| head`; there is nobody left to tell.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        return DONE
-    except KeyboardInterrupt:
-        print("Stopped.", file=sys.stderr)
-        return BAD_INPUT
+    status: int = args.run(args)
     return status
 
 
 def _show_warning(message: Warning | str, category: type[Warning], *_: Any, **__: Any) -> None:
     if issubclass(category, TableWarning):
-        print(f"Note: {message}", file=sys.stderr)
+        with suppress(OSError):
+            print(f"Note: {message}", file=sys.stderr)
 
 
 def _check(args: argparse.Namespace) -> int:
@@ -144,7 +138,12 @@ def sample_folder() -> Path:
 def _tell(tables: PlanTables, args: argparse.Namespace) -> int:
     from runpredict.answers.check import answer, only_firing
     from runpredict.pages.check_text import answer_text
+    from runpredict.pages.told import answer_files, write_answer
+    from runpredict.tables.marks import refuse_unasked
 
+    outputs = [] if args.out is None else answer_files(args.out)
+    outputs += [] if args.sheet is None else [Path(args.sheet)]
+    refuse_unasked(outputs, files_of(args).values())
     if args.firing is not None:
         tables = only_firing(tables, args.firing)
     found = answer(tables, args.tolerance, show_progress("Learning from the log"))
@@ -153,8 +152,6 @@ def _tell(tables: PlanTables, args: argparse.Namespace) -> int:
 
         write_sheet(found, args.sheet, args.units, show_progress("Drawing the sheet"))
     if args.out is not None:
-        from runpredict.pages.told import write_answer
-
         write_answer(found, args.out, args.units)
     print(answer_text(found, args.units))
     over = bool((found.pieces["risk"] > found.tolerance).any())

@@ -5,8 +5,12 @@ from __future__ import annotations
 import argparse
 import sys
 from collections.abc import Callable
+from typing import NoReturn
 
+from runpredict.errors import BadInput, Fault
 from runpredict.tables.roles import ROLES
+
+DEFAULT_LOGBOOK = "logbook"
 
 DONE, OVER_TOLERANCE, BAD_INPUT = 0, 1, 2
 """Exit status of a command."""
@@ -37,6 +41,26 @@ def table_options(parser: argparse.ArgumentParser) -> None:
 def reading_options(parser: argparse.ArgumentParser) -> None:
     """Units of what is printed."""
     parser.add_argument("--units", choices=("mm", "in"), default="mm", help="lengths shown in")
+
+
+def logbook_option(parser: argparse.ArgumentParser) -> None:
+    """Folder of the logbook that a command works on."""
+    parser.add_argument(
+        "--logbook",
+        default=DEFAULT_LOGBOOK,
+        metavar="DIR",
+        help='folder of the logbook (default: "logbook" in the folder you are in)',
+    )
+
+
+def refuse(option: str, message: str) -> NoReturn:
+    """Raise `BadInput` for an option.
+
+    Raises
+    ------
+    BadInput
+    """
+    raise BadInput([Fault(option, None, None, message)])
 
 
 def files_of(args: argparse.Namespace) -> dict[str, str | None]:

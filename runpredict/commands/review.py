@@ -69,14 +69,15 @@ def _review(args: argparse.Namespace) -> int:
     from runpredict.commands.sources import gather
     from runpredict.pages.review_text import review_text
     from runpredict.tables.csv_files import write_tables
+    from runpredict.tables.marks import refuse_unasked
 
     tables = gather(("log", "glazes"), args.logbook, **files_of(args))
     found = look_back(tables, args.since, progress=show_progress("Learning from the log"))
     if args.out is not None:
         folder = Path(args.out)
-        write_tables(
-            {folder / f"review_{name}.csv": table for name, table in found.tables().items()}
-        )
+        named = {folder / f"review_{name}.csv": table for name, table in found.tables().items()}
+        refuse_unasked(named, files_of(args).values())
+        write_tables(named)
     print(review_text(found, args.units))
     return DONE
 
@@ -86,11 +87,14 @@ def _next(args: argparse.Namespace) -> int:
     from runpredict.commands.sources import gather
     from runpredict.pages.teach_text import lessons_text
     from runpredict.tables.csv_files import write_tables
+    from runpredict.tables.marks import refuse_unasked
 
     tables = gather(("plan", "glazes"), args.logbook, **files_of(args))
     found = what_to_fire(tables, args.count, show_progress("Learning from the log"))
     if args.out is not None:
         folder = Path(args.out)
-        write_tables({folder / "next.csv": found.lessons, folder / "next_layers.csv": found.layers})
+        named = {folder / "next.csv": found.lessons, folder / "next_layers.csv": found.layers}
+        refuse_unasked(named, files_of(args).values())
+        write_tables(named)
     print(lessons_text(found, args.units))
     return DONE

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import os
 import sqlite3
 from collections.abc import Iterable, Iterator, Mapping, Sequence
@@ -11,9 +12,11 @@ from typing import Any, Self
 
 import pandas as pd
 
-from runpredict.errors import Fault
+from runpredict.errors import Fault, printable
 from runpredict.logbook.forms import load_files
 from runpredict.logbook.history import HISTORY, changes_frame, revisions_frame
+from runpredict.logbook.named import firing_meant, respell_glazes
+from runpredict.logbook.reused import results_inherited
 from runpredict.logbook.rows import (
     Change,
     Counts,
@@ -24,6 +27,7 @@ from runpredict.logbook.rows import (
     changes_of,
     faults_together,
     frame_of,
+    has_result,
     join_tables,
     unknown_glazes,
     with_outcome,
@@ -39,11 +43,13 @@ from runpredict.logbook.schema import (
 from runpredict.logbook.store import add_rows, headings_of, newest_rows, reading, revisions
 from runpredict.tables.cells import Table, nearest
 from runpredict.tables.columns import KINDS, TableKind
-from runpredict.tables.csv_files import write_tables
-from runpredict.tables.files import refuse_file
-from runpredict.tables.names import match_name, respell
+from runpredict.tables.csv_files import table_csv
+from runpredict.tables.files import refuse_file, replace_files
+from runpredict.tables.marks import mark_answers, refuse_unasked
+from runpredict.tables.names import match_name
 from runpredict.tables.rows import check_rows, raise_faults
-from runpredict.tables.workbooks import write_workbook
+from runpredict.tables.slips import warn_of_ripeness
+from runpredict.tables.workbooks import save_workbook
 
 __all__ = ["FILE_NAME", "Logbook", "Outcome", "import_files"]
 
@@ -159,8 +165,9 @@ class Logbook:
         Returns
         -------
         DataFrame
-            `logged_at` (UTC), `action` (``import`` or ``record``), `origin`, `revision`, `retired`
-            (it left its recipe or schedule), then the columns of `table`.
+            `logged_at` (UTC), `action` (``import``, ``record`` or ``remove``), `origin`,
+            `revision`, `retired` (it was removed, or left its recipe or schedule), then the columns
+            of `table`.
         """
         with self._telling():
             history = revisions_frame(
@@ -229,7 +236,7 @@ class Logbook:
         """
         counts: dict[TableKind, Counts] = {}
         with self._telling(), transaction(self._connection):
-            self._respell_glazes(tables)
+            respell_glazes(tables, self._logged_glazes())
             incoming, of_tables = join_tables(tables)
             found = [*faults, *of_tables, *self._unknown_glazes(incoming)]
             raise_faults(found)
@@ -238,9 +245,12 @@ class Logbook:
                 if kind in incoming:
                     stored = newest_rows(self._connection, kind)
                     changes[kind], counts[kind] = changes_of(kind, incoming[kind], stored)
+                    if kind == "layers":
+                        found += results_inherited(changes[kind], stored, incoming[kind])
                     origins = incoming[kind].origins
                     found += faults_together(kind, changes[kind], stored, origins)
             raise_faults(found)
+            self._warn_of_ripeness(tables, incoming)
             headings = {kind: rows.headings for kind, rows in incoming.items()}
             add_rows(self._connection, self.file, changes, headings, "import", origin)
         return counts
@@ -257,7 +267,8 @@ class Logbook:
         outcomes : sequence of Outcome
             One a layer.
         firing : str, optional
-            Needed when several firings have a piece of this name.
+            Its name, or its date where it has none; needed when several firings have a piece of
+            this name.
 
         Returns
         -------
@@ -276,22 +287,73 @@ class Logbook:
         """
         with self._telling(), transaction(self._connection):
             piece = self._logged_piece(piece)
-            stored = newest_rows(self._connection, "layers", piece)
-            place = self._one_firing(piece, stored, firing)
-            changes: list[Change] = []
-            for outcome in outcomes:
-                key = (piece, place, outcome.layer)
-                if key not in stored:
-                    layers = ", ".join(str(known[2]) for known in stored if known[1] == place)
-                    refuse_file(piece, f"has no layer {outcome.layer}; it has {layers}.")
-                row = with_outcome(stored[key].row, outcome)
-                if row != stored[key].row:
-                    changes.append(Change(key, row, stored[key].revision + 1))
-            raise_faults(faults_together("layers", changes, stored, {}, warn=True))
-            add_rows(self._connection, self.file, {"layers": changes}, {}, "record", piece)
-            written = newest_rows(self._connection, "layers", piece)
+            return self._write_outcomes(piece, outcomes, firing, "record")
+
+    def _write_outcomes(
+        self, piece: str, outcomes: Sequence[Outcome], firing: str | None, action: str
+    ) -> pd.DataFrame:
+        stored = self._layers_of(piece)
+        place = self._one_firing(piece, stored, firing)
+        changes: list[Change] = []
+        for outcome in outcomes:
+            key = (piece, place, outcome.layer)
+            if key not in stored:
+                layers = ", ".join(str(known[2]) for known in stored if known[1] == place)
+                refuse_file(piece, f"has no layer {outcome.layer}; it has {layers}.")
+            row = with_outcome(stored[key].row, outcome)
+            if row != stored[key].row:
+                changes.append(Change(key, row, stored[key].revision + 1))
+        raise_faults(faults_together("layers", changes, stored, {}, warn=True))
+        add_rows(self._connection, self.file, {"layers": changes}, {}, action, piece)
+        written = self._layers_of(piece)
         rows = [written[piece, place, outcome.layer].row for outcome in outcomes]
         return frame_of("layers", rows, [])
+
+    def remove(
+        self, piece: str, *, firing: str | None = None, result: bool = False
+    ) -> pd.DataFrame:
+        """Take back a planned piece, or the results of a fired one; `history` keeps both.
+
+        Parameters
+        ----------
+        piece : str
+        firing : str, optional
+            As for `record`.
+        result : bool
+            Only what came of the piece; it is planned again.
+
+        Returns
+        -------
+        DataFrame
+            Its layers, as they were.
+
+        Raises
+        ------
+        BadInput
+            If there is no such piece, or, without `result`, it has results; with it, it has none.
+        """
+        with self._telling(), transaction(self._connection):
+            piece = self._logged_piece(piece)
+            stored = self._layers_of(piece)
+            place = self._one_firing(piece, stored, firing)
+            mine = {key: old for key, old in sorted(stored.items()) if key[1] == place}
+            fired = [key for key, old in mine.items() if has_result(old.row)]
+            if result:
+                if not fired:
+                    refuse_file(piece, "has no result to take back.")
+                mine = {key: mine[key] for key in fired}
+                taken = [Outcome(key[2], math.nan, "") for key in fired]
+                self._write_outcomes(piece, taken, firing, "remove")
+            else:
+                if fired:
+                    refuse_file(
+                        piece,
+                        "has results, and what was fired is kept; take mistaken results back first "
+                        f'with runpredict remove "{piece}" --result.',
+                    )
+                gone = [Change(k, old.row, old.revision + 1, True) for k, old in mine.items()]
+                add_rows(self._connection, self.file, {"layers": gone}, {}, "remove", piece)
+        return frame_of("layers", [old.row for old in mine.values()], [])
 
     def piece(self, piece: str, firing: str | None = None) -> pd.DataFrame:
         """Layers of one piece, the lowest first.
@@ -303,16 +365,16 @@ class Logbook:
         """
         with self._telling():
             piece = self._logged_piece(piece)
-            stored = newest_rows(self._connection, "layers", piece)
+            stored = self._layers_of(piece)
             place = self._one_firing(piece, stored, firing)
         rows = [stored[key].row for key in sorted(stored) if key[1] == place]
         return frame_of("layers", rows, [])
 
     def firings_of(self, piece: str) -> list[str]:
-        """Firings that have a piece of this name."""
+        """Firings that have a piece of this name; one without a name by its date."""
         with self._telling():
-            stored = newest_rows(self._connection, "layers", self._logged_piece(piece))
-        return list(dict.fromkeys(key[1] for key in stored))
+            stored = self._layers_of(self._logged_piece(piece))
+        return list(dict.fromkeys(key[1].strip() for key in stored))
 
     def export(
         self,
@@ -324,28 +386,46 @@ class Logbook:
         Parameters
         ----------
         folder : path, optional
-            Gets ``glazes.csv``, ``recipes.csv``, ... in place of any it has, and `changes` as
-            ``history.csv``.
+            Gets ``glazes.csv``, ``recipes.csv``, ... in place of those of an earlier export, and
+            `changes` as ``history.csv``.
         xlsx : path, optional
             Workbook with a sheet for each.
 
         Raises
         ------
         BadInput
-            If they cannot be written; then what stood there is unchanged.
+            If a file is there that is not as an earlier export left it, or they cannot be written;
+            then what stood there is unchanged.
         """
         with self._telling(), reading(self._connection):
             tables: dict[str, pd.DataFrame] = {kind: self.table(kind) for kind in KINDS}
             tables[HISTORY] = self.changes()
-        if folder is not None:
-            write_tables({Path(folder) / f"{name}.csv": table for name, table in tables.items()})
-        if xlsx is not None:
-            write_workbook(tables, xlsx)
+        files = {} if folder is None else {Path(folder) / f"{name}.csv": name for name in tables}
+        paths = [*files, *([] if xlsx is None else [Path(xlsx)])]
+        refuse_unasked(paths)
+        with replace_files(paths) as drafts:
+            for draft, name in zip(drafts, files.values(), strict=False):
+                draft.write_text(table_csv(tables[name]), encoding="utf-8", newline="")
+            if xlsx is not None:
+                save_workbook(tables, drafts[-1])
+            mark_answers(drafts, paths)
 
     @contextmanager
     def _telling(self) -> Iterator[None]:
         with telling(self.file or Path(FILE_NAME)):
             yield
+
+    def _warn_of_ripeness(
+        self, tables: Sequence[Table], incoming: Mapping[TableKind, Incoming]
+    ) -> None:
+        if self.file is None:  # a trial in memory, before the import that tells it
+            return
+        glazes = [stored.row for stored in newest_rows(self._connection, "glazes").values()]
+        glazes += incoming.get("glazes", Incoming()).rows.values()
+        matures = {row.cells["glaze"]: row.cells["matures_cone"] for row in glazes}
+        for table in tables:
+            if table.kind == "layers":
+                warn_of_ripeness(table, matures)
 
     def _unknown_glazes(self, incoming: Mapping[TableKind, Incoming]) -> list[Fault]:
         if "layers" not in incoming:
@@ -354,36 +434,30 @@ class Logbook:
         known = [*self._logged_glazes(), *(row.cells["glaze"] for row in given)]
         return unknown_glazes(incoming["layers"], known, "the logbook")
 
-    def _respell_glazes(self, tables: Sequence[Table]) -> None:
-        known = self._logged_glazes()
-        for table in tables:
-            if table.kind == "glazes":
-                known.extend(table.frame["glaze"])
-        for table in tables:
-            if table.kind in ("recipes", "layers"):
-                respell(table, "glaze", known, "the glazes")
-
     def _logged_glazes(self) -> list[str]:
         return [name for (name,) in self._connection.execute("SELECT glaze FROM glaze_names")]
 
     def _logged_piece(self, piece: str) -> str:
         """The name as it is logged, of a piece typed with other case or spaces."""
+        if self._layers_of(piece):
+            return piece
         return match_name(piece, self._logged_pieces()) or piece
 
     def _logged_pieces(self) -> list[str]:
-        return [name for (name,) in self._connection.execute("SELECT DISTINCT piece FROM layers")]
+        newest = newest_rows(self._connection, "layers").values()
+        pieces = (stored.row.cells["piece"] for stored in newest if not stored.retired)
+        return list(dict.fromkeys(pieces))
+
+    def _layers_of(self, piece: str) -> dict[Key, Stored]:
+        """Layers of the pieces of a name, but for those that were removed."""
+        newest = newest_rows(self._connection, "layers", piece)
+        return {key: stored for key, stored in newest.items() if not stored.retired}
 
     def _one_firing(self, piece: str, stored: Mapping[Key, Stored], firing: str | None) -> str:
-        firings = list(dict.fromkeys(key[1] for key in stored))
-        listed = ", ".join(f'"{name}"' for name in firings)
-        if not firings:
+        if not stored:
             hint = nearest(piece, self._logged_pieces())
             refuse_file(piece, f"is no piece in the logbook{hint}; import its layers first.")
-        if firing is None and len(firings) > 1:
-            refuse_file(piece, f"is in the firings {listed}; say which with --firing.")
-        if firing is not None and firing not in firings:
-            refuse_file(piece, f'is not in a firing "{firing}"; it is in {listed}.')
-        return firings[0] if firing is None else firing
+        return firing_meant(piece, [key[1] for key in stored], firing)
 
 
 def import_files(
@@ -412,7 +486,7 @@ def import_files(
         As `csv_files.load_table`.
     """
     tables, faults = load_files(paths)
-    origin = ", ".join(Path(path).name for path in paths)
+    origin = printable(", ".join(Path(path).name for path in paths))
     if not (Path(folder) / FILE_NAME).exists():
         with closing(new_in_memory()) as trial:
             Logbook(trial, None).import_checked(tables, origin, faults)

@@ -13,10 +13,11 @@ import pandas as pd
 
 from runpredict.datafiles import OXIDES, packaged_rows
 from runpredict.errors import BadInput, Fault, TableWarning
+from runpredict.logbook.form_lists import ANGLE_SHEET, add_lists, add_picture
 from runpredict.logbook.history import CHANGE_COLUMNS, HISTORY
 from runpredict.tables.cells import Table, plain_heading
 from runpredict.tables.columns import COLUMNS, KINDS, TableKind
-from runpredict.tables.csv_files import SEPARATORS, load_table, load_workbook
+from runpredict.tables.csv_files import SEPARATORS, first_line, load_table, load_workbook
 from runpredict.tables.files import read_bytes, refuse_file, replace_file
 from runpredict.tables.rows import empty_table
 from runpredict.tables.workbooks import write_workbook
@@ -27,6 +28,7 @@ GUIDE_SHEET = "how to fill this in"
 _GUIDE_WIDTHS = (14, 18, 90, 34)
 _SHEETS_APART = {
     GUIDE_SHEET: "",
+    ANGLE_SHEET: "",
     HISTORY: "is not imported: a logbook keeps its own history.",
 }
 
@@ -41,7 +43,7 @@ def recognise_kind(path: str | os.PathLike[str]) -> TableKind:
     Returns
     -------
     TableKind
-        The one whose needed columns are there, then the one that knows most of the headings.
+        The one that knows most of the headings, then the one whose needed columns are there.
 
     Raises
     ------
@@ -51,13 +53,13 @@ def recognise_kind(path: str | os.PathLike[str]) -> TableKind:
     file = Path(path)
     headings = _headings(file)
 
-    def fit(kind: TableKind) -> tuple[bool, int]:
+    def fit(kind: TableKind) -> tuple[int, bool]:
         known = {column.name.casefold() for column in COLUMNS[kind]}
         needed = {column.name.casefold() for column in COLUMNS[kind] if column.needed}
-        return needed <= headings, len(known & headings)
+        return len(known & headings), needed <= headings
 
     best = max(KINDS, key=fit)
-    if fit(best)[1] == 0:
+    if fit(best)[0] == 0:
         load_table(file, best)  # tells first if it is empty or no text at all
         refuse_file(
             file.name,
@@ -72,9 +74,8 @@ def _headings(file: Path) -> set[str]:
     content = read_bytes(file)
     wide = content.startswith((b"\xff\xfe", b"\xfe\xff"))
     text = content.decode("utf-16" if wide else "utf-8-sig", errors="replace")
-    lines = [line for line in text.splitlines()[:20] if line.strip() and line[:4] != "sep="]
-    cells = re.split(f"[{SEPARATORS}]", lines[0] if lines else "")
-    return {plain_heading(cell) for cell in cells}
+    line, _ = first_line(text.replace("\r", "\n"))
+    return {plain_heading(cell) for cell in re.split(f"[{SEPARATORS}]", line)}
 
 
 def load_files(paths: Iterable[str | os.PathLike[str]]) -> tuple[list[Table], list[Fault]]:
@@ -108,7 +109,7 @@ def load_files(paths: Iterable[str | os.PathLike[str]]) -> tuple[list[Table], li
                 tables += load_workbook(file, _SHEETS_APART).values()
             elif _headings(file).issuperset(CHANGE_COLUMNS):
                 told = Fault(name, None, None, _SHEETS_APART[HISTORY])
-                warnings.warn(TableWarning(str(told)), stacklevel=2)
+                warnings.warn(TableWarning(told), stacklevel=2)
             else:
                 tables.append(load_table(file, recognise_kind(file), name))
         except BadInput as bad:
@@ -124,13 +125,15 @@ def _guide() -> pd.DataFrame:
     return pd.DataFrame(rows)
 
 
-def write_template(path: str | os.PathLike[str]) -> None:
+def write_template(path: str | os.PathLike[str], wall_angles_png: bytes | None = None) -> None:
     """Write a blank workbook to fill in at the bench: a sheet a table, and one of instructions.
 
     Parameters
     ----------
     path : path
         An .xlsx file that is not there yet.
+    wall_angles_png : bytes, optional
+        Picture of what `wall_deg` means, for a sheet of its own.
 
     Raises
     ------
@@ -158,4 +161,7 @@ def write_template(path: str | os.PathLike[str]) -> None:
             book[GUIDE_SHEET].column_dimensions[column].width = width
             for cell in book[GUIDE_SHEET][column]:
                 cell.alignment = Alignment(wrap_text=True, vertical="top")
+        add_lists(book)
+        if wall_angles_png is not None:
+            add_picture(book, wall_angles_png, place=1)
         book.save(temporary)

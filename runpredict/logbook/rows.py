@@ -15,8 +15,17 @@ from runpredict.datafiles import OXIDES
 from runpredict.errors import Fault, TableWarning
 from runpredict.logbook.schema import FILE_NAME
 from runpredict.tables.cells import Table, nearest
-from runpredict.tables.columns import COLUMNS, KEYS, MAX_NOTE_CHARS, TEXT_FORMS, TableKind
+from runpredict.tables.columns import (
+    COLUMNS,
+    KEYS,
+    MAX_NAME_CHARS,
+    MAX_NOTE_CHARS,
+    TEXT_FORMS,
+    TableKind,
+)
+from runpredict.tables.firings import firing_key
 from runpredict.tables.rows import check_rows, empty_table
+from runpredict.tables.texts import can_be_kept
 
 __all__ = [
     "Change",
@@ -30,8 +39,10 @@ __all__ = [
     "changes_of",
     "faults_together",
     "frame_of",
+    "has_result",
     "join_tables",
     "key_of",
+    "laid_otherwise",
     "unknown_glazes",
     "with_outcome",
 ]
@@ -47,6 +58,9 @@ _TOGETHER: dict[TableKind, tuple[str, ...]] = {
     "glazes": OXIDES,
     "materials": (*OXIDES, "loss_on_ignition"),
 }
+
+_LAID = ("glaze", "coats", "lower_edge_mm", "upper_edge_mm")
+_RESULTS = ("run_mm", "past_foot")
 
 
 @dataclass(frozen=True)
@@ -85,13 +99,13 @@ class Revision:
     logged_at : str
         UTC, ISO 8601.
     action : str
-        ``import`` or ``record``.
+        ``import``, ``record`` or ``remove``.
     origin : str
-        Files of the import, or the piece of the record.
+        Files of the import, or the piece of the record or removal.
     number : int
         1 for the first of its row.
     retired : bool
-        It left its recipe or schedule.
+        It was removed, or left its recipe or schedule.
     row : Row
     """
 
@@ -194,8 +208,11 @@ def _rows_of(table: Table) -> list[Row]:
 
 
 def key_of(kind: TableKind, row: Row) -> Key:
-    """What names the row."""
-    return tuple(row.cells[name] for name in KEYS[kind])
+    """What names the row; a layer's firing by its `firings.firing_key`."""
+    key = {name: row.cells[name] for name in KEYS[kind]}
+    if kind == "layers":
+        key["firing"] = firing_key(row.cells["firing"], row.cells["fired_on"])
+    return tuple(key.values())
 
 
 def _group_of(kind: TableKind, key: Key) -> Hashable:
@@ -207,12 +224,14 @@ def _group_of(kind: TableKind, key: Key) -> Hashable:
 
 def _extra_faults(table: Table, rows: Sequence[Row]) -> list[Fault]:
     """Text that could not be written to a file and read back the same."""
-    faults = []
+    faults = [
+        Fault(table.name, None, str(heading)[:40], "is no heading that can be kept; rename it.")
+        for heading in table.frame
+        if len(str(heading)) > MAX_NAME_CHARS or not can_be_kept(str(heading), note=False)
+    ]
     for position, row in enumerate(rows):
         for heading, text in row.extra.items():
-            if len(text) > MAX_NOTE_CHARS or any(
-                (ord(c) < 32 and c not in "\t\n") or 0xD800 <= ord(c) < 0xE000 for c in text
-            ):
+            if len(text) > MAX_NOTE_CHARS or not can_be_kept(text, note=True):
                 message = (
                     f"cannot be kept: it has control characters or more than {MAX_NOTE_CHARS} "
                     "characters; shorten it or clear the cell."
@@ -268,12 +287,25 @@ def _known(value: Any) -> bool:
     return value is not None and value != ""
 
 
+def laid_otherwise(new: Row, old: Row) -> list[str]:
+    """Columns that say how a layer was laid, and say it otherwise in a newer row."""
+    return [
+        name
+        for name in _LAID
+        if _known(new.cells[name])
+        and new.cells[name] != old.cells[name]
+        and _known(old.cells[name])
+    ]
+
+
 def _laid_over(kind: TableKind, new: Row, old: Row) -> Row:
     """The newer row; what it leaves blank is as it was logged."""
     extra = {**old.extra, **new.extra}
     if kind in WHOLE:
         return Row(new.cells, extra)
     together = _TOGETHER.get(kind, ())
+    if kind == "layers" and laid_otherwise(new, old):
+        together = _RESULTS
     again = any(_known(new.cells[name]) for name in together)
     cells = {
         name: value if _known(value) or (again and name in together) else old.cells[name]
@@ -291,7 +323,7 @@ def changes_of(
     for key, new in incoming.rows.items():
         old = stored.get(key)
         row = new if old is None or old.retired else _laid_over(kind, new, old.row)
-        if old is None:
+        if old is None or (old.retired and kind not in WHOLE):
             added += 1
         elif not old.retired and row == old.row:
             unchanged += 1
@@ -305,6 +337,11 @@ def changes_of(
             if not old.retired and _group_of(kind, key) in groups and key not in incoming.rows
         ]
     return changes, Counts(added, len(changes) - added, unchanged)
+
+
+def has_result(row: Row) -> bool:
+    """Whether the row of a layer says what came of it."""
+    return _known(row.cells["run_mm"]) or _known(row.cells["past_foot"])
 
 
 def faults_together(
@@ -323,17 +360,31 @@ def faults_together(
     groups = {_group_of(kind, change.key) for change in changes}
     keys = [key for key in after if _group_of(kind, key) in groups]
     raw = pd.DataFrame([after[key].cells for key in keys], columns=_names(kind))
-    with warnings.catch_warnings():
-        if not warn:  # they were told when the table was read
-            warnings.simplefilter("ignore", TableWarning)
+    with warnings.catch_warnings(record=True) as told:
+        warnings.simplefilter("always", TableWarning)
         found = check_rows(raw, kind, FILE_NAME, np.arange(len(keys), dtype=np.int64)).faults
-    faults = []
-    for fault in found:
-        origin = Origin(FILE_NAME, None)
-        if fault.row is not None:
-            origin = origins.get(keys[fault.row], origin)
-        faults.append(Fault(origin.file, origin.row, fault.column, fault.message))
-    return faults
+
+    def placed(fault: Fault) -> Fault:
+        """The fault with its place in a file, or else in the logbook, for its position."""
+        if fault.row is None:
+            return fault
+        key = keys[fault.row]
+        origin = origins.get(key, Origin(f"{FILE_NAME}, {row_name(kind, key)}", None))
+        return Fault(origin.file, origin.row, fault.column, fault.message)
+
+    for warning in told if warn else ():  # else they were told when the table was read
+        if isinstance(warning.message, TableWarning):
+            warnings.warn(TableWarning(placed(warning.message.fault)), stacklevel=2)
+    return [placed(fault) for fault in found]
+
+
+def row_name(kind: TableKind, key: Key) -> str:
+    """What names a row, in words."""
+    return ", ".join(
+        f"{name} {str(cell).strip()}"
+        for name, cell in zip(KEYS[kind], key, strict=True)
+        if str(cell).strip()
+    )
 
 
 def _names(kind: TableKind) -> list[str]:

@@ -6,26 +6,27 @@ One SQLite file. Rows are only ever added: a correction is a row with the same k
 
 from __future__ import annotations
 
-import json
 import os
 import sqlite3
-import zlib
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager, suppress
 from pathlib import Path
 from typing import Any, NoReturn
 
-from runpredict.tables.columns import KEYS, KINDS, TableKind
-from runpredict.tables.files import reason_of, refuse_file, replace_file, temporary_for
+from runpredict.errors import printable
+from runpredict.logbook.proof import DAMAGED, totals, what_is_wrong
+from runpredict.tables.columns import TableKind
+from runpredict.tables.files import reason_of, refuse_file, replace_file
+from runpredict.tables.unfinished import clear_leftovers, create_hidden, discard
 
 __all__ = [
     "BACKUP_NAME",
     "FILE_NAME",
     "back_up",
-    "checksum",
     "connect",
     "make_file",
     "new_in_memory",
+    "refuse_newer",
     "telling",
     "transaction",
 ]
@@ -45,6 +46,13 @@ _OXIDES_V1 = (
 _OXIDE_COLUMNS_V1 = ", ".join(f"{oxide} REAL CHECK ({oxide} >= 0)" for oxide in _OXIDES_V1.split())
 _TEXT = "TEXT NOT NULL DEFAULT ''"
 _NAME = "TEXT NOT NULL CHECK ({0} != '')"
+_KEYS_V1: dict[TableKind, str] = {
+    "glazes": "glaze",
+    "recipes": "glaze, addition, material",
+    "materials": "material",
+    "schedules": "firing, segment",
+    "layers": "piece, firing, layer",
+}
 _COLUMNS_V1: dict[TableKind, str] = {
     "glazes": f"""
         glaze TEXT NOT NULL REFERENCES glaze_names (glaze),
@@ -104,7 +112,7 @@ def _version_1(connection: sqlite3.Connection) -> None:
             revision INTEGER NOT NULL CHECK (revision >= 1),
             retired INTEGER NOT NULL CHECK (retired IN (0, 1)), {columns},
             extra TEXT NOT NULL, checksum INTEGER NOT NULL,
-            UNIQUE ({", ".join(KEYS[kind])}, revision)) STRICT"""
+            UNIQUE ({_KEYS_V1[kind]}, revision)) STRICT"""
         )
     for table in ("entries", "glaze_names", "extra_columns", *_COLUMNS_V1):
         statements += _keep(table)
@@ -112,17 +120,75 @@ def _version_1(connection: sqlite3.Connection) -> None:
         connection.execute(statement)
 
 
-MIGRATIONS: tuple[Callable[[sqlite3.Connection], None], ...] = (_version_1,)
-"""Step n brings a file of version n to n + 1; a step that was published is never changed."""
+def _version_2(connection: sqlite3.Connection) -> None:
+    """Forms of pots, the cone a glaze is meant for, and firings that only their date names."""
+    old = [row[1] for row in connection.execute("PRAGMA table_info(layers)")]
+    forms = "'', 'mug', 'bowl', 'plate', 'vase', 'bottle', 'tile'"
+    for statement in (
+        f"ALTER TABLE glazes ADD COLUMN matures_cone {_TEXT}",
+        f"""CREATE TABLE layers_2 (
+            id INTEGER PRIMARY KEY, entry INTEGER NOT NULL REFERENCES entries (id),
+            revision INTEGER NOT NULL CHECK (revision >= 1),
+            retired INTEGER NOT NULL CHECK (retired IN (0, 1)), {_COLUMNS_V1["layers"]},
+            extra TEXT NOT NULL, checksum INTEGER NOT NULL,
+            form {_TEXT} CHECK (form IN ({forms}))) STRICT""",
+        f"INSERT INTO layers_2 ({', '.join(old)}) SELECT {', '.join(old)} FROM layers ORDER BY id",
+        "DROP TABLE layers",
+        "ALTER TABLE layers_2 RENAME TO layers",
+        """CREATE UNIQUE INDEX layers_key ON layers (
+            piece, firing, CASE firing WHEN '' THEN fired_on ELSE '' END, layer, revision)""",
+        *_keep("layers"),
+    ):
+        connection.execute(statement)
+    _allow_removal(connection)
 
 
-def checksum(row: Mapping[str, Any]) -> int:
-    """Check figure of a row as stored, by which a damaged one is known.
+def _allow_removal(connection: sqlite3.Connection) -> None:
+    """A further word for what was done, by the way SQLite names for a looser CHECK.
 
-    Blanks are left out, so that a column added later does not change it.
+    References
+    ----------
+    SQLite, "ALTER TABLE", section 7, the procedure for changes that do not touch what is stored.
     """
-    known = {name: value for name, value in row.items() if value not in (None, "")}
-    return zlib.crc32(json.dumps(known, sort_keys=True).encode())
+    version = _pragma(connection, "schema_version")
+    connection.execute("PRAGMA writable_schema = ON")
+    connection.execute(
+        "UPDATE sqlite_master SET sql = replace(sql, ?, ?) WHERE name = 'entries'",
+        ("('import', 'record')", "('import', 'record', 'remove')"),
+    )
+    connection.execute(f"PRAGMA schema_version = {version + 1}")
+    connection.execute("PRAGMA writable_schema = OFF")
+
+
+def _version_3(connection: sqlite3.Connection) -> None:
+    """Seals, by which rows that another program added, replaced or removed are known."""
+    for kind, key in _KEYS_V1.items():
+        columns = [*key.split(", "), "revision"]
+        same = " AND ".join(f"{column} = NEW.{column}" for column in columns)
+        if kind == "layers":
+            same += " AND (firing != '' OR fired_on = NEW.fired_on)"
+        connection.execute(
+            f"CREATE TRIGGER {kind}_insert BEFORE INSERT ON {kind} "
+            f"WHEN EXISTS (SELECT 1 FROM {kind} WHERE id = NEW.id OR ({same})) "
+            "BEGIN SELECT RAISE(ABORT, 'what the logbook holds is never replaced'); END"
+        )
+    for statement in (
+        "CREATE TABLE seals (entry INTEGER PRIMARY KEY, rows INTEGER NOT NULL, "
+        "checksum INTEGER NOT NULL) STRICT",
+        *_keep("seals"),
+        "CREATE TRIGGER entries_sealed AFTER INSERT ON entries "
+        "WHEN NEW.id != (SELECT max(entry) FROM seals) "
+        "BEGIN SELECT RAISE(ABORT, 'another version of this program has changed it'); END",
+    ):
+        connection.execute(statement)
+    count, figure = totals(connection)
+    connection.execute(
+        "INSERT INTO seals SELECT coalesce(max(id), 0), ?, ? FROM entries", (count, figure)
+    )
+
+
+MIGRATIONS: tuple[Callable[[sqlite3.Connection], None], ...] = (_version_1, _version_2, _version_3)
+"""Step n brings a file of version n to n + 1; a step that was published is never changed."""
 
 
 @contextmanager
@@ -172,12 +238,17 @@ def telling(file: Path) -> Iterator[None]:
     except sqlite3.DatabaseError as fault:
         code = _code(fault)
         if code in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB):
-            _refuse_damaged(file)
+            _refuse(file, DAMAGED)
         message = _REASONS.get(code, f"cannot be used ({fault}); nothing was changed.")
         refuse_file(file.name, message)
+    except UnicodeEncodeError as fault:  # bytes of a command line that are no text
+        refuse_file(
+            file.name,
+            f'cannot hold "{printable(str(fault.object))[:40]}"; give a name in plain letters.',
+        )
 
 
-def _refuse_damaged(file: Path) -> NoReturn:
+def _refuse(file: Path, wrong: str) -> NoReturn:
     backups = sorted(
         (path for path in file.parent.glob("logbook-*.sqlite3") if path.is_file()),
         key=lambda path: path.stat().st_mtime,
@@ -188,7 +259,7 @@ def _refuse_damaged(file: Path) -> NoReturn:
         if backups
         else "put a copy of your own in its place, or move it away and import your tables again."
     )
-    refuse_file(file.name, f"is damaged or not a logbook, and was left as it is; {remedy}")
+    refuse_file(file.name, f"{wrong}; {remedy}")
 
 
 def _settle(connection: sqlite3.Connection) -> None:
@@ -207,19 +278,20 @@ def _pragma(connection: sqlite3.Connection, name: str) -> Any:
     return connection.execute(f"PRAGMA {name}").fetchone()[0]
 
 
-def _migrate(connection: sqlite3.Connection) -> None:
-    for version in range(_pragma(connection, "user_version"), len(MIGRATIONS)):
-        MIGRATIONS[version](connection)
-        connection.execute(f"PRAGMA user_version = {version + 1}")
+def _migrate(connection: sqlite3.Connection, version: int | None = None) -> None:
+    last = len(MIGRATIONS) if version is None else version
+    for step in range(_pragma(connection, "user_version"), last):
+        MIGRATIONS[step](connection)
+        connection.execute(f"PRAGMA user_version = {step + 1}")
 
 
-def new_in_memory() -> sqlite3.Connection:
-    """An empty logbook that is nowhere on disk."""
+def new_in_memory(version: int | None = None) -> sqlite3.Connection:
+    """An empty logbook that is nowhere on disk, of the newest version or another."""
     connection = sqlite3.connect(":memory:", isolation_level=None)
     _settle(connection)
     connection.execute(f"PRAGMA application_id = {APPLICATION_ID}")
     with transaction(connection):
-        _migrate(connection)
+        _migrate(connection, version)
     return connection
 
 
@@ -233,9 +305,11 @@ def make_file(file: Path) -> None:
     """
     with closing(new_in_memory()) as connection:
         content = connection.serialize()
-    temporary = temporary_for(file)
+    temporary = None
     try:
         file.parent.mkdir(parents=True, exist_ok=True)
+        clear_leftovers(file.parent)
+        temporary = create_hidden(file.parent)
         with temporary.open("wb") as out:
             out.write(content)
             out.flush()
@@ -245,8 +319,7 @@ def make_file(file: Path) -> None:
         where = f"cannot be made in {file.parent} ({reason_of(fault)})"
         refuse_file(file.name, f"{where}; nothing was changed.")
     finally:
-        with suppress(OSError):  # the fault that kept it from being written is the one to tell
-            temporary.unlink(missing_ok=True)
+        discard(temporary)
 
 
 def _publish(temporary: Path, file: Path) -> None:
@@ -302,31 +375,36 @@ def _prove_or_refuse(connection: sqlite3.Connection, file: Path) -> None:
         # A table that is gone or text that cannot be decoded has no code of its own.
         if _code(fault) in _REASONS:
             raise
-        _refuse_damaged(file)
+        _refuse(file, DAMAGED)
     except UnicodeDecodeError:  # sqlite3 could not even read what is wrong
-        _refuse_damaged(file)
+        _refuse(file, DAMAGED)
+
+
+def refuse_newer(connection: sqlite3.Connection, file: Path) -> int:
+    """The version of a logbook, which may have risen since it was opened.
+
+    Raises
+    ------
+    BadInput
+        If a newer program wrote it.
+    """
+    version = int(_pragma(connection, "user_version"))
+    if version > len(MIGRATIONS):
+        message = f"is of version {version}, newer than this program; install a newer one."
+        refuse_file(file.name, message)
+    return version
 
 
 def _prove_whole(connection: sqlite3.Connection, file: Path) -> None:
     if file.stat().st_size == 0 or _pragma(connection, "application_id") != APPLICATION_ID:
-        _refuse_damaged(file)
-    version = _pragma(connection, "user_version")
-    if version > len(MIGRATIONS):
-        refuse_file(
-            file.name,
-            f"is of version {version}, newer than this program; install a newer one.",
-        )
-    whole = _pragma(connection, "integrity_check(1)") == "ok"
-    if not whole or connection.execute("PRAGMA foreign_key_check").fetchone():
-        _refuse_damaged(file)
-    for kind in KINDS:
-        cursor = connection.execute(f"SELECT * FROM {kind}")
-        names = [name for name, *_ in cursor.description]
-        for values in cursor:
-            row = dict(zip(names, values, strict=True))
-            del row["id"]
-            if row.pop("checksum") != checksum(row):
-                _refuse_damaged(file)
+        _refuse(file, DAMAGED)
+    version = refuse_newer(connection, file)
+    if version < 1:
+        _refuse(file, DAMAGED)
+    with closing(new_in_memory(version)) as model:
+        wrong = what_is_wrong(connection, model)
+    if wrong:
+        _refuse(file, wrong)
 
 
 def _bring_up_to_date(connection: sqlite3.Connection, file: Path) -> None:

@@ -10,8 +10,9 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
+from runpredict.logbook.proof import checksum, seal_next
 from runpredict.logbook.rows import Change, Key, Revision, Row, Stored, key_of
-from runpredict.logbook.schema import BACKUP_NAME, back_up, checksum
+from runpredict.logbook.schema import BACKUP_NAME, back_up, refuse_newer
 from runpredict.tables.columns import COLUMNS, KINDS, TableKind
 
 __all__ = ["add_rows", "headings_of", "newest_rows", "reading", "revisions"]
@@ -87,20 +88,26 @@ def add_rows(
     Raises
     ------
     BadInput
-        If the backup cannot be written.
+        If the backup cannot be written, or a newer program changed the logbook meanwhile.
     """
+    known = {kind: set(headings_of(connection, kind)) for kind in headings}
     new = [
         (kind, heading)
         for kind, mine in headings.items()
         for heading in mine
-        if heading not in headings_of(connection, kind)
+        if heading not in known[kind]
     ]
     if not new and not any(changes.values()):
         return
-    entry = connection.execute(
-        "INSERT INTO entries (made_at, action, source) VALUES (?, ?, ?)",
-        (datetime.now(UTC).isoformat(timespec="seconds"), action, origin),
-    ).lastrowid
+    if file is not None:
+        refuse_newer(connection, file)
+    (entry,) = connection.execute("SELECT coalesce(max(id), 0) + 1 FROM entries").fetchone()
+    written = {kind: [_values(change, entry) for change in mine] for kind, mine in changes.items()}
+    seal_next(connection, entry, [row["checksum"] for rows in written.values() for row in rows])
+    connection.execute(
+        "INSERT INTO entries (id, made_at, action, source) VALUES (?, ?, ?, ?)",
+        (entry, datetime.now(UTC).isoformat(timespec="seconds"), action, origin),
+    )
     # After the first change, by which a read-only logbook is known; the copy is without it.
     if action == "import" and file is not None:
         back_up(file, file.with_name(BACKUP_NAME))
@@ -109,13 +116,15 @@ def add_rows(
     for change in changes.get("glazes", ()):
         connection.execute("INSERT OR IGNORE INTO glaze_names VALUES (?)", change.key)
     for kind in KINDS:
-        for change in changes.get(kind, ()):
-            _insert(connection, kind, change, entry)
+        for row in written.get(kind, ()):
+            connection.execute(
+                f"INSERT INTO {kind} ({', '.join(row)}) VALUES ({', '.join('?' * len(row))})",
+                tuple(row.values()),
+            )
 
 
-def _insert(
-    connection: sqlite3.Connection, kind: TableKind, change: Change, entry: int | None
-) -> None:
+def _values(change: Change, entry: int) -> dict[str, Any]:
+    """A row as stored."""
     values = {
         "entry": entry,
         "revision": change.revision,
@@ -123,8 +132,4 @@ def _insert(
         **change.row.cells,
         "extra": json.dumps(change.row.extra, ensure_ascii=False) if change.row.extra else "",
     }
-    values["checksum"] = checksum(values)
-    connection.execute(
-        f"INSERT INTO {kind} ({', '.join(values)}) VALUES ({', '.join('?' * len(values))})",
-        tuple(values.values()),
-    )
+    return {**values, "checksum": checksum(values)}

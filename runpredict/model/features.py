@@ -219,6 +219,7 @@ def features_of(
     measured = layers["thickness_mm"].notna().to_numpy()
     kept = [
         "piece",
+        "form",
         "firing",
         "body",
         "layer",
@@ -229,7 +230,8 @@ def features_of(
         "ramp_c_per_h",
     ]
     out = layers[[*kept, "wall_deg", "foot_mm", "lower_edge_mm", "upper_edge_mm"]].copy()
-    out["behaviour"] = named["behaviour"].reindex(layers["glaze"]).to_numpy()
+    for name in ("behaviour", "matures_cone"):
+        out[name] = named[name].reindex(layers["glaze"]).to_numpy()
     out["thickness_measured"] = measured
     out["thickness_mm"] = layers["thickness_mm"].where(measured, typical)
     for name, values in _melt_columns(layers, glazes, schedules).items():

@@ -8,6 +8,7 @@ from pathlib import Path
 from runpredict.answers.check import Answer
 from runpredict.pages.sheet_text import Progress, sheet_text
 from runpredict.tables.files import refuse_file, replace_file
+from runpredict.tables.marks import mark_answers
 from runpredict.units import LengthUnits
 
 
@@ -46,3 +47,4 @@ def write_sheet(
 
             page = sheet_html(sheet_text(answer, units), units, progress)
             temporary.write_text(page, encoding="utf-8", newline="\n")
+        mark_answers([temporary], [file])

@@ -12,6 +12,7 @@ import pandas as pd
 from runpredict.answers.check import Answer
 from runpredict.pages.words import advice, reasons
 from runpredict.tables.csv_files import write_tables
+from runpredict.tables.firings import firing_words
 from runpredict.units import LengthUnits
 
 
@@ -69,7 +70,7 @@ def told_firings(
         ranked = mine.sort_values("risk", ascending=False, kind="stable")
         both = zip(ranked.iterrows(), blamed.loc[ranked.index].iterrows(), strict=True)
         yield (
-            str(firing),
+            firing_words(str(firing)),
             [
                 ToldPiece(row, of_piece[(firing, row["piece"])], layer)
                 for (_, row), (_, layer) in both
@@ -93,5 +94,9 @@ def write_answer(answer: Answer, folder: str | os.PathLike[str], units: LengthUn
     BadInput : a file that cannot be written; what stood there is unchanged.
     """
     layers, pieces = told(answer, units)
-    tables = {"layers.csv": layers, "pieces.csv": pieces, "limits.csv": answer.limits}
-    write_tables({Path(folder) / name: table for name, table in tables.items()})
+    write_tables(dict(zip(answer_files(folder), (layers, pieces, answer.limits), strict=True)))
+
+
+def answer_files(folder: str | os.PathLike[str]) -> list[Path]:
+    """What `write_answer` writes to a folder."""
+    return [Path(folder) / f"{name}.csv" for name in ("layers", "pieces", "limits")]

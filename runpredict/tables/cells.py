@@ -15,6 +15,7 @@ import numpy as np
 import pandas as pd
 
 from runpredict.arrays import Floats, Indices
+from runpredict.datafiles import OXIDES
 from runpredict.errors import Fault, TableWarning
 from runpredict.tables.columns import (
     COLUMNS,
@@ -25,6 +26,7 @@ from runpredict.tables.columns import (
     TableKind,
     cones,
 )
+from runpredict.tables.texts import CodedCells, can_be_kept, plain_name
 from runpredict.units import (
     parse_length_mm,
     parse_number,
@@ -36,9 +38,29 @@ from runpredict.units import (
 __all__ = ["Table", "nearest", "parse_columns", "plain_heading"]
 
 
+_DIGITS = re.compile(r"^[+-]?[0-9]{1,15}(\.[0-9]{1,17})?$")
+_THOUSANDS = re.compile(r"^[+-]?\d{1,3}(\.\d{3})+$")
+_DECIMAL_COMMA = re.compile(r"^[+-]?\d+,\d")
 _NOT_KNOWN = ("nan", "na", "n/a", "#n/a", "none", "null", "unknown", "-", "--", "?")
 _UNIT = {"length": " mm", "temperature": " °C", "rate": " °C/h"}
-_WORD_SPELLINGS = {"y": "yes", "true": "yes", "n": "no", "false": "no"}
+_WORD_SPELLINGS = {
+    **{"y": "yes", "true": "yes", "n": "no", "false": "no"},
+    **{"dipped": "dip", "dipping": "dip", "poured": "pour", "pouring": "pour"},
+    **{"brushed": "brush", "brushing": "brush", "sprayed": "spray", "spraying": "spray"},
+    "cup": "mug",
+}
+_ABOUT = re.compile(r"^(~|≈|about|approx(imately)?\.?|ca\.?|circa)\s*", re.IGNORECASE)
+_AT_LEAST = re.compile(r"^(>=?|≥|at least|over)\s*|\s*\+$|\s+or more$", re.IGNORECASE)
+_OWN_UNITS = {
+    "wall_deg": re.compile(r"\s*(°|deg(rees?)?\.?)$", re.IGNORECASE),
+    "hold_min": re.compile(r"\s*min(utes?|s)?\.?$", re.IGNORECASE),
+    **{
+        name: re.compile(r"\s*(wt\.?)?\s*%$", re.IGNORECASE)
+        for name in (*OXIDES, "loss_on_ignition", "parts")
+    },
+}
+"""Units that may stand behind a number of a column that has one unit only."""
+_TWO_CONES = re.compile(r"(0?\d{1,2})\s*(?:-|–|/|to|or)\s*(0?\d{1,2})")
 
 
 @dataclass
@@ -55,6 +77,10 @@ class Table:
     rows : ndarray of int, shape (n,)
         Row of each, as a spreadsheet counts.
     faults : list of Fault
+    decimal_comma : bool
+        Some number has a decimal comma.
+    at_least : list of int
+        Positions whose `run_mm` was typed as a run at least so long, such as ``20+``.
     """
 
     name: str
@@ -62,6 +88,8 @@ class Table:
     frame: pd.DataFrame
     rows: Indices
     faults: list[Fault] = field(default_factory=list)
+    decimal_comma: bool = False
+    at_least: list[int] = field(default_factory=list)
 
     def blame(self, position: int | None, column: str | None, message: str) -> None:
         """Add a fault at a position of the frame (None for the whole table)."""
@@ -71,7 +99,7 @@ class Table:
     def warn(self, position: int | None, column: str | None, message: str) -> None:
         """Warn of something that is odd but usable."""
         row = None if position is None else int(self.rows[position])
-        warnings.warn(TableWarning(str(Fault(self.name, row, column, message))), stacklevel=2)
+        warnings.warn(TableWarning(Fault(self.name, row, column, message)), stacklevel=2)
 
 
 def nearest(name: str, known: Sequence[str]) -> str:
@@ -83,55 +111,40 @@ def nearest(name: str, known: Sequence[str]) -> str:
     return f' (did you mean "{by_fold[close[0]]}"?)' if close else ""
 
 
-def _as_text(cell: Any) -> str:
-    """A cell of any type as a person would have typed it."""
-    if isinstance(cell, str):
-        return cell.strip()
-    if isinstance(cell, bool | np.bool_):
-        return "yes" if cell else "no"
-    if isinstance(cell, datetime):
-        return cell.isoformat(sep=" ").removesuffix(" 00:00:00")
-    if isinstance(cell, float | np.floating):
-        return repr(float(cell)).removesuffix(".0")
-    return str(cell).strip()
-
-
 Reader: TypeAlias = Callable[[str], Any]
 
 
-def _read_cells(cells: pd.Series[Any], column: Column, table: Table, read: Reader) -> list[Any]:
-    """Each cell read; None for a blank or a fault. Equal cells are read once."""
-    codes, uniques = pd.factorize(cells.astype(object), use_na_sentinel=True)
+def _read(coded: CodedCells, column: Column, table: Table, read: Reader) -> list[Any]:
+    """Each text read once; None for a blank or a fault. In the order of `texts`."""
     values: list[Any] = []
     wrong: dict[int, str] = {}
-    for code, cell in enumerate(uniques):
-        text = _as_text(cell)
+    for code, text in enumerate(coded.texts):
         try:
             if column.form not in ("name", "note") and text.casefold() in _NOT_KNOWN:
-                raise ValueError(f"{shown(text)} is not read; leave the cell blank when not known.")
+                message = f"{shown(text)} is not read; leave the cell blank when not known."
+                raise ValueError(message)
             values.append(read(text) if text else None)
         except ValueError as fault:
             values.append(None)
             wrong[code] = str(fault)
-    for position in np.flatnonzero(np.isin(codes, list(wrong))) if wrong else ():
-        table.blame(int(position), column.name, wrong[codes[position]])
-    values.append(None)  # code -1, a missing cell
-    return [values[code] for code in codes]
+    for position in np.flatnonzero(np.isin(coded.codes, list(wrong))) if wrong else ():
+        table.blame(int(position), column.name, wrong[coded.codes[position]])
+    return values
 
 
 def _text_reader(column: Column) -> Reader:
     limit = MAX_NOTE_CHARS if column.form == "note" else MAX_NAME_CHARS
-    allowed = "\t\n" if column.form == "note" else ""
+    note = column.form == "note"
 
     def read(text: str) -> str:
         plain = unicodedata.normalize("NFC", text.replace("\r\n", "\n").replace("\r", "\n"))
         if len(plain) > limit:
             raise ValueError(f"{shown(plain)} has {len(plain)} characters; use at most {limit}.")
-        if any(unicodedata.category(c) in ("Cc", "Cs") and c not in allowed for c in plain):
+        if not (plain.isascii() and plain.isprintable()) and not can_be_kept(plain, note):
             raise ValueError(
                 f"{shown(plain)} holds a line break or a control character; type it on one line."
             )
-        return plain
+        return plain if note else plain_name(plain)
 
     return read
 
@@ -153,6 +166,18 @@ def _word_reader(column: Column) -> Reader:
 def _read_cone(text: str) -> str:
     """Cone as written on the cone: ``06`` is not ``6``, and is kept."""
     plain = re.sub(r"^(cone|c|\^|△|δ)\s*", "", text.casefold()).removesuffix(".0")
+    both = _TWO_CONES.fullmatch(plain)
+    if both and set(both.groups()) <= set(cones()):
+        hotter = max(both.groups(), key=cones().index)
+        raise ValueError(
+            f"{shown(text)} is two cones; choose one of them: {hotter}, the hotter, is where it "
+            "runs furthest."
+        )
+    if re.match(r"\d{4}-\d\d-\d\d", plain):
+        raise ValueError(
+            f"{shown(text)} is a date, which a spreadsheet may have made of two cones; set the "
+            "cell to text and give one cone, such as 6."
+        )
     if plain not in cones():
         raise ValueError(
             f"{shown(text)} is not a cone known here; give one from {cones()[0]} to {cones()[-1]}, "
@@ -171,31 +196,54 @@ def _read_date(text: str) -> str:
         ) from None
 
 
-def _number_reader(column: Column) -> Reader:
-    if column.form == "length":
-        return parse_length_mm
-    if column.form == "temperature":
-        return parse_temperature_c
-    if column.form == "rate":
-        return parse_rate_c_per_h
-    return lambda text: parse_number(text.rstrip("%° "), column.right)
+_PARSERS: dict[str, Callable[[str], float]] = {
+    "length": parse_length_mm,
+    "temperature": parse_temperature_c,
+    "rate": parse_rate_c_per_h,
+}
 
 
-def _numbers(cells: pd.Series[Any], column: Column, table: Table) -> Floats:
-    """Numbers, most of them read at one go, the odd ones cell by cell."""
-    if not (pd.api.types.is_numeric_dtype(cells) and not pd.api.types.is_bool_dtype(cells)):
-        fast = pd.to_numeric(cells.where(cells.notna(), None).astype(object), errors="coerce")
-        values = fast.to_numpy(dtype=np.float64, na_value=np.nan).copy()
-        plain = np.isfinite(values)
-        # Some releases of pandas read the last digit of long decimals loosely.
-        values[plain] = [float(cell) for cell in cells.to_numpy(dtype=object)[plain]]
-        odd = np.flatnonzero(~np.isfinite(values) & cells.notna().to_numpy())
-        if len(odd):
-            part = Table(table.name, table.kind, table.frame, table.rows[odd], table.faults)
-            read = _read_cells(cells.iloc[odd], column, part, _number_reader(column))
-            values[odd] = [np.nan if value is None else value for value in read]
-    else:
+def _number_reader(column: Column, decimal_comma: bool) -> Reader:
+    exact = _exact_reader(column, decimal_comma)
+    own_unit = _OWN_UNITS.get(column.name)
+
+    def read(text: str) -> float:
+        if _DIGITS.match(text) and "." not in text:
+            return float(text)
+        bare = _ABOUT.sub("", text)
+        if column.name == "run_mm":
+            bare = _AT_LEAST.sub("", bare)
+        return exact(own_unit.sub("", bare) if own_unit else bare)
+
+    return read
+
+
+def _exact_reader(column: Column, decimal_comma: bool) -> Reader:
+    parse = _PARSERS.get(column.form)
+    careful = column.form in ("temperature", "rate")
+
+    def read(text: str) -> float:
+        if decimal_comma and _THOUSANDS.match(text):
+            raise ValueError(
+                f"the dot in {shown(text)} may part thousands, as other cells have decimal commas; "
+                f"type {text.replace('.', '')} or {text.replace('.', ',')}."
+            )
+        if _DIGITS.match(text) and not (careful and "." in text):
+            return float(text)
+        return parse(text) if parse else parse_number(text, column.right)
+
+    return read
+
+
+def _numbers(
+    cells: pd.Series[Any], coded: CodedCells | None, column: Column, table: Table
+) -> Floats:
+    if coded is None:
         values = cells.to_numpy(dtype=np.float64, na_value=np.nan).copy()
+    else:
+        read = _read(coded, column, table, _number_reader(column, table.decimal_comma))
+        by_code = np.array([np.nan if value is None else value for value in read], dtype=np.float64)
+        values = by_code[coded.codes]
     _check_range(values, column, table)
     return values
 
@@ -218,7 +266,7 @@ def _check_range(values: Floats, column: Column, table: Table) -> None:
     values[wrong] = np.nan
 
 
-def _texts(cells: pd.Series[Any], column: Column, table: Table) -> list[str]:
+def _texts(coded: CodedCells, column: Column, table: Table) -> pd.Series[Any]:
     if column.form == "word":
         read = _word_reader(column)
     elif column.form == "cone":
@@ -227,7 +275,8 @@ def _texts(cells: pd.Series[Any], column: Column, table: Table) -> list[str]:
         read = _read_date
     else:
         read = _text_reader(column)
-    return ["" if text is None else text for text in _read_cells(cells, column, table, read)]
+    by_code = ["" if text is None else text for text in _read(coded, column, table, read)]
+    return pd.Series(np.array(by_code, dtype=object)[coded.codes], dtype=str)
 
 
 def plain_heading(text: object) -> str:
@@ -293,31 +342,60 @@ def parse_columns(
         raw, table.rows, unknown = raw.iloc[:0], numbered[:0], []
     blank = pd.Series([None] * len(raw), dtype=object)
     parsed: dict[str, Any] = {}
+    given = {
+        column.name: raw.iloc[:, found[column.name]] if column.name in found else blank
+        for column in COLUMNS[kind]
+    }
+    coded = {
+        column.name: None
+        if _is_plain(given[column.name], column)
+        else CodedCells.of(given[column.name])
+        for column in COLUMNS[kind]
+    }
+    table.decimal_comma = any(
+        _DECIMAL_COMMA.match(text)
+        for column in COLUMNS[kind]
+        if column.form not in TEXT_FORMS
+        for text in getattr(coded[column.name], "texts", ())
+    )
     for column in COLUMNS[kind]:
         if column.needed and found and column.name not in found:
             table.blame(None, column.name, f"the column is missing; {column.right}.")
-        present = column.name in found
-        cells = raw.iloc[:, found[column.name]] if present else blank
-        parsed[column.name] = _parse_column(cells, column, table, check_needed=present)
+        parsed[column.name] = _parse_column(
+            given[column.name], coded[column.name], column, table, column.name in found
+        )
+    typed = coded["run_mm"] if "run_mm" in found else None
+    if typed is not None:
+        least = [bool(_AT_LEAST.search(text)) for text in typed.texts]
+        table.at_least = np.flatnonzero(np.array(least)[typed.codes]).tolist()
     for position in unknown:
-        texts = raw.iloc[:, position].astype(object)
         heading = " ".join(str(raw.columns[position]).split())
         hint = nearest(heading, [column.name for column in COLUMNS[kind]])
         table.warn(None, heading[:40], f"the column is not known here{hint}; it is kept unread.")
-        parsed[heading] = ["" if pd.isna(cell) else _as_text(cell) for cell in texts]
+        extra = CodedCells.of(raw.iloc[:, position])
+        parsed[heading] = np.array(extra.texts, dtype=object)[extra.codes]
     table.frame = pd.DataFrame(parsed, index=range(len(raw)))
     return table
 
 
+def _is_plain(cells: pd.Series[Any], column: Column) -> bool:
+    """Numbers that need no reading."""
+    return column.form not in TEXT_FORMS and cells.dtype.kind in "iuf"
+
+
 def _parse_column(
-    cells: pd.Series[Any], column: Column, table: Table, check_needed: bool
+    cells: pd.Series[Any],
+    coded: CodedCells | None,
+    column: Column,
+    table: Table,
+    check_needed: bool,
 ) -> pd.Series[Any]:
     already = len(table.faults)
     text = column.form in TEXT_FORMS
     values = (
-        pd.Series(_texts(cells, column, table), dtype=str)
-        if text
-        else pd.Series(_numbers(cells, column, table))
+        _texts(coded, column, table)
+        if text and coded is not None
+        else pd.Series(_numbers(cells, coded, column, table))
     )
     if column.needed and check_needed:
         blamed = {fault.row for fault in table.faults[already:]}

@@ -18,8 +18,10 @@ __all__ = [
     "COLUMNS",
     "KEYS",
     "KINDS",
+    "MAX_COLUMNS",
     "MAX_NAME_CHARS",
     "MAX_NOTE_CHARS",
+    "MAX_ROWS",
     "MAX_THICKNESS_MM",
     "TEXT_FORMS",
     "Column",
@@ -29,6 +31,10 @@ __all__ = [
 
 TableKind: TypeAlias = Literal["glazes", "recipes", "materials", "schedules", "layers"]
 
+MAX_COLUMNS = 300
+"""More headings than any table of a studio has; bounds what a hostile one can cost."""
+MAX_ROWS = 300_000
+"""Three times what is asked of a check; bounds its memory to some GB."""
 MAX_NAME_CHARS = 200
 MAX_NOTE_CHARS = 5000
 MAX_LENGTH_MM = 2000.0
@@ -86,6 +92,7 @@ COLUMNS: dict[TableKind, tuple[Column, ...]] = {
         _GLAZE,
         Column("source", "word", words=("recipe", "analysis", "jar")),
         Column("behaviour", "word", words=("stiff", "stable", "fluid", "runny")),
+        Column("matures_cone", "cone"),
         *_OXIDE_COLUMNS,
         _NOTE,
     ),
@@ -99,7 +106,11 @@ COLUMNS: dict[TableKind, tuple[Column, ...]] = {
         Column("material", "name", "give the raw material's name", needed=True),
         *_OXIDE_COLUMNS,
         Column(
-            "loss_on_ignition", "number", "give weight percent, such as 12.5", low=-20, high=100
+            "loss_on_ignition",
+            "number",
+            "give weight percent, such as 12.5",
+            low=-20,
+            high=100,
         ),
         Column("source", "note"),
     ),
@@ -112,13 +123,20 @@ COLUMNS: dict[TableKind, tuple[Column, ...]] = {
     ),
     "layers": (
         Column("piece", "name", "give the piece's name", needed=True),
+        Column("form", "word", words=("mug", "bowl", "plate", "vase", "bottle", "tile")),
         Column("firing", "name"),
         Column("fired_on", "date"),
         Column("body", "name"),
         Column("cone", "cone"),
         _HOLD,
         Column("ramp_c_per_h", "rate", "give °C an hour, such as 60", low=1, high=1000),
-        Column("wall_deg", "number", "0 is flat, 90 upright, over 90 overhanging", low=0, high=180),
+        Column(
+            "wall_deg",
+            "number",
+            "0 is flat, 90 upright, over 90 overhanging",
+            low=0,
+            high=180,
+        ),
         _length("foot_mm", "give the foot ring's diameter, such as 70", low=1.0),
         Column("layer", "count", "number the layers 1, 2, 3, ... from the clay out", True, 1, 20),
         _GLAZE,

@@ -8,24 +8,28 @@ import math
 import os
 import re
 import warnings
-from collections.abc import Mapping, Sequence
-from contextlib import ExitStack
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import date, datetime
+from itertools import chain, repeat
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeAlias
 
 import numpy as np
 import pandas as pd
 
-from runpredict.errors import BadInput, Fault, TableWarning
-from runpredict.tables.cells import Table
-from runpredict.tables.columns import COLUMNS, KINDS, TableKind
-from runpredict.tables.files import read_bytes, refuse_file, replace_file
+from runpredict.arrays import Indices
+from runpredict.errors import Fault, TableWarning
+from runpredict.tables.cells import Table, plain_heading
+from runpredict.tables.columns import COLUMNS, KINDS, MAX_COLUMNS, MAX_ROWS, TableKind
+from runpredict.tables.files import read_bytes, refuse_file, replace_file, replace_files
+from runpredict.tables.firings import written_firings
+from runpredict.tables.marks import mark_answers
 from runpredict.tables.rows import check_rows, raise_faults
-from runpredict.tables.workbooks import workbook_cells
+from runpredict.tables.workbooks import Sheet, workbook_sheets
 
 __all__ = [
     "SEPARATORS",
+    "first_line",
     "load_table",
     "load_workbook",
     "read_table",
@@ -35,10 +39,18 @@ __all__ = [
     "write_tables",
 ]
 
+_Cells: TypeAlias = tuple[pd.DataFrame, Indices, list[Fault]]
+
 SEPARATORS = ",;\t|"
 """What parts the cells of a row, in the programs that people have."""
-# What a spreadsheet may take for a formula, and what we already made harmless with apostrophes.
-_FORMULA = re.compile(r"'*[=+\-@\t\r\n＝＋－＠]")
+# Where a spreadsheet may take what follows for a formula, whatever it takes for the separator, and
+# what we already made harmless with apostrophes.
+_FORMULA = re.compile(r"(\A|[;|\t\r\n])(?='*[=+\-@\t\r\n＝＋－＠])")
+_GUARDED = re.compile(r"(\A|[;|\t\r\n])'(?='*[=+\-@\t\r\n＝＋－＠])")
+_FORMULA_STARTS = "'=+-@\t\r\n＝＋－＠"
+_SEPARATED = re.compile(r"[;|\t\r\n]")
+_LINE = re.compile(r"[^\n]*\n?")
+_FILLED_LINE = re.compile(r"[^\n]*\S[^\n]*")
 
 
 def _decode(content: bytes, path: Path) -> str:
@@ -55,76 +67,131 @@ def _decode(content: bytes, path: Path) -> str:
         except UnicodeDecodeError:
             refuse_file(path.name, "is not UTF-8 text; save it as CSV UTF-8.")
         message = "is read as Western European text; save it as CSV UTF-8 if accents are wrong."
-        warnings.warn(TableWarning(str(Fault(path.name, None, None, message))), stacklevel=2)
+        warnings.warn(TableWarning(Fault(path.name, None, None, message)), stacklevel=2)
     if "\0" in text:
         refuse_file(path.name, "is not a text file; save it as CSV UTF-8.")
     return text
 
 
 def _headings_known(line: str, separator: str, kind: TableKind) -> int:
-    known = {column.name.casefold() for column in COLUMNS[kind]}
+    known = {plain_heading(column.name) for column in COLUMNS[kind]}
     headings = next(csv.reader([line], delimiter=separator), [])
-    return sum(heading.strip().casefold() in known for heading in headings)
+    return sum(plain_heading(heading) in known for heading in headings)
 
 
-def _separator(text: str, kind: TableKind) -> tuple[str, int]:
-    """What parts the cells, and how many lines stand before the headings."""
-    first, _, rest = text.partition("\n")
-    declared = re.fullmatch(r'"?sep=(.)"?', first)
+def first_line(text: str) -> tuple[str, int]:
+    """The line of headings, and where it begins: the first filled one, but for ``sep=``."""
+    match = _FILLED_LINE.search(text)
+    if match and re.fullmatch(r'"?sep=.?"?', match[0].strip()):
+        match = _FILLED_LINE.search(text, match.end())
+    return (match[0], match.start()) if match else ("", len(text))
+
+
+def _separator(text: str, kind: TableKind) -> str:
+    """What parts the cells."""
+    line, start = first_line(text)
+    declared = re.search(r'^"?sep=(.)"?$', text[:start].strip(" \n"))
     if declared:
-        return declared.group(1), 1
-    lines = [first, *rest.split("\n", 1)[:1]]
-    line = next((line for line in lines if line.strip()), first)
-    return max(SEPARATORS, key=lambda separator: _headings_known(line, separator, kind)), 0
-
-
-def _records(text: str, path: Path, kind: TableKind) -> list[list[str]]:
-    text = text.replace("\r\n", "\n").replace("\r", "\n")
-    separator, skip = _separator(text, kind)
-    records: list[list[str]] = [[]] * skip
-    reader = csv.reader(
-        io.StringIO(text.partition("\n")[2] if skip else text, newline=""),
-        delimiter=separator,
-        strict=True,
-    )
+        return declared[1]
     try:
-        records.extend(reader)
+        return max(SEPARATORS, key=lambda separator: _headings_known(line, separator, kind))
+    except csv.Error:  # told when the row is read
+        return SEPARATORS[0]
+
+
+def _records(text: str, name: str, kind: TableKind) -> Iterator[list[str]]:
+    """Cells of each row; of ``sep=`` and the blank lines before the headings, none."""
+    text = text.replace("\r\n", "\n").replace("\r", "\n")
+    _, start = first_line(text)
+    row = text.count("\n", 0, start)
+    yield from [[]] * row
+    lines = (match[0] for match in _LINE.finditer(text, start))
+    reader = csv.reader(lines, delimiter=_separator(text, kind), strict=True)
+    try:
+        for record in reader:
+            row += 1
+            yield record
     except csv.Error as fault:
         refuse_file(
-            path.name,
+            name,
             f"the row cannot be read ({fault}); a quote may not be closed, or a cell is too long.",
-            row=len(records) + 1,
+            row=row + 1,
         )
-    return records
 
 
 def _unguard(cell: str) -> str:
-    return cell[1:] if cell.startswith("'") and _FORMULA.match(cell) else cell
+    return _GUARDED.sub(r"\1", cell) if "'" in cell else cell
 
 
-def _frame_of(
-    records: Sequence[Sequence[Any]], name: str
-) -> tuple[pd.DataFrame, np.ndarray[Any, np.dtype[np.int64]], list[Fault]]:
-    """Cells under their headings, the row of each, and faults of shape."""
-    filled = [
-        (row, record)
-        for row, record in enumerate(records, start=1)
-        if any(cell is not None and str(cell).strip() for cell in record)
-    ]
-    if not filled:
-        message = "is empty; give a row of headings and then the rows."
-        raise BadInput([Fault(name, None, None, message)])
-    _, headings = filled[0]
-    width = len(headings)
-    faults = [
-        Fault(name, row, None, f"has {len(record)} cells under {width} headings; check its commas.")
-        for row, record in filled[1:]
-        if len(record) > width and any(str(cell or "").strip() for cell in record[width:])
-    ]
-    padded = [[*record[:width], *[""] * (width - len(record))] for _, record in filled[1:]]
-    frame = pd.DataFrame(padded, columns=list(range(width)), dtype=object)
-    frame.columns = pd.Index(["" if heading is None else str(heading) for heading in headings])
-    return frame, np.array([row for row, _ in filled[1:]], dtype=np.int64), faults
+def _frame_of(records: Iterable[Sequence[str]], name: str, ragged: bool) -> _Cells:
+    """Cells under their headings, the row of each, and faults of shape.
+
+    Equal cells of a column are one object, so that a long table costs little.
+    """
+    headings: list[str] = []
+    columns: list[list[str]] = []
+    known: list[dict[str, str]] = []
+    rows: list[int] = []
+    faults: list[Fault] = []
+    for row, record in enumerate(records, start=1):
+        if not any(cell and not cell.isspace() for cell in record):
+            continue
+        if not headings:
+            headings = [_unguard(heading) for heading in record]
+            columns, known = [[] for _ in headings], [{"": ""} for _ in headings]
+            _refuse_width(len(headings), name)
+            continue
+        if len(record) != len(headings):
+            faults += _misshapen(record, len(headings), name, row, ragged)
+        rows.append(row)
+        padded = chain(record, repeat("")) if len(record) < len(headings) else record
+        for seen, column, cell in zip(known, columns, padded, strict=False):
+            same = seen.get(cell)
+            if same is None:
+                same = seen[cell] = cell if ragged else _unguard(cell)
+            column.append(same)
+        if len(rows) > MAX_ROWS:
+            refuse_file(name, f"has more than {MAX_ROWS:,} rows, too many for one table; split it.")
+    if not headings:
+        refuse_file(name, "is empty; give a row of headings and then the rows.")
+    frame = pd.DataFrame(dict(enumerate(columns)), dtype=object)
+    frame.columns = pd.Index(headings, dtype=object)
+    return frame, np.array(rows, dtype=np.int64), faults
+
+
+def _refuse_width(width: int, name: str) -> None:
+    if width > MAX_COLUMNS:
+        refuse_file(name, f"has {width} columns; give at most {MAX_COLUMNS}.")
+
+
+def _misshapen(
+    record: Sequence[str], width: int, name: str, row: int, ragged: bool
+) -> Iterator[Fault]:
+    """A row with cells under no heading or, but in a workbook, headings without a cell."""
+    count = len(record)
+    if count < width and not ragged:
+        message = (
+            f"has {count} cells under {width} headings; a comma may be missing, or the end of the "
+            "file. Give each heading a cell, blank when not known."
+        )
+        yield Fault(name, row, None, message)
+    elif any(cell.strip() for cell in record[width:]):
+        message = f"has {count} cells under {width} headings; check its commas."
+        yield Fault(name, row, None, message)
+
+
+def _sheet_cells(sheet: Sheet, name: str) -> _Cells:
+    frame, rows, faults = _frame_of(sheet.records, name, ragged=True)
+    told = [Fault(name, row, None, message) for row, message in sheet.faults]
+    return frame, rows, [*told, *faults]
+
+
+def _path(path: Any) -> Path:
+    """A file's path, given as any kind of path."""
+    try:
+        return Path(path)
+    except TypeError:
+        refuse_file("the file", f"is given as {type(path).__name__}; give the path of a file.")
 
 
 def load_table(path: str | os.PathLike[str], kind: TableKind, name: str | None = None) -> Table:
@@ -152,18 +219,29 @@ def load_table(path: str | os.PathLike[str], kind: TableKind, name: str | None =
     TableWarning
         For an unknown column, another encoding, and what is odd but usable.
     """
-    file = Path(path)
+    file = _path(path)
+    named = name or file.name
     if file.suffix.casefold() in (".xlsx", ".xlsm"):
-        sheets = workbook_cells(file)
-        records = sheets.get(kind) or (next(iter(sheets.values())) if len(sheets) == 1 else None)
-        if records is None:
+        sheets = workbook_sheets(file)
+        mine = [sheet for sheet in sheets if sheet.title == kind or len(sheets) == 1]
+        if not mine:
             refuse_file(file.name, f'has no sheet named "{kind}"; name the sheet so.')
+        frame, rows, faults = _sheet_cells(mine[0], named)
     else:
-        records = _records(_decode(read_bytes(file), file), file, kind)
-        records = [[_unguard(cell) for cell in record] for record in records]
-    frame, rows, faults = _frame_of(records, name or file.name)
-    table = check_rows(frame, kind, name or file.name, rows)
-    table.faults = sorted([*faults, *table.faults], key=lambda fault: fault.row or 0)
+        text = _decode(read_bytes(file), file)
+        frame, rows, faults = _frame_of(_records(text, named, kind), named, ragged=False)
+    return _checked(frame, kind, named, rows, faults)
+
+
+def _checked(
+    frame: pd.DataFrame, kind: TableKind, name: str, rows: Indices, faults: list[Fault]
+) -> Table:
+    """A table with the faults of its shape, and of them no consequences."""
+    table = check_rows(frame, kind, name, rows)
+    if faults:
+        told = {None, *(fault.row for fault in faults)}
+        table.faults = [*faults, *(fault for fault in table.faults if fault.row not in told)]
+        table.faults.sort(key=lambda fault: fault.row or 0)
     return table
 
 
@@ -223,19 +301,18 @@ def load_workbook(
     TableWarning
         As `load_table`, and for a sheet that is not a table.
     """
-    file = Path(path)
+    file = _path(path)
     tables: dict[TableKind, Table] = {}
-    for title, records in workbook_cells(file).items():
-        name = f"{file.name}, sheet {title}"
+    for sheet in workbook_sheets(file):
+        title, name = sheet.title, f"{file.name}, sheet {sheet.title}"
         if title not in KINDS:
             message = (apart or {}).get(title, f"is not read; name it one of {', '.join(KINDS)}.")
             if message:
                 told = Fault(name, None, None, message)
-                warnings.warn(TableWarning(str(told)), stacklevel=2)
+                warnings.warn(TableWarning(told), stacklevel=2)
             continue
-        frame, rows, shape_faults = _frame_of(records, name)
-        tables[title] = check_rows(frame, title, name, rows)
-        tables[title].faults[:0] = shape_faults
+        frame, rows, shape_faults = _sheet_cells(sheet, name)
+        tables[title] = _checked(frame, title, name, rows, shape_faults)
     if not tables:
         refuse_file(file.name, f"has no table; name its sheets {', '.join(KINDS)}.")
     return tables
@@ -276,7 +353,9 @@ def _number_text(value: float) -> str:
 
 
 def _guard(text: str) -> str:
-    return f"'{text}" if _FORMULA.match(text) else text
+    if text and (text[0] in _FORMULA_STARTS or _SEPARATED.search(text)):
+        return _FORMULA.sub(r"\1'", text)
+    return text
 
 
 def _cell_text(cell: Any) -> str:
@@ -313,13 +392,16 @@ def table_csv(table: pd.DataFrame) -> str:
     -------
     str
         Numbers in the fewest digits that read back the same. Text that a spreadsheet may take for
-        a formula gets an apostrophe, which `read_table` takes off again.
+        a formula gets an apostrophe, which `read_table` takes off again. A firing that only its
+        date names is written blank.
 
     Examples
     --------
     >>> table_csv(pd.DataFrame({"piece": ["=1+1"], "run_mm": [2.50]}))
     "piece,run_mm\\n'=1+1,2.5\\n"
     """
+    if "firing" in table.columns:
+        table = table.assign(firing=written_firings(table["firing"]))
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")
     writer.writerow([_guard(str(heading)) for heading in table.columns])
@@ -328,23 +410,27 @@ def table_csv(table: pd.DataFrame) -> str:
     return out.getvalue()
 
 
-def write_tables(tables: Mapping[str | os.PathLike[str], pd.DataFrame]) -> None:
-    """Write some tables as UTF-8 CSV: all of them whole, or none.
+def write_tables(tables: Mapping[Path, pd.DataFrame]) -> None:
+    """Write an answer, as some tables in UTF-8 CSV: all of them whole, or none.
 
     Parameters
     ----------
-    tables : mapping of path to DataFrame
+    tables : mapping of Path to DataFrame
         Each as for `table_csv`.
 
     Raises
     ------
     BadInput
-        As `files.replace_file`.
+        As `files.replace_files`.
+
+    Notes
+    -----
+    They are marked as answers, which a later one may replace (`marks.refuse_unasked`).
     """
-    with ExitStack() as files:
-        for path, table in tables.items():
-            temporary = files.enter_context(replace_file(path))
-            temporary.write_text(table_csv(table), encoding="utf-8", newline="")
+    with replace_files(list(tables)) as drafts:
+        for draft, table in zip(drafts, tables.values(), strict=True):
+            _save_csv(table, draft)
+        mark_answers(drafts, list(tables))
 
 
 def write_table(table: pd.DataFrame, path: str | os.PathLike[str]) -> None:
@@ -360,6 +446,11 @@ def write_table(table: pd.DataFrame, path: str | os.PathLike[str]) -> None:
     Raises
     ------
     BadInput
-        As `files.replace_file`.
+        As `files.replace_files`.
     """
-    write_tables({path: table})
+    with replace_file(path) as draft:
+        _save_csv(table, draft)
+
+
+def _save_csv(table: pd.DataFrame, file: Path) -> None:
+    file.write_text(table_csv(table), encoding="utf-8", newline="")

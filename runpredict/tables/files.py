@@ -3,15 +3,30 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator
-from contextlib import contextmanager, suppress
+import threading
+from collections.abc import Iterator, Sequence
+from contextlib import ExitStack, contextmanager
 from errno import EISDIR
+from itertools import groupby
 from pathlib import Path
 from typing import NoReturn
 
 from runpredict.errors import BadInput, Fault
+from runpredict.tables.unfinished import (
+    clear_leftovers,
+    create_hidden,
+    discard,
+    keep_old,
+    undo,
+    write_undo,
+)
 
-__all__ = ["read_bytes", "reason_of", "refuse_file", "replace_file", "temporary_for"]
+__all__ = ["read_bytes", "reason_of", "refuse_file", "replace_file", "replace_files"]
+
+MAX_FILE_BYTES = 256 * 2**20
+"""No table of a studio is larger, and what is made of a larger one may not fit into memory."""
+
+_one_set = threading.Lock()
 
 
 def refuse_file(name: str, message: str, row: int | None = None) -> NoReturn:
@@ -53,50 +68,96 @@ def read_bytes(path: Path) -> bytes:
     Raises
     ------
     BadInput
-        If it is not there or cannot be read.
+        If it is not there, cannot be read, or is larger than `MAX_FILE_BYTES`.
     """
+    clear_leftovers(path.parent)
     try:
-        return path.read_bytes()
+        with path.open("rb") as file:
+            content = file.read(MAX_FILE_BYTES + 1)
     except FileNotFoundError:
         refuse_file(path.name, f"there is no such file in {path.parent}; check the name.")
-    except OSError as fault:
-        refuse_file(path.name, f"cannot be read ({reason_of(fault)}); give a file you may read.")
-
-
-def temporary_for(file: Path) -> Path:
-    """Hidden name beside a file, this process's own, to write to before the file gets its name."""
-    return file.with_name(f".{file.name}.{os.getpid()}.tmp")
+    except (OSError, ValueError) as fault:  # ValueError: a name that holds a null
+        reason = reason_of(fault) if isinstance(fault, OSError) else str(fault)
+        refuse_file(path.name, f"cannot be read ({reason}); give a file you may read.")
+    if len(content) > MAX_FILE_BYTES:
+        refuse_file(
+            path.name,
+            f"is larger than {MAX_FILE_BYTES // 2**20} MB, too much for one table; split it.",
+        )
+    return content
 
 
 @contextmanager
-def replace_file(path: str | os.PathLike[str]) -> Iterator[Path]:
-    """Write a file whole or not at all.
+def replace_files(paths: Sequence[str | os.PathLike[str]]) -> Iterator[list[Path]]:
+    """Write some files: all of them whole, or none.
 
     Parameters
     ----------
-    path : path
-        File to make or to replace; its folder is made when missing.
+    paths : sequence of path
+        Files to make or to replace; their folders are made when missing.
 
     Yields
     ------
-    Path
-        A temporary name beside it to write to, renamed when the block ends well.
+    list of Path
+        A hidden name beside each to write to; all get their names when the block ends well. A run
+        that is killed in between leaves a note by which the next one puts back what stood.
 
     Raises
     ------
     BadInput
-        If the folder or the file cannot be written; what stood there is unchanged.
+        If a folder or a file cannot be written; what stood there is unchanged.
     """
-    file = Path(path)
-    temporary = temporary_for(file)
-    try:
-        file.parent.mkdir(parents=True, exist_ok=True)
-        if file.is_dir():
-            raise IsADirectoryError(EISDIR, os.strerror(EISDIR), str(file))
-        yield temporary
-        os.replace(temporary, file)
-    except OSError as fault:
-        refuse_file(file.name, f"cannot be written ({reason_of(fault)}); nothing was changed.")
-    finally:
-        with suppress(OSError):  # a read-only disk refuses even to unlink what is not there
-            temporary.unlink(missing_ok=True)
+    files = [Path(path) for path in paths]
+    with ExitStack() as cleanup:
+        at = files[0] if files else Path()
+        try:
+            drafts = []
+            for at in files:
+                at.parent.mkdir(parents=True, exist_ok=True)
+                clear_leftovers(at.parent)
+                if at.is_dir():
+                    raise IsADirectoryError(EISDIR, os.strerror(EISDIR), str(at))
+                drafts.append(create_hidden(at.parent))
+                cleanup.callback(discard, drafts[-1])
+            yield drafts
+            _give_names(list(zip(drafts, files, strict=True)))
+        except OSError as fault:
+            refuse_file(at.name, f"cannot be written ({reason_of(fault)}); nothing was changed.")
+
+
+def _give_names(drafts: Sequence[tuple[Path, Path]]) -> None:
+    """All of some drafts in place of what stands under their names, or none of them."""
+    if len(drafts) == 1:
+        os.replace(*drafts[0])
+        return
+    notes: list[Path] = []
+    kept: list[tuple[Path, Path | None]] = []
+    with _one_set:
+        try:
+            for folder, files in groupby((file for _, file in drafts), lambda file: file.parent):
+                mine = [(file, keep_old(file)) for file in files]
+                kept += mine
+                notes.append(write_undo(folder, mine))
+            for draft, file in drafts:
+                os.replace(draft, file)
+        except BaseException:
+            for note in notes:
+                undo(note)
+            raise
+        else:
+            discard(*notes)
+        finally:
+            discard(*(old for _, old in kept))
+
+
+@contextmanager
+def replace_file(path: str | os.PathLike[str]) -> Iterator[Path]:
+    """Write a file whole or not at all; as `replace_files`.
+
+    Yields
+    ------
+    Path
+        A hidden name beside it to write to.
+    """
+    with replace_files([path]) as (draft,):
+        yield draft

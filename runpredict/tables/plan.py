@@ -15,6 +15,7 @@ from runpredict.errors import BadInput, Fault
 from runpredict.physics.chemistry import OXIDES, fill_oxides
 from runpredict.tables.cells import Table
 from runpredict.tables.csv_files import load_table
+from runpredict.tables.firings import keyed_firings
 from runpredict.tables.names import (
     blame_unknown,
     respell,
@@ -23,8 +24,11 @@ from runpredict.tables.names import (
     warn_unused,
 )
 from runpredict.tables.recipes import check_melts, check_recipes
+from runpredict.tables.repeats import sum_repeats
 from runpredict.tables.roles import ROLES
 from runpredict.tables.rows import check_rows, empty_table, raise_faults, with_defaults
+from runpredict.tables.slips import warn_of_ripeness
+from runpredict.tables.which_counts import warn_of_cones, warn_of_results
 
 __all__ = ["PlanTables", "check_plan", "read_plan"]
 
@@ -38,9 +42,10 @@ class PlanTables:
     Parameters
     ----------
     plan : DataFrame
-        Layers to ask about, as typed (blanks kept).
+        Layers to ask about, as typed (blanks kept) but for `firing`: one without a name has the
+        key of its date, as `firings.firing_key` returns, so that no two firings are one.
     log : DataFrame
-        Layers with results; without rows when there is no log.
+        Layers with results, as `plan`; without rows when there is no log.
     glazes : DataFrame
         With `source` filled and the oxides of recipes and analyses worked out, as
         `chemistry.fill_oxides` returns. [wt %]
@@ -111,6 +116,8 @@ def _load(paths: Mapping[str, Path]) -> tuple[dict[str, Table], list[Fault]]:
         name = path.name if names.count(path.name) == 1 else str(path)
         try:
             tables[role] = load_table(path, ROLES[role], name)
+            if role == "plan":
+                warn_of_results(tables[role])
         except BadInput as bad:
             faults.extend(bad.faults)
     return tables, faults
@@ -163,9 +170,10 @@ def _join(tables: Mapping[str, Table], faults: list[Fault]) -> PlanTables:
     def frame(role: str) -> pd.DataFrame:
         return frames[role] if role in frames else empty_table(ROLES[role])
 
+    plan, log = frame("plan"), frame("log")
     return PlanTables(
-        plan=frame("plan"),
-        log=frame("log"),
+        plan=plan.assign(firing=keyed_firings(plan)),
+        log=log.assign(firing=keyed_firings(log)),
         glazes=fill_oxides(frames["glazes"], frames.get("recipes"), frames.get("materials")),
         schedules=frame("schedules"),
         recipes=frame("recipes"),
@@ -188,6 +196,10 @@ def _check_names(tables: Mapping[str, Table]) -> None:
         layers = [tables[role] for role in ("plan", "log") if role in tables]
         fired = [str(name) for table in layers for name in table.frame["firing"].unique()]
         warn_unused(schedules, "firing", fired, " or ".join(table.name for table in layers))
+    if "plan" in tables:
+        matures = dict(zip(glazes, tables["glazes"].frame["matures_cone"], strict=True))
+        warn_of_ripeness(tables["plan"], matures)
+    warn_of_cones(tables)
     if "plan" in tables and tables["plan"].frame.empty:
         tables["plan"].blame(None, None, "has no layer; give one row for each layer of glaze.")
 
@@ -205,6 +217,8 @@ def _respell(tables: Mapping[str, Table]) -> None:
         if role in tables and pointed in tables:
             known = list(tables[pointed].frame[column].unique())
             respell(tables[role], column, known, tables[pointed].name)
+    if "recipes" in tables:
+        sum_repeats(tables["recipes"])
     respell_bodies(tables)
 
 

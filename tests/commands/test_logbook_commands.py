@@ -17,7 +17,7 @@ from pathlib import Path
 import pandas as pd
 import pytest
 from helpers.logbook_driver import run
-from helpers.tables import ANALYSIS, layers
+from helpers.tables import ANALYSIS, layers, written_in
 
 from runpredict.datafiles import OXIDES
 from runpredict.logbook.book import FILE_NAME, Logbook
@@ -113,7 +113,8 @@ def test_all_faults_of_all_files_and_nothing_imported(studio, capsys):
 
 def test_export_writes_csv_and_a_workbook(studio, capsys):
     assert run(["export", "out", "--xlsx", "book.xlsx"]) == 0
-    assert sorted(path.stem for path in (studio / "out").iterdir()) == sorted([*KINDS, HISTORY])
+    names = written_in(studio / "out")
+    assert names == {f"{name}.csv" for name in (*KINDS, HISTORY)}
     assert "Wrote the logbook to out." in capsys.readouterr().out
     assert run(["import", "book.xlsx", "--logbook", "two"]) == 0
     assert run(["export", "out2", "--logbook", "two"]) == 0
@@ -123,7 +124,17 @@ def test_export_writes_csv_and_a_workbook(studio, capsys):
         ).read_bytes()
     told = pd.read_csv(studio / "out" / "history.csv")
     assert told["table"].value_counts().to_dict() == {"layers": 2, "glazes": 2}
-    assert run(["import", *map(str, (studio / "out").iterdir()), "--logbook", "three"]) == 0
+    assert (
+        run(
+            [
+                "import",
+                *(str(studio / "out" / name) for name in sorted(names)),
+                "--logbook",
+                "three",
+            ]
+        )
+        == 0
+    )
     assert run(["export"]) == 2
     assert run(["export", "out3", "--logbook", "nowhere"]) == 2
     assert not (studio / "out3").exists()
@@ -131,7 +142,7 @@ def test_export_writes_csv_and_a_workbook(studio, capsys):
 
 def test_template_is_a_blank_form_with_words(studio, capsys):
     assert run(["template", "form.xlsx"]) == 0
-    sheets = workbooks.workbook_cells(studio / "form.xlsx")
+    sheets = {s.title: s.records for s in workbooks.workbook_sheets(studio / "form.xlsx")}
     assert list(sheets)[:2] == [GUIDE_SHEET, "layers"]
     guide = {(row[0], row[1]) for row in sheets[GUIDE_SHEET][1:]}
     for kind in KINDS:
@@ -343,7 +354,7 @@ def test_eight_processes_at_once_lose_nothing(tmp_path, each):
 
 
 def content_of(folder):
-    return {path.name: path.read_bytes() for path in folder.iterdir()}
+    return {path.name: path.read_bytes() for path in folder.iterdir() if path.is_file()}
 
 
 def assert_refused(words, reason, capsys):
@@ -450,3 +461,16 @@ def test_a_logbook_in_use_gives_one_sentence(studio, capsys, monkeypatch):
         assert_refused(["record", "mug", "--past-foot", "no"], "in use by another", capsys)
         other.execute("ROLLBACK")
     assert run(["record", "mug", "--past-foot", "no"]) == 0
+
+
+def test_an_export_replaces_earlier_exports_only(studio, capsys):
+    assert run(["template", "form.xlsx"]) == 0
+    before = content_of(studio)
+    assert run(["export", ".", "--xlsx", "form.xlsx"]) == 2
+    told = capsys.readouterr().err
+    assert [line.split(":")[0] for line in told.splitlines()] == [
+        "glazes.csv", "layers.csv", "form.xlsx",
+    ]  # fmt: skip
+    assert content_of(studio) == before
+    for _ in range(2):
+        assert run(["export", "out", "--xlsx", "out/book.xlsx"]) == 0

@@ -8,7 +8,7 @@ from importlib.metadata import version
 
 import pandas as pd
 import pytest
-from helpers.tables import ANALYSIS
+from helpers.tables import ANALYSIS, written_in
 
 from runpredict.commands import main as cli
 
@@ -73,8 +73,7 @@ def test_a_check_prints_an_answer_and_writes_the_tables(tmp_path, capsys):
     plan = rows_of(tmp_path / "layers.csv")
     assert len(layers) == len(plan)
     assert len(pieces) - 1 == len({tuple(row[:2]) for row in plan[1:]})
-    left = {path.name for path in (tmp_path / "out" / "deep").iterdir()}
-    assert left == {"layers.csv", "pieces.csv", "limits.csv"}
+    assert written_in(tmp_path / "out" / "deep") == {"layers.csv", "pieces.csv", "limits.csv"}
     for row in pieces[1:]:
         assert row[5] in ("none", "advised", "needed")
         assert 0 <= float(row[2]) <= 1
@@ -396,3 +395,21 @@ def test_the_sample_is_a_studio_of_six_glazes_and_three_firings():
     assert {"mug", "bowl", "vase", "tile"} <= {name.split()[0] for name in plan["piece"]}
     assert glazes["note"].str.startswith("invented").all()
     assert ANALYSIS["source"] == "analysis"
+
+
+def test_the_answer_never_replaces_a_table_of_hers(tmp_path, capsys):
+    sample_copy(tmp_path)
+    (tmp_path / "kiln.html").write_text("hers", encoding="utf-8")
+    before = {path.name: path.read_bytes() for path in tmp_path.iterdir()}
+    assert check(tmp_path, "--out", tmp_path, "--sheet", tmp_path / "kiln.html") == 2
+    told = capsys.readouterr()
+    assert told.out == ""
+    assert "layers.csv: is one of the tables that are read" in told.err
+    assert "kiln.html: is there already" in told.err
+    assert {path.name: path.read_bytes() for path in tmp_path.iterdir()} == before
+    for _ in range(2):  # its own answers it may replace
+        assert check(tmp_path, "--out", tmp_path / "out", "--sheet", tmp_path / "new.html") == 0
+    with (tmp_path / "out" / "pieces.csv").open("a", encoding="utf-8") as file:
+        file.write("a note of hers\n")
+    assert check(tmp_path, "--out", tmp_path / "out") == 2
+    assert "pieces.csv: is there already" in capsys.readouterr().err

@@ -1,7 +1,10 @@
 """`runpredict review` and `runpredict next` as a potter types them."""
 
+from pathlib import Path
+
 import pandas as pd
 import pytest
+from helpers.tables import written_in
 
 from runpredict.commands import main as cli
 
@@ -40,7 +43,7 @@ def test_review_answers_every_question(capsys):
 
 def test_review_writes_every_table(tmp_path, capsys):
     assert cli.main(["review", *LOG, "--out", str(tmp_path)]) == 0
-    written = {path.stem.removeprefix("review_") for path in tmp_path.iterdir()}
+    written = {Path(name).stem.removeprefix("review_") for name in written_in(tmp_path)}
     assert written == REVIEW_TABLES
     told = pd.read_csv(tmp_path / "review_predicted_seen.csv")
     assert list(told.columns[:10]) == [
@@ -77,7 +80,7 @@ def test_next_without_a_log_and_with_one(tmp_path, capsys):
     taught = capsys.readouterr().out
     assert alone != taught
     assert float(taught.split()[0]) < float(alone.split()[0])
-    assert {path.name for path in tmp_path.iterdir()} == {"next.csv", "next_layers.csv"}
+    assert written_in(tmp_path) == {"next.csv", "next_layers.csv"}
     again = ["--plan", str(tmp_path / "next_layers.csv"), *PLAN[2:]]
     assert cli.main(["check", *again]) == 0
 

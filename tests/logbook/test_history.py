@@ -10,7 +10,7 @@ from runpredict.errors import TableWarning
 from runpredict.logbook.book import Logbook, Outcome, import_files
 from runpredict.logbook.history import CHANGE_COLUMNS
 from runpredict.tables.columns import COLUMNS, KEYS, KINDS
-from runpredict.tables.workbooks import workbook_cells
+from runpredict.tables.workbooks import workbook_sheets
 
 GLAZES = pd.DataFrame([ANALYSIS, {"glaze": "ash", "source": "jar"}])
 RECIPE = {"glaze": "ash", "addition": "", "parts": 40.0}
@@ -126,7 +126,7 @@ def test_every_row_can_be_had_as_it_stood_at_any_time(tmp_path_factory, steps):
             if what == "recipes":
                 log.import_tables({"recipes": recipe(*first).assign(parts=second)})
             elif what == "layers":
-                log.import_tables({"layers": layers({"coats": first, "note": second})})
+                log.import_tables({"layers": layers({"wall_deg": 10 * first, "note": second})})
             else:
                 log.record("mug", [Outcome(1, first, second)])
         for kind in KINDS:
@@ -149,9 +149,9 @@ def test_the_history_lies_beside_the_tables_in_csv_and_workbook(log, tmp_path):
     assert lines[0] == ",".join(CHANGE_COLUMNS)
     assert lines[-1].endswith("corrected,note,,'=1+1")
     assert len(lines) == len(log.changes()) + 1
-    sheet = workbook_cells(tmp_path / "book.xlsx")["history"]
-    assert sheet[0] == list(CHANGE_COLUMNS)
-    assert sheet[-3][-2:] == [None, 4.5]
+    (sheet,) = (s for s in workbook_sheets(tmp_path / "book.xlsx") if s.title == "history")
+    assert sheet.records[0] == list(CHANGE_COLUMNS)
+    assert sheet.records[-3][-2:] == ["", "4.5"]
 
 
 def test_a_history_alone_is_passed_over_with_a_word(log, tmp_path):

@@ -14,6 +14,7 @@ import html5lib
 import numpy as np
 import pytest
 from helpers.pictures import HOSTILE, many, one_piece, renamed, sample_answer, text_faults
+from helpers.tables import written_in
 from matplotlib.backends.backend_pdf import PdfPages
 
 from runpredict.errors import BadInput
@@ -171,7 +172,7 @@ def test_forty_pieces_are_quick_and_small(kind, tmp_path):
     assert len(shares) == 40
     assert shares == sorted(shares)
     assert shares[-1] == 1.0
-    assert [item.name for item in tmp_path.iterdir()] == [path.name]
+    assert written_in(tmp_path) == {path.name}
 
 
 @pytest.mark.parametrize("kind", ["html", "pdf"])

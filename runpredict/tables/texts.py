@@ -1,0 +1,77 @@
+"""Cells as text: what a person would have typed, what can be kept, and equal cells once."""
+
+from __future__ import annotations
+
+import unicodedata
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from runpredict.arrays import Indices
+
+__all__ = ["CodedCells", "can_be_kept", "plain_name"]
+
+
+def plain_name(text: str) -> str:
+    """A name without what cannot be seen: spaces of other kinds, joiners, marks of direction."""
+    if text.isascii():
+        return " ".join(text.split())
+    seen = (char for char in text if unicodedata.category(char) != "Cf")
+    return unicodedata.normalize("NFC", " ".join("".join(seen).split()))
+
+
+def _as_text(cell: Any) -> str:
+    """A cell of any type as a person would have typed it."""
+    if isinstance(cell, str):
+        return cell.strip()
+    if isinstance(cell, bool | np.bool_):
+        return "TRUE" if cell else "FALSE"
+    if isinstance(cell, datetime):
+        return cell.isoformat(sep=" ").removesuffix(" 00:00:00")
+    if isinstance(cell, float | np.floating):
+        return repr(float(cell)).removesuffix(".0")
+    try:
+        return str(cell).strip()
+    except ValueError:  # a whole number of thousands of digits
+        return f"{type(cell).__name__} too long to show"
+
+
+def can_be_kept(text: str, note: bool) -> bool:
+    """Whether text can be written to any file and read back, and shown on any terminal.
+
+    Control characters, halves of characters and what is no character cannot; a note may have
+    tabs and line breaks.
+    """
+    return not any(
+        (unicodedata.category(char) in ("Cc", "Cs") and not (note and char in "\t\n"))
+        or ord(char) & 0xFFFE == 0xFFFE
+        for char in text
+    )
+
+
+@dataclass(frozen=True)
+class CodedCells:
+    """Cells of a column: each different text once, and which of them stands in each row.
+
+    Attributes
+    ----------
+    texts : list of str
+        Blank for what is not known, which also stands last.
+    codes : ndarray of int, shape (n,)
+    """
+
+    texts: list[str]
+    codes: Indices
+
+    @classmethod
+    def of(cls, cells: pd.Series[Any]) -> CodedCells:
+        """Cells of any kind."""
+        try:
+            codes, uniques = pd.factorize(cells.astype(object), use_na_sentinel=True)
+        except TypeError:  # lists and the like
+            plain = [_as_text(cell) for cell in cells.tolist()]
+            codes, uniques = pd.factorize(pd.Series(plain, dtype=object))
+        return cls([*map(_as_text, uniques), ""], codes)
