@@ -47,7 +47,7 @@ class Answer:
     outlook : DataFrame, one row a piece
         spare_layer, spare_glaze and spare_mm: of a safe piece, the layer with most room below it
         and how much further down that could end; past_foot_cm3: no more than this passes the
-        foot, 19 times in 20.
+        foot, 19 times in 20; and the sizes of the cookie and of the dish that hold as much.
     features : DataFrame, one row a layer
         What physics says, as `build_features`.
     tolerance : float
@@ -84,6 +84,10 @@ class Answer:
                 found.set(portion, advise(replace(case, step_m=_step_m(units)), risk, meant))
             self._advice[units] = found
         return self._advice[units]
+
+    def pieces_in(self, units: LengthUnits) -> pd.DataFrame:
+        """`pieces` with what should catch each, where its change is told on another ruler."""
+        return _with_catch(self.pieces, self.outlook, self.advice(units), self.tolerance)
 
     def changes(self, units: LengthUnits = "mm") -> pd.DataFrame:
         """What is enough for each piece, as a table.
@@ -234,11 +238,12 @@ def answer(
         parts.append(_judge(case.ask, girth[portion]))
         advice.set(portion, advise(case, parts[-1]["risk"], meant[portion]))
     found = {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}
-    found["word"] = cookies.catch_word(found["risk"], advice, tolerance)
+    outlook = _outlook_table(stacks, found)
+    pieces = _pieces_table(stacks, found)
     return Answer(
         layers=_layers_table(rows, stacks, found, predictor.basis),
-        pieces=_pieces_table(stacks, found),
-        outlook=_outlook_table(stacks, found),
+        pieces=_with_catch(pieces, outlook, advice, tolerance),
+        outlook=outlook,
         features=rows,
         tolerance=tolerance,
         tables=tables,
@@ -373,12 +378,19 @@ def _pieces_table(stacks: Stacks, found: dict[str, Any]) -> pd.DataFrame:
     table = pd.DataFrame({"piece": stacks.piece, "firing": stacks.firing, "risk": found["risk"]})
     table["layer_to_blame"] = found["blame"] + 1
     table["wax_height_mm"] = _millimetres(found["wax_m"])
-    table["cookie"] = found["word"]
-    dish = (found["word"] == "dish")[:, None]
-    size = _millimetres(np.where(dish, found["dish_m"], found["cookie_m"]))
-    size[found["word"] == "none"] = np.nan
-    table["cookie_diameter_mm"], table["cookie_height_mm"] = size.T
     return table
+
+
+def _with_catch(
+    pieces: pd.DataFrame, outlook: pd.DataFrame, advice: Advice, tolerance: float
+) -> pd.DataFrame:
+    """The pieces with the cookie or dish that each should have, if any."""
+    word = cookies.catch_word(pieces["risk"].to_numpy(), advice, tolerance)
+    sizes = {"cookie": word}
+    for name, dish in (("diameter", "dish_diameter_mm"), ("height", "dish_depth_mm")):
+        size = np.where(word == "dish", outlook[dish], outlook[f"cookie_{name}_mm"])
+        sizes[f"cookie_{name}_mm"] = np.where(word == "none", np.nan, size)
+    return pieces.assign(**sizes)
 
 
 def _outlook_table(stacks: Stacks, found: dict[str, Any]) -> pd.DataFrame:
@@ -394,6 +406,10 @@ def _outlook_table(stacks: Stacks, found: dict[str, Any]) -> pd.DataFrame:
             "spare_glaze": np.where(safe, glaze_names(stacks)[each, best], ""),
             "spare_mm": np.where(safe, 1e3 * spare_m[each, best], np.nan),
             "past_foot_cm3": np.round(1e6 * found["past_m3"], 2),
+            "cookie_diameter_mm": _millimetres(found["cookie_m"][:, 0]),
+            "cookie_height_mm": _millimetres(found["cookie_m"][:, 1]),
+            "dish_diameter_mm": _millimetres(found["dish_m"][:, 0]),
+            "dish_depth_mm": _millimetres(found["dish_m"][:, 1]),
         }
     )
 

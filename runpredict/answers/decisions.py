@@ -131,17 +131,19 @@ def least_safe(
     goal = _log_odds(np.array([tolerance]))[0]
     found = np.where(start <= tolerance, 0, -1)
     left = np.flatnonzero((found < 0) & (steps > 0))
-    end = risk(steps[left], left)
+    end = risk(steps[left], left) if len(left) else np.empty(0)
     left, end = left[end <= tolerance], end[end <= tolerance]
     low, high = np.zeros(len(left), dtype=np.intp), steps[left]
     over, under = _log_odds(start[left]) - goal, _log_odds(end) - goal
     kept = np.zeros(len(left))
-    while len(left):
+    while True:
         near = high - low <= 1
         found[left[near]] = high[near]
         left, low, high, over, under, kept = (
             part[~near] for part in (left, low, high, over, under, kept)
         )
+        if not len(left):
+            break
         middle = low + np.ceil((high - low) * over / np.maximum(over - under, 1e-9)).astype(np.intp)
         middle = np.clip(middle, low + 1, high - 1)
         at = risk(middle, left)
