@@ -55,6 +55,20 @@ def rounded_down(length_mm: float, units: LengthUnits) -> str:
     return format_distance(step * np.floor(length_mm / step + 1e-6), units)
 
 
+def run_length(run_mm: float, units: LengthUnits) -> str:
+    """A run, no finer than anybody reads one.
+
+    Examples
+    --------
+    >>> run_length(0.3, "mm"), run_length(0.3, "in"), run_length(9.14, "mm")
+    ('under 1 mm', 'under 1/16 in', '9 mm')
+    """
+    least = {"mm": 1.0, "in": MM_PER_INCH / 16}[units]
+    if run_mm < least:
+        return f"under {format_distance(least, units)}"
+    return format_distance(round(run_mm) if units == "mm" else run_mm, units)
+
+
 def volume_words(volume_cm3: float, units: LengthUnits) -> str:
     """A volume of glaze, rounded up to two figures.
 
@@ -233,7 +247,7 @@ def catch_help(tolerance: float) -> str:
 def run_words(layer: Any, units: LengthUnits) -> tuple[str, str, str]:
     """How far a layer runs, likely and 19 times in 20 more and less: (likely, low, high)."""
     low, likely, high = (
-        PAST if layer.risk > 1.0 - level else format_distance(run, units)
+        PAST if layer.risk > 1.0 - level else run_length(run, units)
         for run, level in zip(
             (layer.run_p05_mm, layer.run_p50_mm, layer.run_p95_mm), RUN_LEVELS, strict=True
         )
@@ -244,7 +258,7 @@ def run_words(layer: Any, units: LengthUnits) -> tuple[str, str, str]:
 def run_sentence(layer: Any, units: LengthUnits) -> str:
     """A layer's run and its range, as "12 mm (4 mm to past the foot)"."""
     likely, low, high = run_words(layer, units)
-    return PAST if low == PAST else f"{likely} ({low} to {high})"
+    return likely if low == high else f"{likely} ({low} to {high})"
 
 
 def summary(answer: Answer, units: LengthUnits = "mm") -> pd.DataFrame:

@@ -21,6 +21,7 @@ from matplotlib.colors import to_rgb
 from matplotlib.figure import Figure
 from matplotlib.font_manager import findfont, get_font
 from matplotlib.ft2font import FT2Font
+from matplotlib.lines import Line2D
 from matplotlib.ticker import FuncFormatter, MultipleLocator
 
 from runpredict.units import MM_PER_INCH, LengthUnits, format_length
@@ -152,6 +153,10 @@ class Paper:
         axes = self.figure.add_axes((*start, end[0] - start[0], end[1] - start[1]))
         axes.tick_params(labelsize=7.5 * self.scale)
         return axes
+
+    def line(self, x: list[float], y: list[float], **look: Any) -> None:
+        """A line through points given as `at` gives them."""
+        self.figure.add_artist(Line2D(x, y, **({"color": INK} | look)))
 
     def text(self, left: float, up: float, words: str, size_pt: float, **look: Any) -> None:
         """Words whose upper left corner is there, unless told otherwise."""
