@@ -97,6 +97,8 @@ _STYLE: Any = {
 }
 _BREAK = re.compile(r" (?!(?:\d+/\d+|mm|in)\b)")  # "3 9/16 in" over two lines misleads
 _COMMENT = re.compile(r" *<!--.*?-->\n?", re.DOTALL)  # matplotlib repeats each text in one
+_PATH = re.compile(r' d="[^"]*"')
+_FINE = re.compile(r"(\.\d\d)\d+")  # a hundredth of a point is finer than any printer's dot
 
 # matplotlib keeps its settings in one place for the whole process.
 _SETTINGS_LOCK = RLock()
@@ -188,7 +190,8 @@ def svg(figure: Figure) -> str:
     with house_style():
         figure.savefig(out, format="svg", metadata=nothing)
     text = out.getvalue().decode("utf-8")
-    return _COMMENT.sub("", text[text.index("<svg") :])
+    bare = _COMMENT.sub("", text[text.index("<svg") :])
+    return _PATH.sub(lambda path: _FINE.sub(r"\1", path.group()), bare)
 
 
 @cache
