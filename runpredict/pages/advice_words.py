@@ -133,7 +133,7 @@ def briefly(answer: Answer, units: LengthUnits) -> list[str]:
         elif word == "pedestal":
             said.append("Meant to run: pedestal and catch dish.")
         else:
-            said.append("Not on this pot: another glaze, or a catch dish.")
+            said.append("Not on this pot: dish or other glaze.")
     return said
 
 

@@ -16,7 +16,7 @@ from runpredict.pages.pot_view import (
     LIKELY,
     SMALL_PT,
     WAX,
-    draw_pot,
+    draw_small_pot,
     paint_pot,
     pot_size_in,
 )
@@ -100,7 +100,11 @@ def wall_figure(piece: Piece, units: LengthUnits) -> Figure:
 
 def small_figure(piece: Piece) -> Figure:
     """The pot from the side, small and without a word."""
-    return _alone(SMALL_POT_IN, lambda paper: draw_pot(paper.axes(0, 0, *SMALL_POT_IN), piece))
+    figure = _alone(SMALL_POT_IN, lambda paper: draw_small_pot(paper.axes(0, 0, *SMALL_POT_IN), piece))
+    figure.patch.set_visible(False)  # a table has lines of its own
+    for axes in figure.axes:
+        axes.patch.set_visible(False)
+    return figure
 
 
 def key_figure() -> Figure:
