@@ -17,7 +17,7 @@ import numpy as np
 
 from runpredict.answers import decisions
 from runpredict.answers.decisions import Ask
-from runpredict.arrays import Bools, Floats, Indices, Objects
+from runpredict.arrays import AnyArray, Bools, Floats, Indices, Objects
 from runpredict.model.features import Stacks
 from runpredict.model.rules import Draws
 
@@ -145,7 +145,7 @@ def ways(layers: int) -> tuple[tuple[Move, ...], ...]:
     little = [Move("wax", little=True), *(move._replace(little=True)
               for kind in EDGES for move in moves[kind])]  # fmt: skip
     alone = [*little, *moves["coat"], *(m for kind in COSTS if kind != "coat" for m in moves[kind])]
-    found = [(move,) for move in alone]
+    found: list[tuple[Move, ...]] = [(move,) for move in alone]
     for count in range(2, MOST_MOVES + 1):
         kinds = sorted(combinations(COSTS, count), key=lambda some: sum(COSTS[k] for k in some))
         found += [way for some in kinds for way in product(*(moves[kind] for kind in some))]
@@ -161,11 +161,19 @@ class Reach(NamedTuple):
     steps: Indices
     possible: Bools
 
+    def take(self, pieces: AnyArray) -> Reach:
+        """The same for some of the pieces."""
+        return Reach(
+            self.layer[pieces],
+            self.start[pieces],
+            self.step,
+            self.steps[pieces],
+            self.possible[pieces],
+        )
+
     def at(self, share: Floats) -> Floats:
         """The amount, on a line of the ruler, after a share of the steps."""
-        return np.asarray(
-            self.start + self.step * np.ceil(share * self.steps - 1e-9), dtype=float
-        )
+        return np.asarray(self.start + self.step * np.ceil(share * self.steps - 1e-9), dtype=float)
 
 
 def reach(case: Case, move: Move, way: tuple[Move, ...]) -> Reach:
@@ -183,7 +191,7 @@ def reach(case: Case, move: Move, way: tuple[Move, ...]) -> Reach:
         return Reach(layer, minutes.astype(float), -1.0, minutes, minutes > 0)
     if move.kind == "cone":
         cooler = case.cooler().mobility_per_m[case.pieces]
-        lower = (cooler < stacks.mobility_per_m).any(axis=1)
+        lower = np.asarray((cooler < stacks.mobility_per_m).any(axis=1))
         return Reach(layer, np.full(n, np.nan), 0.0, np.ones(n, np.intp), lower)
     if move.kind == "wax":
         layer = decisions.lowest_layer(stacks)
@@ -194,7 +202,9 @@ def reach(case: Case, move: Move, way: tuple[Move, ...]) -> Reach:
     possible = (steps > 0) & (decisions.pick(stacks.glazed, layer) > 0)
     if move.kind != "wax":
         several = stacks.glazed.sum(axis=1) > 1
-        possible &= several & ((move.kind == "top edge") | (layer != decisions.top_layer(stacks)))
+        possible &= several
+        if move.kind == "edge":
+            possible &= layer != decisions.top_layer(stacks)
     return Reach(layer, case.step_m * first, case.step_m, steps, possible)
 
 
@@ -224,9 +234,7 @@ def _highest_m(stacks: Stacks, move: Move, layer: Indices, way: tuple[Move, ...]
     return np.where((left > band) & (first == layer), planned, most)
 
 
-def changed(
-    case: Case, way: tuple[Move, ...], reaches: list[Reach], share: Floats
-) -> Stacks:
+def changed(case: Case, way: tuple[Move, ...], reaches: list[Reach], share: Floats) -> Stacks:
     """The pieces with a share of each move of a way made, no layer lower than it was."""
     cone = any(move.kind == "cone" for move in way)
     stacks = case.cooler().take(case.pieces) if cone else case.ask.stacks
@@ -247,9 +255,7 @@ def changed(
     return replace(stacks, lower_m=lower, thickness_m=thickness)
 
 
-def risk_after(
-    case: Case, way: tuple[Move, ...], reaches: list[Reach], share: Floats
-) -> Floats:
+def risk_after(case: Case, way: tuple[Move, ...], reaches: list[Reach], share: Floats) -> Floats:
     """Risk of each piece once a share of each move is made, shape (n,)."""
     stacks = changed(case, way, reaches, share)
     heat = any(move.kind in ("hold", "cone") for move in way)
@@ -279,6 +285,8 @@ def advise(case: Case, risk: Floats, meant_to_run: Bools) -> Advice:
     hopeless = np.zeros((len(risk), len(EDGES)), dtype=bool)
     bounded = False
     for way in ways(case.ask.stacks.present.shape[1]):
+        if not len(left):
+            break
         if len(way) > 1 and not bounded:
             bounded = True
             hopeless[left] = _beyond_hope(case.take(left))
@@ -307,9 +315,7 @@ def _beyond_hope(case: Case) -> Bools:
     return np.stack(beyond, axis=1)
 
 
-def _try(
-    case: Case, way: tuple[Move, ...], left: Indices, risk: Floats, advice: Advice
-) -> Indices:
+def _try(case: Case, way: tuple[Move, ...], left: Indices, risk: Floats, advice: Advice) -> Indices:
     """Write down for which of some pieces a way is enough, and how much of it; those pieces."""
     part = case.take(left)
     reaches = [reach(part, move, way) for move in way]
@@ -317,13 +323,11 @@ def _try(
     left, part = left[possible], part.take(np.flatnonzero(possible))
     if not len(left):
         return left
-    reaches = [far._replace(**{name: getattr(far, name)[possible]
-               for name in ("layer", "start", "steps", "possible")}) for far in reaches]  # fmt: skip
+    reaches = [far.take(possible) for far in reaches]
     finest = np.max([far.steps for far in reaches], axis=0)
 
     def after(count: Indices, who: Indices) -> Floats:
-        some = [far._replace(layer=far.layer[who], start=far.start[who], steps=far.steps[who])
-                for far in reaches]  # fmt: skip
+        some = [far.take(who) for far in reaches]
         return risk_after(part.take(who), way, some, count / finest[who])
 
     count = decisions.least_safe(after, part.ask.tolerance, risk[left], finest)
@@ -348,9 +352,7 @@ def _write_down(
         kind = move.kind.removeprefix("top ")
         planned = {"hold": stacks.hold_min, "cone": np.full(len(share), np.nan)}.get(kind)
         if planned is None:
-            planned = decisions.pick(
-                stacks.coats if kind == "coat" else stacks.lower_m, far.layer
-            )
+            planned = decisions.pick(stacks.coats if kind == "coat" else stacks.lower_m, far.layer)
         advice.kind[at, place] = kind
         advice.layer[at, place] = far.layer[enough] + 1 if kind in ("wax", "edge", "coat") else 0
         advice.planned[at, place] = planned[enough]

@@ -274,8 +274,9 @@ def _cases(
     start = 0
     for ask in asks(stacks, predictor, tolerance):
         end = start + len(ask.stacks.hold_min)
-        yield slice(start, end), Case(
-            ask, np.arange(start, end), cooler, predictor.draws, _step_m("mm")
+        yield (
+            slice(start, end),
+            Case(ask, np.arange(start, end), cooler, predictor.draws, _step_m("mm")),
         )
         start = end
 

@@ -53,10 +53,12 @@ def _cone(rows: pd.DataFrame, units: LengthUnits) -> str:
 
 
 def _schedule(segments: pd.DataFrame, units: LengthUnits) -> str:
+    rows = segments.sort_values("segment")
+    numbers = rows[["rate_c_per_h", "target_c", "hold_min"]].to_numpy(dtype=float)
     steps = "; ".join(
-        f"{_rate(segment.rate_c_per_h, units)} to {format_temperature(segment.target_c, units)}"
-        + (f", hold {segment.hold_min:g} min" if segment.hold_min > 0 else "")
-        for segment in segments.sort_values("segment").itertuples()
+        f"{_rate(rate, units)} to {format_temperature(target, units)}"
+        + (f", hold {hold:g} min" if hold > 0 else "")
+        for rate, target, hold in numbers
     )
     return f"Schedule: {steps}"
 

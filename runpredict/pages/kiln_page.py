@@ -96,7 +96,9 @@ def _line(pages: Pages, piece: PieceText, lines: list[list[str]], high: float) -
                   linewidth=0.9, transform=figure.transFigure)
     )  # fmt: skip
     wide = SHARES[1] * pages.width - GAP_IN
-    draw_small_pot(pages.paper.axes(lefts[1], pages.up - high + 0.02, wide, high - 0.04), piece.piece)
+    draw_small_pot(
+        pages.paper.axes(lefts[1], pages.up - high + 0.02, wide, high - 0.04), piece.piece
+    )
     for left, cell in zip(lefts, lines, strict=True):
         up = middle + 0.5 * len(cell) * LINE_PT * LEADING - 0.01
         for line in cell:

@@ -13,7 +13,6 @@ from runpredict.arrays import Floats
 from runpredict.model.rules import RUN_LEVELS
 from runpredict.units import LengthUnits
 
-
 LEAST_RADIUS_MM = 4.0  # a wall that closes in is not drawn through the pot's axis
 
 
@@ -147,9 +146,7 @@ def drawn_piece(answer: Answer, place: int, units: LengthUnits = "mm") -> Piece:
     )
 
 
-def _advised_mm(
-    answer: Answer, place: int, units: LengthUnits
-) -> tuple[float, dict[int, float]]:
+def _advised_mm(answer: Answer, place: int, units: LengthUnits) -> tuple[float, dict[int, float]]:
     """The bare band that is advised, and the new lower edge of each layer that stops higher."""
     advice = answer.advice(units)
     steps = zip(advice.kind[place], advice.layer[place], advice.changed[place], strict=True)

@@ -45,8 +45,7 @@ def columns(headings: Sequence[str], rows: Sequence[Sequence[str]]) -> str:
     lines = []
     for row in (headings, *rows):
         cells = [
-            _wrapped(text, width) or [""]
-            for text, width in zip(row, (*widths, last), strict=True)
+            _wrapped(text, width) or [""] for text, width in zip(row, (*widths, last), strict=True)
         ]
         for line in itertools.zip_longest(*cells, fillvalue=""):
             start = (text.ljust(width) for text, width in zip(line, (*widths, 0), strict=True))

@@ -26,6 +26,7 @@ LIKELY: dict[str, Any] = {
     "solid_capstyle": "butt",
 }
 FAR: dict[str, Any] = {"color": INK, "linewidth": 1.1, "linestyle": (0, (2.5, 1.8))}
+FINE = 0.45
 NECK_SHARE = 0.38  # of a bottle's widest radius; for the drawing alone
 WALL_SHARE = 0.05  # of a dish's diameter
 
@@ -72,8 +73,10 @@ def draw_pot(axes: Axes, piece: Piece) -> None:
 def draw_small_pot(axes: Axes, piece: Piece) -> None:
     """The same in finer lines, for a picture no larger than a stamp."""
     draw_pot(axes, piece)
-    for artist in (*axes.patches, *axes.lines):
-        artist.set_linewidth(0.45 * artist.get_linewidth())
+    for patch in axes.patches:
+        patch.set_linewidth(FINE * patch.get_linewidth())
+    for line in axes.lines:
+        line.set_linewidth(FINE * line.get_linewidth())
 
 
 def _draw_top(axes: Axes, piece: Piece, radius: float, height: float, widest: float) -> float:

@@ -48,8 +48,8 @@ NONE_OVER = (
     "the kiln all the same."
 )
 WHERE = (
-    "These stay over the risk whatever is changed: on the lowest shelf or at its edge, with nothing "
-    "below or touching them and no work of others near, each in its catch dish:"
+    "These stay over the risk whatever is changed: on the lowest shelf or at its edge, with "
+    "nothing below or touching them and no work of others near, each in its catch dish:"
 )
 BASIS = {
     "rules": "physics and rules of thumb",

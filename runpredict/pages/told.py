@@ -15,7 +15,6 @@ from runpredict.pages.words import reasons
 from runpredict.tables.csv_files import write_tables
 from runpredict.units import LengthUnits
 
-
 RISK_DIGITS = 4  # of a chance in a file; more would say more than anybody knows
 
 
