@@ -52,6 +52,16 @@ def test_the_band_curve_crosses_the_tolerance_at_the_wax_height():
         assert safe.iloc[0] - step < row["wax_height_mm"] <= safe.iloc[0] + 0.5
 
 
+@pytest.mark.parametrize("piece", PIECES)
+def test_risk_never_rises_where_a_layer_stops_higher(piece):
+    found = what_if(sample_answer(), piece)
+    for (_, rows), planned in zip(found.by_edge.groupby("layer"), found.edges_mm, strict=True):
+        assert rows["edge_mm"].iloc[0] == 0.0
+        assert (rows["risk"].diff().iloc[1:] <= 1e-12).all()
+        above = rows.loc[rows["edge_mm"] >= planned, "risk"]
+        assert above.empty or above.iloc[0] <= found.risk + 1e-12
+
+
 def test_the_plan_itself_lies_on_each_curve():
     found = what_if(sample_answer(), "mug 3")
     assert (found.piece, found.firing) == ("mug 3", "thaw")

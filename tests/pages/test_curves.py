@@ -10,6 +10,7 @@ from helpers.pictures import (
     sample_tables,
     text_faults,
 )
+from matplotlib.text import Text
 
 from runpredict.errors import BadInput
 from runpredict.pages import curves
@@ -24,7 +25,7 @@ def test_the_three_decisions_are_legible(piece, units):
     figure = curves.decisions_figure(sample_answer(), piece, units=units)
     assert text_faults(figure) == []
     texts = [text for text, _ in drawn_texts(figure)]
-    assert f"bare band above the foot [{units}]" in texts
+    assert f"stops up the wall [{units}]" in texts
     assert "tolerated:\n5 %" in texts
     assert [axes.get_xlabel() for axes in figure.axes][1:] == [
         "coats of one layer",
@@ -33,6 +34,16 @@ def test_the_three_decisions_are_legible(piece, units):
     for axes in figure.axes:
         levels = [line.get_ydata() for line in axes.lines]
         assert any(np.allclose(level, 100 * sample_answer().tolerance) for level in levels)
+
+
+@pytest.mark.parametrize("units", ["mm", "in"])
+def test_small_curves_are_legible_on_a_telephone(units):
+    for row in range(len(sample_answer().pieces)):
+        figure = curves.curves_figure(sample_answer(), row, units)
+        assert text_faults(figure) == []
+        assert figure.get_size_inches()[0] * 96 <= 358
+        for text in figure.findobj(Text):
+            assert not text.get_text().strip() or text.get_fontsize() * 96 / 72 >= 11
 
 
 def test_decisions_bear_any_name_and_any_tolerance():
