@@ -1,4 +1,4 @@
-"""The check sheet as one HTML page, which needs nothing beside itself.
+"""The kiln sheet as one HTML page, which needs nothing beside itself.
 
 Pictures and style are within; a policy in its head forbids whatever a name might smuggle in to
 run or to load, and the template escapes every word that is put into it.
@@ -21,7 +21,7 @@ from runpredict.units import LengthUnits
 
 
 def sheet_html(sheet: SheetText, units: LengthUnits, progress: Progress | None = None) -> str:
-    """The check sheet as one HTML page.
+    """The kiln sheet as one HTML page.
 
     Parameters
     ----------

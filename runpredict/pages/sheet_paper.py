@@ -1,4 +1,4 @@
-"""Sheets of paper filled from the top, for the check sheet as PDF."""
+"""Sheets of paper filled from the top, for the kiln sheet as PDF."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The check sheet as PDF: the words and pictures of the HTML, laid out on paper."""
+"""The kiln sheet as PDF: the words and pictures of the HTML, laid out on paper."""
 
 from __future__ import annotations
 
@@ -31,7 +31,7 @@ MOST_SCALE, GAP_IN = 0.8, 0.1
 def write_pdf(
     sheet: SheetText, path: Path, units: LengthUnits, progress: Progress | None = None
 ) -> None:
-    """Write the check sheet as PDF, A4 for a reader of mm, letter for one of inches.
+    """Write the kiln sheet as PDF, A4 for a reader of mm, letter for one of inches.
 
     Parameters
     ----------

@@ -1,4 +1,4 @@
-"""What a check sheet says, in words, for every form it may be printed in."""
+"""What a kiln sheet says, in words, for every form it may be printed in."""
 
 from __future__ import annotations
 
@@ -167,7 +167,7 @@ def _named(sentence: str, names: list[str]) -> str:
 
 
 def sheet_text(answer: Answer, units: LengthUnits = "mm") -> SheetText:
-    """The words of a check sheet.
+    """The words of a kiln sheet.
 
     Parameters
     ----------
