@@ -14,12 +14,16 @@ from itertools import combinations, product
 from typing import NamedTuple
 
 import numpy as np
+import pandas as pd
 
 from runpredict.answers import decisions
 from runpredict.answers.decisions import Ask
 from runpredict.arrays import AnyArray, Bools, Floats, Indices, Objects
 from runpredict.model.features import Stacks
 from runpredict.model.rules import Draws
+from runpredict.tables.columns import cones
+from runpredict.tables.plan import PlanTables
+from runpredict.tables.rows import with_defaults
 
 MOST_MOVES = 3
 LITTLE_WAX_M = 6.5e-3  # a wax line raised by so little costs no pot its looks; a judgement
@@ -366,3 +370,14 @@ def is_meant_to_run(stacks: Stacks) -> Bools:
         rows["Al2O3_per_flux_mol"].to_numpy(dtype=float) <= CRYSTAL_ALUMINA_MOL
     )
     return np.bincount(stacks.piece_at, crystals, len(stacks.hold_min)) > 0
+
+
+def a_cone_lower(tables: PlanTables) -> pd.DataFrame:
+    """The planned layers, each fired one cone lower.
+
+    A firing that is typed as a schedule has no cone, and the coolest cone none below it: these
+    stay as they are.
+    """
+    below = dict(zip(cones()[1:], cones()[:-1], strict=True))
+    cone = with_defaults(tables.plan)["cone"]
+    return tables.plan.assign(cone=cone.map(lambda cone: below.get(cone, cone)))

@@ -14,7 +14,7 @@ import numpy as np
 import pandas as pd
 
 from runpredict.answers import cookies, decisions
-from runpredict.answers.advice import Advice, Case, advise, is_meant_to_run
+from runpredict.answers.advice import Advice, Case, a_cone_lower, advise, is_meant_to_run
 from runpredict.answers.questions import DEFAULT_TOLERANCE, asks, checked_tolerance, glaze_names
 from runpredict.arrays import Floats, Indices
 from runpredict.errors import BadInput, Fault
@@ -265,11 +265,7 @@ def _cases(
 
     @cache
     def cooler() -> Stacks:
-        known = cones()
-        lower = dict(zip(known[1:], known[:-1], strict=True))
-        cone = with_defaults(tables.plan)["cone"].map(lambda cone: lower.get(cone, cone))
-        plan = tables.plan.assign(cone=cone)
-        return stacks_of(features_of(plan, tables.glazes, tables.schedules))
+        return stacks_of(features_of(a_cone_lower(tables), tables.glazes, tables.schedules))
 
     start = 0
     for ask in asks(stacks, predictor, tolerance):

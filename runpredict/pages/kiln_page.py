@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import numpy as np
 from matplotlib.patches import Rectangle
 
 from runpredict.pages.pot_view import draw_small_pot
@@ -34,15 +35,11 @@ def kiln_pages(pages: Pages, sheet: SheetText, firing: FiringText) -> None:
         first = len(left) == len(firing.pieces)
         pages.turn(firing.name if first else None)
         _head(pages, sheet, firing, first)
-        fair = (pages.up - below) / min(len(left), POTS_A_PAGE)
-        least = min(max(fair, LOW_IN), HIGH_IN)
-        count = 0
-        while left and count < POTS_A_PAGE:
-            lines, high = _measured(pages, left[0], sheet, least)
-            if count and pages.up - high < below:
-                break
+        room = pages.up - below
+        cells = [_cells(pages, piece, sheet) for piece in left[:POTS_A_PAGE]]
+        highs = _heights([_least_in(lines) for lines in cells], room)
+        for lines, high in zip(cells, highs, strict=False):
             _line(pages, left.pop(0), lines, high)
-            count += 1
         pages.up = below - 0.05
         for line in care:
             pages.paper.text(MARGIN_IN, pages.up, line, CARE_PT)
@@ -73,17 +70,29 @@ def _lefts(pages: Pages) -> list[float]:
     return [MARGIN_IN + pages.width * sum(SHARES[:k]) for k in range(len(SHARES))]
 
 
-def _measured(
-    pages: Pages, piece: PieceText, sheet: SheetText, least: float
-) -> tuple[list[list[str]], float]:
-    """The lines of every cell of a pot's line, and how high it is. [in]"""
+def _cells(pages: Pages, piece: PieceText, sheet: SheetText) -> list[list[str]]:
+    """The lines of every cell of a pot's line."""
     mark = "▲ " if piece.over else ""
     cells = ("", "", piece.name, f"{mark}{piece.risk}", piece.brief, piece.bare, piece.catch,
              sheet.ran)  # fmt: skip
     room = [share * pages.width - GAP_IN for share in SHARES]
-    lines = [wrapped(cell, width, LINE_PT) for cell, width in zip(cells, room, strict=True)]
-    tallest = max(map(len, lines)) * LINE_PT * LEADING + 0.04
-    return lines, max(least, tallest)
+    return [wrapped(cell, width, LINE_PT) for cell, width in zip(cells, room, strict=True)]
+
+
+def _least_in(lines: list[list[str]]) -> float:
+    """How high a pot's line must be. [in]"""
+    return max(LOW_IN, max(map(len, lines)) * LINE_PT * LEADING + 0.04)
+
+
+def _heights(least: list[float], room: float) -> list[float]:
+    """Heights of as many lines as there is room for, one at least, alike where they can be. [in]"""
+    count = max(1, int((np.cumsum(least) <= room + 1e-9).sum()))
+    least = least[:count]
+    for high in np.linspace(HIGH_IN, LOW_IN, 60):
+        heights = [max(one, float(high)) for one in least]
+        if sum(heights) <= room:
+            return heights
+    return least
 
 
 def _line(pages: Pages, piece: PieceText, lines: list[list[str]], high: float) -> None:

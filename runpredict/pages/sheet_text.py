@@ -37,7 +37,8 @@ HOW_TO_READ = (
 )
 CURVES = (
     "The curves show how the risk falls where one layer stops higher, or all of them leave a wider "
-    "bare band (long dashes), and how it rises with the coats of one layer and with the hold."
+    "bare band (long dashes), and how it rises with the coats of one layer and with the hold "
+    "(dashed: a cone lower)."
 )
 ANGLE = (
     "Wall angles are from the horizontal: 90° upright, less where the wall faces up, more where it "

@@ -12,6 +12,7 @@ from helpers.pictures import (
 )
 from matplotlib.text import Text
 
+from runpredict.answers.what_if import what_if
 from runpredict.errors import BadInput
 from runpredict.pages import curves
 from runpredict.physics.melt import viscosity_interval_log10, viscosity_log10_pa_s
@@ -25,11 +26,13 @@ def test_the_three_decisions_are_legible(piece, units):
     figure = curves.decisions_figure(sample_answer(), piece, units=units)
     assert text_faults(figure) == []
     texts = [text for text, _ in drawn_texts(figure)]
+    below = what_if(sample_answer(), piece).cooler_cone
+    cone = f", dashed: cone {below}" if below else ""
     assert f"stops up the wall [{units}]" in texts
     assert "tolerated:\n5 %" in texts
-    assert [axes.get_xlabel() for axes in figure.axes][1:] == [
+    assert [" ".join(axes.get_xlabel().split()) for axes in figure.axes][1:] == [
         "coats of one layer",
-        "hold at the top [min]",
+        f"hold at the top [min]{cone}",
     ]
     for axes in figure.axes:
         levels = [line.get_ydata() for line in axes.lines]

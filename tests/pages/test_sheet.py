@@ -20,6 +20,7 @@ from runpredict.errors import BadInput
 from runpredict.pages import sheet
 from runpredict.pages.advice_words import briefly
 from runpredict.pages.html import naming
+from runpredict.pages.kiln_page import kiln_pages
 from runpredict.pages.sheet_html import sheet_html
 from runpredict.pages.sheet_paper import BODY_PT, Pages
 from runpredict.pages.sheet_text import MOST_NAME, NONE_OVER, WHERE, sheet_text, shown_name
@@ -129,6 +130,27 @@ def test_a_page_is_taped_up_a_firing_with_a_line_a_pot():
 @pytest.mark.parametrize(("pots", "pages"), [("forty", [24, 16]), ("hostile", [5])])
 def test_no_more_than_24_pots_are_taped_on_a_page(pots, pages):
     assert [len(rows) for _, _, rows in taped(page_of(pots))] == pages
+
+
+@pytest.mark.parametrize("units", ["mm", "in"])
+def test_24_pots_are_on_one_page_of_paper_and_warned_of_there(monkeypatch, tmp_path, units):
+    pages = []
+
+    def look(self, figure):
+        pages.append([text.get_text() for text in figure.texts])
+
+    monkeypatch.setattr(PdfPages, "savefig", look)
+    text = sheet_text(many(24), units)
+    with PdfPages(tmp_path / "sheet.pdf") as out:
+        paper = Pages(out, units)
+        kiln_pages(paper, text, text.firings[0])
+        paper.end()
+    (words,) = pages
+    assert sum(word == text.ran for word in words) == 24
+    printed = re.sub(r"\s", "", "".join(words))
+    for piece in text.firings[0].pieces:
+        assert re.sub(r"\s", "", piece.brief) in printed
+    assert re.sub(r"\s", "", CAUTION) in printed
 
 
 def test_a_firing_without_a_risky_piece_says_so():
