@@ -21,6 +21,7 @@ from runpredict.errors import BadInput, Fault
 from runpredict.model.features import Stacks, features_of, stacks_of
 from runpredict.model.rules import RUN_LEVELS, Predictor, RulesPredictor, run_quantiles
 from runpredict.tables.columns import cones
+from runpredict.tables.firings import firing_words, named_so
 from runpredict.tables.plan import PlanTables, check_plan
 from runpredict.tables.rows import with_defaults
 from runpredict.units import HAND_STEP_MM, LengthUnits
@@ -152,7 +153,7 @@ class Answer:
         """
         mine = self.pieces["piece"] == piece
         if firing is not None:
-            mine &= self.pieces["firing"] == firing
+            mine &= named_so(self.pieces["firing"], firing)
         found = np.flatnonzero(mine)
         if len(found) == 1:
             return int(found[0])
@@ -160,7 +161,8 @@ class Answer:
             names = ", ".join(f'"{n}"' for n in self.pieces["piece"].drop_duplicates().head(20))
             message = f'no piece "{piece}" in this answer; its pieces are {names}.'
         else:
-            names = ", ".join(f'"{n}"' for n in self.pieces["firing"].iloc[found].head(20))
+            keys = self.pieces["firing"].iloc[found].head(20)
+            names = ", ".join(f'"{firing_words(key)}"' for key in keys)
             message = f'"{piece}" is in several firings; name one of {names}.'
         raise BadInput([Fault("piece", None, None, message)])
 
@@ -284,9 +286,10 @@ def only_firing(tables: PlanTables, firing: str) -> PlanTables:
     ------
     BadInput : no such firing in the plan.
     """
-    plan = tables.plan.loc[tables.plan["firing"] == firing]
+    plan = tables.plan.loc[named_so(tables.plan["firing"], firing)]
     if plan.empty:
-        names = ", ".join(f'"{name}"' for name in tables.plan["firing"].drop_duplicates().head(20))
+        keys = tables.plan["firing"].drop_duplicates().head(20)
+        names = ", ".join(f'"{firing_words(key)}"' for key in keys)
         message = f'"{firing}" is not in the plan; its firings are {names}.'
         raise BadInput([Fault("firing", None, None, message)])
     return replace(tables, plan=plan)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import os
 import sqlite3
 from collections.abc import Iterable, Iterator, Mapping, Sequence
@@ -24,6 +25,8 @@ from runpredict.logbook.rows import (
     changes_of,
     faults_together,
     frame_of,
+    glazes_changed,
+    has_result,
     join_tables,
     unknown_glazes,
     with_outcome,
@@ -41,7 +44,9 @@ from runpredict.tables.cells import Table, nearest
 from runpredict.tables.columns import KINDS, TableKind
 from runpredict.tables.csv_files import write_tables
 from runpredict.tables.files import refuse_file
+from runpredict.tables.firings import firing_words
 from runpredict.tables.rows import check_rows, raise_faults
+from runpredict.tables.slips import warn_of_ripeness
 from runpredict.tables.workbooks import write_workbook
 
 __all__ = ["FILE_NAME", "Logbook", "Outcome", "import_files"]
@@ -158,8 +163,9 @@ class Logbook:
         Returns
         -------
         DataFrame
-            `logged_at` (UTC), `action` (``import`` or ``record``), `origin`, `revision`, `retired`
-            (it left its recipe or schedule), then the columns of `table`.
+            `logged_at` (UTC), `action` (``import``, ``record`` or ``remove``), `origin`,
+            `revision`, `retired` (it was removed, or left its recipe or schedule), then the columns
+            of `table`.
         """
         with self._telling():
             history = revisions_frame(
@@ -237,9 +243,12 @@ class Logbook:
                 if kind in incoming:
                     stored = newest_rows(self._connection, kind)
                     changes[kind], counts[kind] = changes_of(kind, incoming[kind], stored)
+                    if kind == "layers":
+                        found += glazes_changed(changes[kind], stored, incoming[kind])
                     origins = incoming[kind].origins
                     found += faults_together(kind, changes[kind], stored, origins)
             raise_faults(found)
+            self._warn_of_ripeness(tables, incoming)
             headings = {kind: rows.headings for kind, rows in incoming.items()}
             add_rows(self._connection, self.file, changes, headings, "import", origin)
         return counts
@@ -255,7 +264,8 @@ class Logbook:
         outcomes : sequence of Outcome
             One a layer.
         firing : str, optional
-            Needed when several firings have a piece of this name.
+            Its name, or its date where it has none; needed when several firings have a piece of
+            this name.
 
         Returns
         -------
@@ -273,22 +283,72 @@ class Logbook:
             For an outcome that contradicts itself.
         """
         with self._telling(), transaction(self._connection):
-            stored = newest_rows(self._connection, "layers", piece)
-            place = self._one_firing(piece, stored, firing)
-            changes: list[Change] = []
-            for outcome in outcomes:
-                key = (piece, place, outcome.layer)
-                if key not in stored:
-                    layers = ", ".join(str(known[2]) for known in stored if known[1] == place)
-                    refuse_file(piece, f"has no layer {outcome.layer}; it has {layers}.")
-                row = with_outcome(stored[key].row, outcome)
-                if row != stored[key].row:
-                    changes.append(Change(key, row, stored[key].revision + 1))
-            raise_faults(faults_together("layers", changes, stored, {}, warn=True))
-            add_rows(self._connection, self.file, {"layers": changes}, {}, "record", piece)
-            written = newest_rows(self._connection, "layers", piece)
+            return self._write_outcomes(piece, outcomes, firing, "record")
+
+    def _write_outcomes(
+        self, piece: str, outcomes: Sequence[Outcome], firing: str | None, action: str
+    ) -> pd.DataFrame:
+        stored = self._layers_of(piece)
+        place = self._one_firing(piece, stored, firing)
+        changes: list[Change] = []
+        for outcome in outcomes:
+            key = (piece, place, outcome.layer)
+            if key not in stored:
+                layers = ", ".join(str(known[2]) for known in stored if known[1] == place)
+                refuse_file(piece, f"has no layer {outcome.layer}; it has {layers}.")
+            row = with_outcome(stored[key].row, outcome)
+            if row != stored[key].row:
+                changes.append(Change(key, row, stored[key].revision + 1))
+        raise_faults(faults_together("layers", changes, stored, {}, warn=True))
+        add_rows(self._connection, self.file, {"layers": changes}, {}, action, piece)
+        written = self._layers_of(piece)
         rows = [written[piece, place, outcome.layer].row for outcome in outcomes]
         return frame_of("layers", rows, [])
+
+    def remove(
+        self, piece: str, *, firing: str | None = None, result: bool = False
+    ) -> pd.DataFrame:
+        """Take back a planned piece, or the results of a fired one; `history` keeps both.
+
+        Parameters
+        ----------
+        piece : str
+        firing : str, optional
+            As for `record`.
+        result : bool
+            Only what came of the piece; it is planned again.
+
+        Returns
+        -------
+        DataFrame
+            Its layers, as they were.
+
+        Raises
+        ------
+        BadInput
+            If there is no such piece, or, without `result`, it has results; with it, it has none.
+        """
+        with self._telling(), transaction(self._connection):
+            stored = self._layers_of(piece)
+            place = self._one_firing(piece, stored, firing)
+            mine = {key: old for key, old in sorted(stored.items()) if key[1] == place}
+            fired = [key for key, old in mine.items() if has_result(old.row)]
+            if result:
+                if not fired:
+                    refuse_file(piece, "has no result to take back.")
+                mine = {key: mine[key] for key in fired}
+                taken = [Outcome(key[2], math.nan, "") for key in fired]
+                self._write_outcomes(piece, taken, firing, "remove")
+            else:
+                if fired:
+                    refuse_file(
+                        piece,
+                        "has results, and what was fired is kept; take mistaken results back first "
+                        f'with runpredict remove "{piece}" --result.',
+                    )
+                gone = [Change(k, old.row, old.revision + 1, True) for k, old in mine.items()]
+                add_rows(self._connection, self.file, {"layers": gone}, {}, "remove", piece)
+        return frame_of("layers", [old.row for old in mine.values()], [])
 
     def piece(self, piece: str, firing: str | None = None) -> pd.DataFrame:
         """Layers of one piece, the lowest first.
@@ -299,17 +359,15 @@ class Logbook:
             If there is none, or `firing` is needed to tell which.
         """
         with self._telling():
-            stored = newest_rows(self._connection, "layers", piece)
+            stored = self._layers_of(piece)
             place = self._one_firing(piece, stored, firing)
         rows = [stored[key].row for key in sorted(stored) if key[1] == place]
         return frame_of("layers", rows, [])
 
     def firings_of(self, piece: str) -> list[str]:
-        """Firings that have a piece of this name."""
+        """Firings that have a piece of this name; one without a name by its date."""
         with self._telling():
-            return list(
-                dict.fromkeys(key[1] for key in newest_rows(self._connection, "layers", piece))
-            )
+            return list(dict.fromkeys(key[1].strip() for key in self._layers_of(piece)))
 
     def export(
         self,
@@ -344,6 +402,18 @@ class Logbook:
         with telling(self.file or Path(FILE_NAME)):
             yield
 
+    def _warn_of_ripeness(
+        self, tables: Sequence[Table], incoming: Mapping[TableKind, Incoming]
+    ) -> None:
+        if self.file is None:  # a trial in memory, before the import that tells it
+            return
+        glazes = [stored.row for stored in newest_rows(self._connection, "glazes").values()]
+        glazes += incoming.get("glazes", Incoming()).rows.values()
+        matures = {row.cells["glaze"]: row.cells["matures_cone"] for row in glazes}
+        for table in tables:
+            if table.kind == "layers":
+                warn_of_ripeness(table, matures)
+
     def _unknown_glazes(self, incoming: Mapping[TableKind, Incoming]) -> list[Fault]:
         if "layers" not in incoming:
             return []
@@ -352,18 +422,23 @@ class Logbook:
         known = [*logged, *(row.cells["glaze"] for row in given)]
         return unknown_glazes(incoming["layers"], known, "the logbook")
 
+    def _layers_of(self, piece: str) -> dict[Key, Stored]:
+        """Layers of the pieces of a name, but for those that were removed."""
+        newest = newest_rows(self._connection, "layers", piece)
+        return {key: stored for key, stored in newest.items() if not stored.retired}
+
     def _one_firing(self, piece: str, stored: Mapping[Key, Stored], firing: str | None) -> str:
         firings = list(dict.fromkeys(key[1] for key in stored))
-        listed = ", ".join(f'"{name}"' for name in firings)
+        listed = ", ".join(f'"{firing_words(key)}"' for key in firings)
         if not firings:
-            names = self._connection.execute("SELECT DISTINCT piece FROM layers").fetchall()
-            hint = nearest(piece, [name for (name,) in names])
+            hint = nearest(piece, list(dict.fromkeys(self.layers()["piece"])))
             refuse_file(piece, f"is no piece in the logbook{hint}; import its layers first.")
         if firing is None and len(firings) > 1:
             refuse_file(piece, f"is in the firings {listed}; say which with --firing.")
-        if firing is not None and firing not in firings:
+        mine = firings if firing is None else [k for k in firings if k.strip() == firing.strip()]
+        if not mine:
             refuse_file(piece, f'is not in a firing "{firing}"; it is in {listed}.')
-        return firings[0] if firing is None else firing
+        return mine[0]
 
 
 def import_files(

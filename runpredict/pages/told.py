@@ -13,6 +13,7 @@ from runpredict.answers.check import Answer
 from runpredict.pages.advice_words import advice, briefly, summary
 from runpredict.pages.words import reasons
 from runpredict.tables.csv_files import write_tables
+from runpredict.tables.firings import firing_words
 from runpredict.units import LengthUnits
 
 RISK_DIGITS = 4  # of a chance in a file; more would say more than anybody knows
@@ -86,7 +87,7 @@ def told_firings(
     for firing, mine in pieces.groupby("firing", sort=False):
         ranked = mine.sort_values("risk", ascending=False, kind="stable")
         yield (
-            str(firing),
+            firing_words(str(firing)),
             [
                 ToldPiece(
                     piece=row,
