@@ -33,6 +33,15 @@ def answer(plan):
     return check(plan, glazes())
 
 
+def test_a_path_where_a_table_is_wanted_is_told_what_to_do():
+    (fault, other) = faults_of(check, "layers.csv", glazes(), log=3)
+    assert fault == (
+        "plan: is no table but a str; read the file first: "
+        'runpredict.read_table("layers.csv", "layers").'
+    )
+    assert other.startswith("log: is no table but a int")
+
+
 def test_columns_are_those_of_the_contract(plan, answer):
     assert list(answer.layers) == LAYERS
     assert list(answer.pieces) == PIECES
