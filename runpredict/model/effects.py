@@ -134,17 +134,9 @@ def pair_columns(columns: Columns, family: str) -> Indices:
     count = len(stacks.glazes)
     code = np.where(over >= 0, over * count + under, -1)
     unique, place = np.unique(code, return_inverse=True)
-    found = np.array(
-        [
-            -1
-            if c < 0
-            else columns.known.get(
-                (family, (stacks.glazes[c // count], stacks.glazes[c % count])), -1
-            )
-            for c in unique.tolist()
-        ],
-        dtype=np.intp,
-    )
+    pairs = [(stacks.glazes[c // count], stacks.glazes[c % count]) for c in unique.tolist()]
+    found = np.array([columns.known.get((family, pair), -1) for pair in pairs], dtype=np.intp)
+    found[unique < 0] = -1
     return found[place.reshape(code.shape)]
 
 
