@@ -104,7 +104,7 @@ class Studio:
         rows = design(stacks, self.known, stacks.shares)
         of_melts = np.array([family in ("glaze", "hand", "method") for family, _ in self.known])
         mean = (rows @ np.where(of_melts, 0.0, self.mean)).reshape(shape)
-        variance = np.asarray((rows @ self.covariance * rows.toarray()).sum(axis=1)).reshape(shape)
+        variance = laplace.spread_of(rows, self.covariance).reshape(shape)
         return mean + rules.alone_log(stacks), variance + self._unknown_variance(stacks)
 
     def _unknown_variance(self, stacks: Stacks) -> Floats:

@@ -12,7 +12,7 @@ MIX_SHARES = np.array([0.80, 0.17, 0.03])
 MIX_SCALES = np.array([0.8, 1.5, 5.0])
 MIX_SHARES.setflags(write=False)
 MIX_SCALES.setflags(write=False)
-HALVINGS = 50
+HALVINGS = 32
 WIDEST = 60.0  # standard deviations; no chance lies beyond
 
 

@@ -39,7 +39,7 @@ from runpredict.arrays import Floats, Indices
 
 TINY, TINY_M = 1e-300, 1e-12  # stand for none where a number is divided by or its log is taken
 LEAST_RUN_M = 0.2e-3  # nobody reads less off a pot
-RUN_STEPS = 16  # runs between none and the most, between which a run is read
+RUN_STEPS = 12  # runs between none and the most, between which a run is read
 # Height above the foot at which caution asks for nothing, and what is added to every height;
 # see `rules.CAUTION`.
 CAUTION_AT_M, CAUTION_NEAR_M = 18e-3, 3e-3
