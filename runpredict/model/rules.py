@@ -26,23 +26,23 @@ from runpredict.model.chances import Chances, Shape
 from runpredict.model.noise import MIX_SHARES
 from runpredict.model.stacks import Stacks
 
-IN_USE, ALONE = -0.45, -0.6
-CAUTION = 0.2  # power of the height at which glaze begins
-CHEMISTRY, ORDINARY_LOG10_PA_S = 0.82, 3.1
-OVER = -0.4  # an edge on glaze against one on clay
+IN_USE, ALONE = -0.42, -0.6
+CAUTION = 0.15  # power of the height at which glaze begins
+CHEMISTRY, ORDINARY_LOG10_PA_S = 0.75, 3.1
+OVER = -0.45  # an edge on glaze against one on clay
 
-GLAZE_SD = 0.85  # a glaze of known chemistry, besides the error of its viscosity
+GLAZE_SD = 0.75  # a glaze of known chemistry, besides the error of its viscosity
 # A word on a jar is right about three times in four; shift and spread allow for that. Beside
 # chemistry, which says most of it already, it counts for less.
-WORD_SHIFT = {"stiff": -1.2, "stable": -0.8, "": 0.0, "fluid": 0.6, "runny": 1.2}
+WORD_SHIFT = {"stiff": -1.2, "stable": -0.8, "": 0.0, "fluid": 0.6, "runny": 1.5}
 WORD_BESIDE_CHEMISTRY = 0.2
 JAR_SD = {"stiff": 1.1, "stable": 1.1, "": 1.25, "fluid": 1.1, "runny": 1.1}
-PAIR_SD = 0.5  # two glazes over each other
-KILN_SD, BODY_SD, FIRING_SD = 0.45, 0.2, 0.25
+PAIR_SD = 0.75  # two glazes over each other
+KILN_SD, BODY_SD, FIRING_SD = 0.4, 0.2, 0.25
 HAND_SD = 0.25  # natural log of thickness: this potter's coats against typical ones
 COAT_SD = 0.28  # natural log of thickness: one coat against another
-NOISE_SD = 0.45  # unevenness of an edge, its place in the kiln, and drips ahead of it
-PAIRED_VARIANCE = 0.2  # more of that where glazes lie over each other
+NOISE_SD = 0.4  # unevenness of an edge, its place in the kiln, and drips ahead of it
+PAIRED_VARIANCE = 0.15  # more of that where glazes lie over each other
 UNSEEN_SHAPE_VARIANCE = 0.1  # of what the film's form may leave out
 
 
