@@ -25,7 +25,8 @@ Effect = tuple[str, Any]
 PAIR_EDGE_SD = 0.6  # one edge of a pair against the other
 ORDER_SD = 0.3  # a glaze under others against the same one over them
 METHOD_SD = 0.12  # natural log of thickness: dip, pour, brush, spray against the hand
-KIND_SD = 0.4  # all edges over glaze; all of pairs; all of glazes alone
+KIND_SD = 0.5  # all edges over glaze; all of glazes alone
+LEVEL_SD = 0.7  # all edges: the kiln, and how far the caution of the rules is out of place here
 RAMP_SD = 0.3  # a heating rate e times as fast
 SHAPE_SD = 0.3  # the powers of `chances.Shape`
 SLOW_RAMP_C_PER_H = 60.0
@@ -134,17 +135,9 @@ def pair_columns(columns: Columns, family: str) -> Indices:
     count = len(stacks.glazes)
     code = np.where(over >= 0, over * count + under, -1)
     unique, place = np.unique(code, return_inverse=True)
-    found = np.array(
-        [
-            -1
-            if c < 0
-            else columns.known.get(
-                (family, (stacks.glazes[c // count], stacks.glazes[c % count])), -1
-            )
-            for c in unique.tolist()
-        ],
-        dtype=np.intp,
-    )
+    pairs = [(stacks.glazes[c // count], stacks.glazes[c % count]) for c in unique.tolist()]
+    found = np.array([columns.known.get((family, pair), -1) for pair in pairs], dtype=np.intp)
+    found[unique < 0] = -1
     return found[place.reshape(code.shape)]
 
 
@@ -241,7 +234,7 @@ def prior_of(
         "order": (0.0, ORDER_SD),
         "order below": (0.0, ORDER_SD),
         "body": (0.0, rules.BODY_SD),
-        "kiln": (0.0, rules.KILN_SD),
+        "kiln": (0.0, LEVEL_SD),
         "over": (0.0, KIND_SD),
         "alone": (0.0, KIND_SD),
         "ramp": (0.0, RAMP_SD),

@@ -148,18 +148,9 @@ def _seen(mean: Floats, rows: Evidence, sd: Floats, mix: Floats) -> _Seen:
     )
 
 
-def log_chance(mean: Floats, rows: Evidence, fitted: Fitted) -> Floats:
-    """Log chance of each row's interval under a model that has not seen it, shape (rows,).
-
-    Parameters
-    ----------
-    mean : ndarray, shape (rows,)
-    rows : Evidence
-    fitted : Fitted
-    """
-    reach = np.asarray((rows.design @ fitted.covariance * rows.design.toarray()).sum(axis=1))
-    sd = np.sqrt(fitted.noise_sd**2 + rows.parts @ fitted.part_scale + reach)
-    return _seen(mean, rows, sd, fitted.mix).log
+def spread_of(design: Any, covariance: Floats) -> Floats:
+    """Variance of each row of a sparse design, shape (rows,)."""
+    return np.asarray(design.multiply(design @ covariance).sum(axis=1), dtype=float).ravel()
 
 
 def _climb(
@@ -213,7 +204,7 @@ def _spreads(rows: Evidence, prior: Prior, fitted: Fitted) -> Fitted:
     parts = rows.parts * fitted.part_scale
     total = noise + parts.sum(axis=1)
     seen = _seen(rows.design @ fitted.mean, rows, np.sqrt(total), fitted.mix)
-    reach = np.asarray((rows.design @ fitted.covariance * rows.design.toarray()).sum(axis=1))
+    reach = spread_of(rows.design, fitted.covariance)
     square = np.zeros(len(total))
     for i, scale in enumerate(MIX_SCALES):
         wide = total * scale**2

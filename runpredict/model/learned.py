@@ -16,7 +16,16 @@ import numpy as np
 from runpredict.arrays import AnyArray, Bools, Floats, Indices
 from runpredict.model import laplace, rules
 from runpredict.model.chances import HELD_BACK_M, Blend, Chances, Shape, calibrated
-from runpredict.model.effects import Effect, design, effects_in, prior_of, shape_design
+from runpredict.model.effects import (
+    Columns,
+    Effect,
+    design,
+    effects_in,
+    pair_columns,
+    prior_of,
+    shape_design,
+)
+from runpredict.model.noise import MIX_SHARES
 from runpredict.model.outcomes import Outcomes
 from runpredict.model.stacks import Stacks
 from runpredict.physics import film
@@ -83,8 +92,7 @@ class Studio:
         steps = [self.known.get(("method", name), -1) for name in names]
         method = np.array([self.mean[i] if i >= 0 else 0.0 for i in steps])
         coat = np.where(stacks.measured, 0.0, 2.0 * (hand + method[at.reshape(own.shape)]))
-        alone = own + coat + rules.ordinary_log(stacks)
-        return alone + rules.dissolved_log(stacks, alone)
+        return own + coat + rules.ordinary_log(stacks)
 
     def _glaze_place(self, stacks: Stacks) -> Indices:
         names = [*((("glaze", name)) for name in stacks.glazes), ("glaze", None)]
@@ -96,7 +104,7 @@ class Studio:
         rows = design(stacks, self.known, stacks.shares)
         of_melts = np.array([family in ("glaze", "hand", "method") for family, _ in self.known])
         mean = (rows @ np.where(of_melts, 0.0, self.mean)).reshape(shape)
-        variance = np.asarray((rows @ self.covariance * rows.toarray()).sum(axis=1)).reshape(shape)
+        variance = laplace.spread_of(rows, self.covariance).reshape(shape)
         return mean + rules.alone_log(stacks), variance + self._unknown_variance(stacks)
 
     def _unknown_variance(self, stacks: Stacks) -> Floats:
@@ -112,8 +120,6 @@ class Studio:
         return np.asarray(glaze + pair + shared[:, None], dtype=float)
 
     def _new_pair(self, stacks: Stacks) -> Bools:
-        from runpredict.model.effects import Columns, pair_columns  # noqa: PLC0415
-
         known = pair_columns(Columns(stacks, self.known), "pair")
         return (stacks.partner >= 0) & (known < 0)
 
@@ -245,7 +251,7 @@ def _studio_of(known: dict[Effect, int], mean: Floats, sd: Floats, stacks: Stack
         noise_sd=rules.NOISE_SD,
         pair_variance=rules.PAIRED_VARIANCE,
         coat_sd=rules.COAT_SD,
-        mix=laplace.MIX_SHARES,
+        mix=MIX_SHARES,
         seen={str(n): int(c) for n, c in zip(names, counts, strict=True)},
     )
 
@@ -284,7 +290,7 @@ def learn(
         The rows it was fitted to in the last round, and the fit.
     """
     known = {effect: i for i, effect in enumerate(effects_in([stacks]))}
-    studio = None
+    studio: Studio | None = None
     for done in range(ROUNDS):
         margins = margins_of(stacks, outcomes, known, studio)
 
@@ -294,6 +300,7 @@ def learn(
 
         fitted = laplace.fit(margins.rows, margins.prior, said)
         studio = taught(margins, fitted, stacks)
+    assert studio is not None
     return studio, margins, fitted
 
 

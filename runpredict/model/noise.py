@@ -8,11 +8,11 @@ from runpredict.arrays import Floats
 
 # Shares and scales of the normals whose mixture it is: an uneven coat, a bad place in the kiln, a
 # drip or a slip of the pen. Our choice; a log corrects the shares.
-MIX_SHARES = np.array([0.80, 0.17, 0.03])
+MIX_SHARES = np.array([0.85, 0.14, 0.01])
 MIX_SCALES = np.array([0.8, 1.5, 5.0])
 MIX_SHARES.setflags(write=False)
 MIX_SCALES.setflags(write=False)
-HALVINGS = 50
+HALVINGS = 32
 WIDEST = 60.0  # standard deviations; no chance lies beyond
 
 

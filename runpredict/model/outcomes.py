@@ -1,4 +1,4 @@
-"""What became of each logged piece: how far each edge ran, as an interval, and whether it passed."""
+"""What became of each logged piece: the interval each edge ran, and whether it passed."""
 
 from __future__ import annotations
 

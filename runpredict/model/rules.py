@@ -26,24 +26,23 @@ from runpredict.model.chances import Chances, Shape
 from runpredict.model.noise import MIX_SHARES
 from runpredict.model.stacks import Stacks
 
-IN_USE, ALONE = -0.5, -0.45
-CAUTION = 0.45  # power of the height at which glaze begins
-CHEMISTRY, ORDINARY_LOG10_PA_S = 0.88, 2.9
-OVER = -0.4  # an edge on glaze against one on clay
-DISSOLVED = 0.4  # how far a melt becomes the one it lies on
+IN_USE, ALONE = -0.42, -0.6
+CAUTION = 0.15  # power of the height at which glaze begins
+CHEMISTRY, ORDINARY_LOG10_PA_S = 0.75, 3.1
+OVER = -0.45  # an edge on glaze against one on clay
 
-GLAZE_SD = 0.8  # a glaze of known chemistry, besides the error of its viscosity
+GLAZE_SD = 0.75  # a glaze of known chemistry, besides the error of its viscosity
 # A word on a jar is right about three times in four; shift and spread allow for that. Beside
 # chemistry, which says most of it already, it counts for less.
-WORD_SHIFT = {"stiff": -1.2, "stable": -0.8, "": 0.0, "fluid": 0.6, "runny": 1.2}
-WORD_BESIDE_CHEMISTRY = 0.3
+WORD_SHIFT = {"stiff": -1.2, "stable": -0.8, "": 0.0, "fluid": 0.6, "runny": 1.5}
+WORD_BESIDE_CHEMISTRY = 0.2
 JAR_SD = {"stiff": 1.1, "stable": 1.1, "": 1.25, "fluid": 1.1, "runny": 1.1}
-PAIR_SD = 0.4  # two glazes over each other
-KILN_SD, BODY_SD, FIRING_SD = 0.65, 0.2, 0.25
+PAIR_SD = 0.75  # two glazes over each other
+KILN_SD, BODY_SD, FIRING_SD = 0.4, 0.2, 0.25
 HAND_SD = 0.25  # natural log of thickness: this potter's coats against typical ones
 COAT_SD = 0.28  # natural log of thickness: one coat against another
-NOISE_SD = 0.5  # unevenness of an edge, its place in the kiln, and drips ahead of it
-PAIRED_VARIANCE = 0.2  # more of that where glazes lie over each other
+NOISE_SD = 0.4  # unevenness of an edge, its place in the kiln, and drips ahead of it
+PAIRED_VARIANCE = 0.15  # more of that where glazes lie over each other
 UNSEEN_SHAPE_VARIANCE = 0.1  # of what the film's form may leave out
 
 
@@ -76,21 +75,10 @@ def ordinary_log(stacks: Stacks) -> Floats:
     return np.asarray(IN_USE + drawn, dtype=float)
 
 
-def dissolved_log(stacks: Stacks, melt_log: Floats) -> Floats:
-    """Step of each melt that lies on another toward that one, natural log, shape (n, k).
-
-    What lies on top takes up some of what it lies on and becomes as fluid as both together, the
-    logarithms of viscosities mixing as their shares do (Arrhenius 1887, Z. phys. Chem. 1:285).
-    """
-    whole = stacks.mobility_log + melt_log
-    beneath = np.take_along_axis(whole, np.maximum(stacks.under, 0), axis=1)
-    return np.where(stacks.under >= 0, DISSOLVED * (beneath - whole), 0.0)
-
-
 def alone_log(stacks: Stacks) -> Floats:
-    """Step of the margin of each edge with no other glaze about it, and over glaze, (n, k)."""
-    alone = np.where((stacks.partner < 0).all(axis=1), ALONE, 0.0)[:, None]
-    return np.asarray(alone + np.where(stacks.under >= 0, OVER, 0.0), dtype=float)
+    """Step of the margin of each edge that no other glaze meets, or that lies on glaze, (n, k)."""
+    on_glaze = np.where(stacks.under >= 0, OVER, 0.0)
+    return np.asarray(np.where(stacks.partner < 0, ALONE, on_glaze), dtype=float)
 
 
 def coat_variance(stacks: Stacks, coat_sd: float = COAT_SD) -> Floats:
@@ -100,9 +88,8 @@ def coat_variance(stacks: Stacks, coat_sd: float = COAT_SD) -> Floats:
 
 
 def paired(stacks: Stacks) -> Floats:
-    """1 for each edge of a piece on which glazes lie over each other, else 0, shape (n, k)."""
-    any_pair = (stacks.partner >= 0).any(axis=1)[:, None]
-    return np.asarray(np.broadcast_to(any_pair, stacks.present.shape), dtype=float)
+    """1 for each edge of a layer that another glaze meets, else 0, shape (n, k)."""
+    return np.where(stacks.partner >= 0, 1.0, 0.0)
 
 
 class RulesPredictor:
@@ -132,7 +119,7 @@ class RulesPredictor:
         lasting = KILN_SD**2 + BODY_SD**2 + FIRING_SD**2 + UNSEEN_SHAPE_VARIANCE
         mixed = paired(stacks)
         return Chances(
-            melt_log=melt_log + dissolved_log(stacks, melt_log),
+            melt_log=melt_log,
             edge_log=alone_log(stacks),
             variance=of_glazes + lasting + hand + PAIR_SD**2 * mixed,
             noise=NOISE_SD**2 + coat_variance(stacks) + PAIRED_VARIANCE * mixed,

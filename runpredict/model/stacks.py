@@ -166,7 +166,7 @@ class Stacks:
         For spreads alone, which must not hang on how thick or how low a layer is: an edge of a
         pair goes by both its glazes, the layer's own the more. Our choice.
         """
-        n, k = self.present.shape
+        k = self.present.shape[1]
         own = np.eye(k)[None] * self.present[:, :, None]
         other = (np.arange(k) == self.partner[..., None]) & (self.partner >= 0)[..., None]
         shares = np.where(other.any(axis=2)[..., None], OWN_SHARE * own, own)

@@ -140,9 +140,8 @@ def _calibration(past: Floats, chance: Floats) -> tuple[float, float]:
         log = np.logaddexp(0.0, np.where(past > 0, -margin, margin))
         return float(log.sum() + 0.5 * (SHIFT_TRUST * at[0] ** 2 + STRETCH_TRUST * at[1] ** 2))
 
-    found = minimize(
-        loss, np.zeros(2), method="Nelder-Mead", options={"xatol": 1e-7, "fatol": 1e-9}
-    )
+    close = {"xatol": 1e-7, "fatol": 1e-9}
+    found = minimize(loss, np.zeros(2), method="Nelder-Mead", options=close)
     return float(found.x[0]), float(np.exp(found.x[1]))
 
 

@@ -39,7 +39,7 @@ from runpredict.arrays import Floats, Indices
 
 TINY, TINY_M = 1e-300, 1e-12  # stand for none where a number is divided by or its log is taken
 LEAST_RUN_M = 0.2e-3  # nobody reads less off a pot
-RUN_STEPS = 16  # runs between none and the most, between which a run is read
+RUN_STEPS = 12  # runs between none and the most, between which a run is read
 # Height above the foot at which caution asks for nothing, and what is added to every height;
 # see `rules.CAUTION`.
 CAUTION_AT_M, CAUTION_NEAR_M = 18e-3, 3e-3
@@ -134,9 +134,10 @@ def motion(wall: Wall, melt_log: Floats) -> Motion:
 
     Notes
     -----
-    `sheets.two_layer_flux_m2` for any number of layers: with A the glaze from a layer's inner face out
-    and B that from its outer face out, a layer adds m (A³ - B³) / 3 to the flux. A layer's own
-    mean speed is that of its inner face, plus m (t²/3 + t B/2). The step of a stack of height
+    As `sheets.two_layer_flux_m2`, for any number of layers: with A the glaze from a layer's inner
+    face out and B that from its outer face out, a layer adds m (A³ - B³) / 3 to the flux. A
+    layer's own mean speed is that of its inner face, plus m (t²/3 + t B/2). The step of a stack
+    of height
     H - h over a base h that goes on below it moves as [q(H) - q(h)] / (H - h), which is
     m_base h H + m_top (H - h)² / 3 (Rankine-Hugoniot, e.g. Whitham, ch. 2.3); the layer's own
     glaze goes no faster than its outer face.
@@ -242,15 +243,15 @@ def log_factor_to_reach(moving: list[Film], reach_m: Floats, caution: float = 0.
 
     Notes
     -----
-    On clay the front of the glaze goes at the largest of (1.5 V(d) sqrt(m))^(2/3) - d, each band
-    with the mobility of its own stack. A layer that others cover right down to its edge goes with
+    On clay the front of the glaze goes at the largest of (1.5 V(d) sqrt(m))^(2/3) - d, with the
+    mean mobility of the glaze up to d, weighed by its volume. A layer that others cover right down to its edge goes with
     its own mean speed instead, and as the front does once the run is long against the way to
     where they begin. Over glaze the edge is a step.
     """
     need, _ = _needs(moving[0], reach_m, caution)
     for film in moving[1:]:
         alone, _ = _needs(film, reach_m, caution)
-        need[:, film.first :] = np.minimum(need, alone)[:, film.first :]
+        need = np.minimum(need, alone)
     return need
 
 
@@ -272,7 +273,7 @@ def driving(moving: list[Film], reach_m: Floats, caution: float = 0.0) -> tuple[
     share, thick = _of_band(moving[0], band)
     for film in moving[1:]:
         alone, band = _needs(film, reach_m, caution)
-        first = (alone < need) & (np.arange(need.shape[1]) >= film.first)
+        first = alone < need
         its_share, its_thick = _of_band(film, band)
         share = np.where(first[..., None], its_share, share)
         thick = np.where(first, its_thick, thick)
@@ -294,19 +295,31 @@ def _needs(film: Film, reach_m: Floats, caution: float) -> tuple[Floats, Indices
     way = reach + wall.start_m
     slope = np.broadcast_to(wall.thickness_m[:, None], way.shape)
     feeds = (wall.step_m > 0) & (slope > 0)
-    ready = flow.mobility_log[:, None]
+    ready = np.broadcast_to(flow.mobility_log[:, None], way.shape)
     if caution:
         high = wall.lower_m[..., None] + wall.start_m + CAUTION_NEAR_M
         ready = ready + caution * np.log(high / CAUTION_AT_M)
+    top = ready.max(axis=2, keepdims=True)
+    ease = np.exp(ready - top)
+    eased = ease * slope * wall.step_m
+    below = np.cumsum(eased, axis=2) - eased
+
+    def front(best: Floats) -> Floats:
+        held = wall.volume_m2 + slope * best
+        moved = below + ease * slope * best
+        return 3.0 * np.log(way + best) - np.log(2.25 * held * moved) - top
+
+    base = wall.base_m[..., None]
     with np.errstate(divide="ignore", invalid="ignore"):
         # The first parcel to arrive is at 2 way - 3 V/h above the band's lower end, or an end.
         best = np.where(slope > 0, 2.0 * way - 3.0 * wall.volume_m2 / slope, 0.0)
         best = np.clip(best, 0.0, wall.step_m)
-        held = 1.5 * (wall.volume_m2 + slope * best)
-        front = 3.0 * np.log(way + best) - 2.0 * np.log(held) - flow.own_log * reach / way
-        far = np.minimum(2.0 * way, wall.glazed_m[:, None, None])
-        step = 3.0 * np.log(way + far) - 2.0 * np.log(1.5 * slope * far) - flow.step_log
-        need = np.where((wall.base_m > 0)[..., None], step, front) - ready
+        on_clay = np.fmin(front(best), front(wall.step_m)) - flow.own_log * reach / way
+        rest = np.maximum(wall.glazed_m[:, None, None] - wall.step_m, 0.0)
+        fed = wall.step_m + np.minimum(base / slope, 1.0) * rest
+        far = np.minimum(2.0 * way, fed)
+        step = 3.0 * np.log(way + far) - 2.0 * np.log(1.5 * slope * far) - flow.step_log - ready
+        need = np.where(base > 0, step, on_clay)
     need = np.where(feeds & ~np.isnan(need), need, np.inf)
     band = need.argmin(axis=2)
     return np.take_along_axis(need, band[..., None], axis=2)[..., 0], band
