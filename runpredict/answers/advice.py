@@ -19,8 +19,8 @@ import pandas as pd
 from runpredict.answers import decisions
 from runpredict.answers.decisions import Ask
 from runpredict.arrays import AnyArray, Bools, Floats, Indices, Objects
-from runpredict.model.features import Stacks
-from runpredict.model.rules import Draws
+from runpredict.model.chances import Blend, Chances
+from runpredict.model.stacks import Stacks
 from runpredict.tables.columns import cones
 from runpredict.tables.plan import PlanTables
 from runpredict.tables.rows import with_defaults
@@ -70,8 +70,8 @@ class Case:
     cooler : callable
         Gives all pieces of the plan, each fired one cone lower, or as planned where there is no
         lower cone.
-    redraw : callable
-        Draws of changed pieces, where heat is changed too.
+    ask_anew : callable
+        Chances of changed pieces, where heat is changed too.
     step_m : float
         Lines of the ruler. [m]
     """
@@ -79,7 +79,7 @@ class Case:
     ask: Ask
     pieces: Indices
     cooler: Callable[[], Stacks]
-    redraw: Callable[[Stacks], Draws]
+    ask_anew: Callable[[Stacks], Chances | Blend]
     step_m: float
 
     def take(self, pieces: Indices) -> Case:
@@ -263,8 +263,8 @@ def risk_after(case: Case, way: tuple[Move, ...], reaches: list[Reach], share: F
     """Risk of each piece once a share of each move is made, shape (n,)."""
     stacks = changed(case, way, reaches, share)
     heat = any(move.kind in ("hold", "cone") for move in way)
-    draws = case.redraw(stacks) if heat else case.ask.draws
-    return draws.risk(stacks)[1]
+    chances = case.ask_anew(stacks) if heat else case.ask.chances
+    return chances.risk(stacks)[1]
 
 
 def advise(case: Case, risk: Floats, meant_to_run: Bools) -> Advice:

@@ -15,11 +15,13 @@ import pandas as pd
 
 from runpredict.answers import cookies, decisions
 from runpredict.answers.advice import Advice, Case, a_cone_lower, advise, is_meant_to_run
-from runpredict.answers.questions import DEFAULT_TOLERANCE, asks, checked_tolerance, glaze_names
+from runpredict.answers.questions import DEFAULT_TOLERANCE, asks, checked_tolerance
 from runpredict.arrays import Floats, Indices
 from runpredict.errors import BadInput, Fault
-from runpredict.model.features import Stacks, features_of, stacks_of
-from runpredict.model.rules import RUN_LEVELS, Predictor, RulesPredictor, run_quantiles
+from runpredict.model.chances import Predictor
+from runpredict.model.features import features_of
+from runpredict.model.rules import RulesPredictor
+from runpredict.model.stacks import Stacks, stacks_of
 from runpredict.tables.columns import cones
 from runpredict.tables.firings import firing_words, named_so
 from runpredict.tables.plan import PlanTables, check_plan
@@ -28,7 +30,7 @@ from runpredict.tables.rows import with_defaults
 from runpredict.units import HAND_STEP_MM, LengthUnits
 
 if TYPE_CHECKING:
-    from runpredict.model.learned import Trial
+    from runpredict.model.trial import Trial
 
 
 @dataclass(frozen=True)
@@ -295,7 +297,7 @@ def _cases(
         end = start + len(ask.stacks.hold_min)
         yield (
             slice(start, end),
-            Case(ask, np.arange(start, end), cooler, predictor.draws, _step_m("mm")),
+            Case(ask, np.arange(start, end), cooler, predictor.chances, _step_m("mm")),
         )
         start = end
 
@@ -318,20 +320,32 @@ def only_firing(tables: PlanTables, firing: str) -> PlanTables:
 
 def _judge(ask: decisions.Ask, girth: Floats) -> dict[str, Any]:
     """Every number of the answer for some pieces: (n,) a piece, (n, k) a layer."""
-    stacks, draws = ask.stacks, ask.draws
-    layer_risk, risk = draws.risk(stacks)
-    past_m3 = girth * np.quantile(draws.past_foot_m3(stacks), RUN_LEVELS[2], axis=1)
+    stacks, chances = ask.stacks, ask.chances
+    layer_risk, risk = chances.risk(stacks)
+    past_m3 = girth * chances.past_foot_m3(stacks)
     return {
         "layer_risk": layer_risk,
         "risk": risk,
-        "runs_m": run_quantiles(draws.runs_m(stacks)),
-        "blame": layer_risk.argmax(axis=1),
+        "runs_m": chances.run_quantiles_m(stacks),
+        "blame": _blame(layer_risk, chances.driving(stacks)),
         "wax_m": decisions.wax_height_m(ask),
         "past_m3": past_m3,
         "cookie_m": np.stack(cookies.cookie_size_m(past_m3, stacks.foot_m, stacks.puddle_m), 1),
         "dish_m": np.stack(cookies.dish_size_m(past_m3, stacks.foot_m), 1),
         "spare_m": _spare_m(ask, risk),
     }
+
+
+def _blame(layer_risk: Floats, driving: Floats) -> Indices:
+    """The layer that carries glaze past the foot, shape (n,).
+
+    Of the edge likeliest to pass, its own layer, unless more than half of what drives it is
+    another.
+    """
+    edge = layer_risk.argmax(axis=1)
+    share = driving[np.arange(len(edge)), edge]
+    most = share.argmax(axis=1)
+    return np.where(decisions.pick(share, most) > 0.5, most, edge)
 
 
 def _spare_m(ask: decisions.Ask, risk: Floats) -> Floats:
@@ -361,8 +375,8 @@ def _layers_table(
     at = (stacks.piece_at, stacks.layer_at)
     table = rows[["piece", "firing", "layer", "glaze"]].copy()
     table["risk"] = found["layer_risk"][at]
-    # What has run that far has passed the foot; how much of it, not how far, is then told.
-    runs = _millimetres(np.minimum(found["runs_m"], stacks.lower_m[..., None])[at])
+    # What has run to the foot has passed it; how much of it, not how far, is then told.
+    runs = _millimetres(found["runs_m"][at])
     for column, name in enumerate(("run_p05_mm", "run_p50_mm", "run_p95_mm")):
         table[name] = runs[:, column]
     table["lower_edge_mm"] = rows["lower_edge_mm"]
@@ -424,7 +438,7 @@ def _outlook_table(stacks: Stacks, found: dict[str, Any]) -> pd.DataFrame:
             "piece": stacks.piece,
             "firing": stacks.firing,
             "spare_layer": np.where(safe, best + 1, 0),
-            "spare_glaze": np.where(safe, glaze_names(stacks)[each, best], ""),
+            "spare_glaze": np.where(safe, stacks.glaze_name[each, best], ""),
             "spare_mm": np.where(safe, 1e3 * spare_m[each, best], np.nan),
             "past_foot_cm3": np.round(1e6 * found["past_m3"], 2),
             "cookie_diameter_mm": _millimetres(found["cookie_m"][:, 0]),
@@ -440,7 +454,7 @@ def _changes_table(answer: Answer, advice: Advice) -> pd.DataFrame:
     made[:, 0] |= advice.word != "change"
     piece, place = np.nonzero(made)
     kind, layer = advice.kind[piece, place], advice.layer[piece, place]
-    names = np.append(glaze_names(answer.stacks), np.full((len(made), 1), ""), axis=1)
+    names = np.append(answer.stacks.glaze_name, np.full((len(made), 1), ""), axis=1)
     planned, changed = (
         np.where(np.isin(kind, ("wax", "edge")), 1e3 * amount[piece, place], amount[piece, place])
         for amount in (advice.planned, advice.changed)

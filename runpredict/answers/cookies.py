@@ -7,7 +7,7 @@ from numpy.typing import ArrayLike
 
 from runpredict.answers.advice import Advice
 from runpredict.arrays import Floats, Objects
-from runpredict.model.features import Stacks
+from runpredict.model.stacks import Stacks
 
 # Common practice, no source, all of these.
 COOKIE_RIM_M = 10e-3  # bare rim outside the puddle

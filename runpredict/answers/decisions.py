@@ -1,7 +1,7 @@
 """How far one thing may be changed: wax height, how low, how many coats, how long a hold.
 
-Asks any set of draws for the risk of a changed stack. Since risk never falls with more glaze,
-more heat or a lower edge, each limit is found by closing in on it from both sides.
+Asks for the risk of a changed stack. Since risk never falls with more glaze, more heat or a lower
+edge, each limit is found by closing in on it from both sides.
 """
 
 from __future__ import annotations
@@ -16,8 +16,8 @@ from numpy.typing import NDArray
 from runpredict.arrays import Bools, Floats, Indices
 
 if TYPE_CHECKING:
-    from runpredict.model.features import Stacks
-    from runpredict.model.rules import Draws
+    from runpredict.model.chances import Blend, Chances
+    from runpredict.model.stacks import Stacks
 
 
 STEP_M = 0.5e-3  # limits of edges and bands are found to half a millimetre
@@ -84,19 +84,19 @@ def with_hold(stacks: Stacks, hold_min: Floats) -> Stacks:
 
 @dataclass(frozen=True)
 class Ask:
-    """Pieces, the deviations drawn for them, and the risk that is tolerated."""
+    """Pieces, what is known of them, and the risk that is tolerated."""
 
     stacks: Stacks
-    draws: Draws
+    chances: Chances | Blend
     tolerance: float
 
     def take(self, pieces: Indices) -> Ask:
         """The same for some of the pieces."""
-        return Ask(self.stacks.take(pieces), self.draws.take(pieces), self.tolerance)
+        return Ask(self.stacks.take(pieces), self.chances.take(pieces), self.tolerance)
 
     def risk(self, changed: Stacks) -> Floats:
         """Chance that any layer of each piece, changed so, passes the foot."""
-        return self.draws.risk(changed)[1]
+        return self.chances.risk(changed)[1]
 
     def safe(self, changed: Stacks) -> Bools:
         """Whether each piece, changed so, stays at or under the tolerance."""

@@ -15,21 +15,22 @@ from runpredict.answers.questions import (
     DEFAULT_TOLERANCE,
     asks,
     checked_tolerance,
-    glaze_names,
     portions,
 )
 from runpredict.answers.review_effects import effects_of, than_either
 from runpredict.arrays import Floats
 from runpredict.errors import BadInput, Fault
 from runpredict.model import rules
-from runpredict.model.features import Stacks, features_of, stacks_of
-from runpredict.model.rules import Predictor
+from runpredict.model.chances import Predictor
+from runpredict.model.features import features_of
+from runpredict.model.stacks import Stacks, stacks_of
 from runpredict.tables.firings import firing_words, named_firing
 from runpredict.tables.plan import PlanTables, check_plan
 from runpredict.tables.rows import split_results
 
 if TYPE_CHECKING:
-    from runpredict.model.learned import Studio, Trial
+    from runpredict.model.learned import Studio
+    from runpredict.model.trial import Trial
 
 
 BARE = "bare clay"
@@ -265,7 +266,7 @@ def _predicted_seen(log: pd.DataFrame, stacks: Stacks, trial: Trial | None) -> p
     table["past_foot"] = np.where(np.isnan(upper), "", np.where(np.isinf(upper), "yes", "no"))
     table["risk"] = risk[at]
     under = np.full(stacks.present.shape, BARE, dtype=object)
-    under[:, 1:] = glaze_names(stacks)[:, :-1]
+    under[:, 1:] = stacks.glaze_name[:, :-1]
     table["over"] = under[at]
     table["body"] = stacks.body[stacks.piece_at]
     inside = rules.within_range(table["run_mm"], table["run_p05_mm"], table["run_p95_mm"])
@@ -342,7 +343,7 @@ def _early_stops(stacks: Stacks, predictor: Predictor, tolerance: float) -> pd.D
             found.append(
                 pd.DataFrame(
                     {
-                        "glaze": glaze_names(ask.stacks)[mine, k],
+                        "glaze": ask.stacks.glaze_name[mine, k],
                         "lower_edge_mm": 1e3 * ask.stacks.lower_m[mine, k],
                         "safe_edge_mm": 1e3 * edge_m[mine],
                     }

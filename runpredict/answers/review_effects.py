@@ -9,7 +9,7 @@ import pandas as pd
 
 from runpredict.arrays import Floats
 from runpredict.model import rules
-from runpredict.model.features import Stacks
+from runpredict.model.stacks import Stacks
 from runpredict.physics import film
 
 if TYPE_CHECKING:

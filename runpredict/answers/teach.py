@@ -27,8 +27,9 @@ from runpredict.answers.teach_belief import (
 )
 from runpredict.arrays import Floats, Indices
 from runpredict.errors import BadInput, Fault
-from runpredict.model.features import Stacks, features_of, stacks_of, typical_thickness_mm
-from runpredict.model.rules import Predictor, run_quantiles
+from runpredict.model.chances import Predictor
+from runpredict.model.features import features_of, typical_thickness_mm
+from runpredict.model.stacks import Stacks, stacks_of
 from runpredict.tables.plan import PlanTables
 from runpredict.tables.rows import with_defaults
 

@@ -15,9 +15,9 @@ from scipy.special import ndtr, owens_t
 
 from runpredict.arrays import AnyArray, Floats, Indices
 from runpredict.model import effects, rules
+from runpredict.model.chances import Predictor
 from runpredict.model.effects import Effect
-from runpredict.model.features import Stacks
-from runpredict.model.rules import Predictor
+from runpredict.model.stacks import Stacks
 from runpredict.physics import film
 
 TEST_FIRING: Effect = ("test firing", "")  # what all readings of one firing have in common

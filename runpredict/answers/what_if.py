@@ -11,10 +11,10 @@ import pandas as pd
 from runpredict.answers import decisions
 from runpredict.answers.advice import a_cone_lower
 from runpredict.answers.check import Answer
-from runpredict.answers.questions import glaze_names
 from runpredict.arrays import Floats
-from runpredict.model.features import MORE_COATS, Stacks, features_of, stacks_of
-from runpredict.model.rules import Draws
+from runpredict.model.chances import Blend, Chances
+from runpredict.model.features import MORE_COATS, features_of
+from runpredict.model.stacks import Stacks, stacks_of
 from runpredict.tables.rows import with_defaults
 
 LONGEST_HOLD_MIN = 60.0
@@ -87,8 +87,9 @@ def what_if(answer: Answer, piece: str, firing: str | None = None) -> WhatIf:
 def what_if_at(answer: Answer, row: int) -> WhatIf:
     """`what_if` of the piece in a row of `answer.pieces`."""
     stacks = answer.stacks.take(np.array([row]))
-    draws = answer.predictor.draws(stacks)
+    chances = answer.predictor.chances(stacks)
     cone, cooler = _cooler(answer, row)
+    by_hold_cooler = _by_hold(cooler, answer.predictor.chances(cooler))
     return WhatIf(
         piece=str(stacks.piece[0]),
         firing=str(stacks.firing[0]),
@@ -96,11 +97,11 @@ def what_if_at(answer: Answer, row: int) -> WhatIf:
         band_mm=1e3 * float(decisions.planned_band_m(stacks)[0]),
         hold_min=float(stacks.hold_min[0]),
         edges_mm=tuple(1e3 * stacks.lower_m[0, stacks.glazed[0]]),
-        by_band=_by_band(stacks, draws),
-        by_edge=_by_edge(stacks, draws),
-        by_coats=_by_coats(stacks, draws),
-        by_hold=_by_hold(stacks, draws),
-        by_hold_cooler=_by_hold(cooler, answer.predictor.draws(cooler)).iloc[: None if cone else 0],
+        by_band=_by_band(stacks, chances),
+        by_edge=_by_edge(stacks, chances),
+        by_coats=_by_coats(stacks, chances),
+        by_hold=_by_hold(stacks, chances),
+        by_hold_cooler=by_hold_cooler.iloc[: None if cone else 0],
         cooler_cone=cone,
     )
 
@@ -117,33 +118,33 @@ def _cooler(answer: Answer, row: int) -> tuple[str, Stacks]:
     return "" if typed or cone == was else cone, stacks
 
 
-def _risks(draws: Draws, changed: Iterable[Stacks]) -> list[float]:
-    return [float(draws.risk(stacks)[1][0]) for stacks in changed]
+def _risks(chances: Chances | Blend, changed: Iterable[Stacks]) -> list[float]:
+    return [float(chances.risk(stacks)[1][0]) for stacks in changed]
 
 
-def _by_band(stacks: Stacks, draws: Draws) -> pd.DataFrame:
+def _by_band(stacks: Stacks, chances: Chances | Blend) -> pd.DataFrame:
     top_m = float(np.where(stacks.present, stacks.upper_m, 0.0).max())
     planned_m = float(decisions.planned_band_m(stacks)[0])
     most_m = planned_m + BAND_SHARE * (top_m - planned_m)
     band_m: Floats = np.linspace(0.0, most_m, BAND_POINTS)
     changed = (decisions.with_band(stacks, np.array([band])) for band in band_m)
-    return pd.DataFrame({"band_mm": 1e3 * band_m, "risk": _risks(draws, changed)})
+    return pd.DataFrame({"band_mm": 1e3 * band_m, "risk": _risks(chances, changed)})
 
 
-def _by_edge(stacks: Stacks, draws: Draws) -> pd.DataFrame:
+def _by_edge(stacks: Stacks, chances: Chances | Blend) -> pd.DataFrame:
     parts = []
     for k in np.flatnonzero(stacks.glazed[0]):
         most_m = max(float(stacks.upper_m[0, k]) - decisions.LEAST_LAYER_M, 0.0)
         edge_m: Floats = np.linspace(0.0, most_m, EDGE_POINTS)
         changed = (decisions.with_edge(stacks, np.array([k]), np.array([edge])) for edge in edge_m)
-        part = pd.DataFrame({"edge_mm": 1e3 * edge_m, "risk": _risks(draws, changed)})
-        parts.append(part.assign(layer=int(k) + 1, glaze=glaze_names(stacks)[0, k]))
+        part = pd.DataFrame({"edge_mm": 1e3 * edge_m, "risk": _risks(chances, changed)})
+        parts.append(part.assign(layer=int(k) + 1, glaze=stacks.glaze_name[0, k]))
     return pd.concat(parts, ignore_index=True)[["layer", "glaze", "edge_mm", "risk"]]
 
 
-def _by_coats(stacks: Stacks, draws: Draws) -> pd.DataFrame:
+def _by_coats(stacks: Stacks, chances: Chances | Blend) -> pd.DataFrame:
     rows = []
-    names = glaze_names(stacks)[0]
+    names = stacks.glaze_name[0]
     for k in np.flatnonzero(stacks.present[0]):
         planned = int(stacks.coats[0, k])
         coats = range(1, min(planned + MORE_COATS, stacks.coat_ratio.shape[2]) + 1)
@@ -151,13 +152,13 @@ def _by_coats(stacks: Stacks, draws: Draws) -> pd.DataFrame:
             decisions.with_thickness(stacks, np.array([k]), stacks.coat_ratio[:, k, count - 1])
             for count in coats
         )
-        for count, risk in zip(coats, _risks(draws, changed), strict=True):
+        for count, risk in zip(coats, _risks(chances, changed), strict=True):
             rows.append((int(k) + 1, names[k], count, risk, count == planned))
     return pd.DataFrame(rows, columns=["layer", "glaze", "coats", "risk", "planned"])
 
 
-def _by_hold(stacks: Stacks, draws: Draws) -> pd.DataFrame:
+def _by_hold(stacks: Stacks, chances: Chances | Blend) -> pd.DataFrame:
     longest = max(LONGEST_HOLD_MIN, 2.0 * float(stacks.hold_min[0]))
     hold_min: Floats = np.linspace(0.0, longest, HOLD_POINTS)
     changed = (decisions.with_hold(stacks, np.array([hold])) for hold in hold_min)
-    return pd.DataFrame({"hold_min": hold_min, "risk": _risks(draws, changed)})
+    return pd.DataFrame({"hold_min": hold_min, "risk": _risks(chances, changed)})

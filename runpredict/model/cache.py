@@ -11,16 +11,22 @@ import os
 import stat
 from collections.abc import Callable
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import joblib
 import pandas as pd
 
 from runpredict.datafiles import package_digest
-from runpredict.model.features import features_of, stacks_of
-from runpredict.model.learned import Trained, Trial
+from runpredict.model.features import features_of
+from runpredict.model.learned import Trained
+from runpredict.model.outcomes import outcomes_of
+from runpredict.model.stacks import stacks_of
 from runpredict.tables.csv_files import table_csv
 from runpredict.tables.plan import PlanTables
 from runpredict.tables.rows import split_results
+
+if TYPE_CHECKING:
+    from runpredict.model.trial import Trial
 
 KEPT_MODELS = 20
 
@@ -81,7 +87,8 @@ def trained_on(
             return kept
     from runpredict.model.trial import train  # noqa: PLC0415 - loads scikit-learn
 
-    made = train(log, stacks_of(features_of(log, tables.glazes, tables.schedules)), progress)
+    stacks = stacks_of(features_of(log, tables.glazes, tables.schedules))
+    made = train(stacks, outcomes_of(log, stacks), progress)
     _keep(made, path)
     return made
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Protocol
+from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -19,6 +19,9 @@ from runpredict.arrays import AnyArray, Bools, Floats
 from runpredict.model.noise import chance_above, quantile
 from runpredict.model.stacks import Stacks
 from runpredict.physics import film
+
+if TYPE_CHECKING:
+    from runpredict.model.learned import Studio
 
 RUN_LEVELS = (0.05, 0.50, 0.95)  # quantiles of the run that are told
 # A film that would creep less than this stays where it is, held by its own contact line.
@@ -132,6 +135,11 @@ class Chances:
         glazed = np.where(stacks.glazed, per_rim, 0.0)
         return np.asarray(glazed.max(axis=1) * np.pi * stacks.foot_m, dtype=float)
 
+    def driving(self, stacks: Stacks) -> Floats:
+        """Part of each melt in what drives each edge past the foot: edge, layer; (n, k, k)."""
+        moving = self.shape.films(stacks, self.melt_log)
+        return film.driving(moving, stacks.lower_m + HELD_BACK_M, self.shape.caution)[0]
+
     def _factor_log(self, level: float) -> Floats:
         return self.edge_log + quantile(level, self.variance, self.noise, self.mix)
 
@@ -170,6 +178,10 @@ class Blend:
         """As `Chances.past_foot_m3`."""
         return self._mean([(w, part.past_foot_m3(stacks)) for w, part in self.parts])
 
+    def driving(self, stacks: Stacks) -> Floats:
+        """As `Chances.driving`."""
+        return self._mean([(w, part.driving(stacks)) for w, part in self.parts])
+
     @staticmethod
     def _mean(weighted: Sequence[tuple[float, Floats]]) -> Floats:
         return np.asarray(sum(weight * values for weight, values in weighted), dtype=float)
@@ -185,6 +197,10 @@ class Predictor(Protocol):
     @property
     def share(self) -> float:
         """Share of a log's model in the answer, 0 to 1."""
+
+    @property
+    def studio(self) -> Studio | None:
+        """What a log taught; None without one."""
 
     def chances(self, stacks: Stacks) -> Chances | Blend:
         """What is known of some pieces."""

@@ -97,6 +97,7 @@ class RulesPredictor:
 
     basis = "rules"
     share = 0.0
+    studio = None
 
     def seen(self) -> None:
         """No log, no layers."""

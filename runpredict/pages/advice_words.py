@@ -11,7 +11,7 @@ import pandas as pd
 
 from runpredict.answers.check import Answer
 from runpredict.answers.cookies import needed_from
-from runpredict.model.rules import RUN_LEVELS
+from runpredict.model.chances import RUN_LEVELS
 from runpredict.pages.plain import percent
 from runpredict.pages.words import WORTH_TELLING_MM
 from runpredict.units import HAND_STEP_MM, MM_PER_INCH, LengthUnits, format_distance

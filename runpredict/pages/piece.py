@@ -10,7 +10,7 @@ from numpy.typing import ArrayLike
 from runpredict.answers.check import Answer
 from runpredict.answers.cookies import outward
 from runpredict.arrays import Floats
-from runpredict.model.rules import RUN_LEVELS
+from runpredict.model.chances import RUN_LEVELS
 from runpredict.units import LengthUnits
 
 LEAST_RADIUS_MM = 4.0  # a wall that closes in is not drawn through the pot's axis

@@ -9,8 +9,9 @@ from helpers.pieces import glazes, pieces
 from helpers.tables import ANALYSIS, faults_of, layers
 
 from runpredict.answers import questions
-from runpredict.answers.check import RUN_LEVELS, check
+from runpredict.answers.check import check
 from runpredict.errors import TableWarning
+from runpredict.model.chances import RUN_LEVELS
 from runpredict.tables.columns import cones
 
 LAYERS = [
