@@ -12,6 +12,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
+import pandas as pd
 
 from runpredict.arrays import AnyArray, Bools, Floats, Indices
 from runpredict.model import laplace, rules
@@ -362,3 +363,33 @@ class HeldBack:
     def take(self, pieces: AnyArray) -> HeldBack:
         """Those of some of the pieces."""
         return HeldBack(self.risk[pieces], self.layer_risk[pieces], self.runs_mm[pieces])
+
+
+@dataclass(frozen=True)
+class Trial:
+    """How the model did on firings it had not seen.
+
+    Attributes
+    ----------
+    pieces, firings : int
+        Of the log, with a result.
+    scores : DataFrame
+        log_loss and brier of the learned model, the rules, their blend as it answers, and the
+        base rate.
+    reliability : DataFrame
+        Of the blend, see `trial.reliability`.
+    interval_coverage : float
+        Share of measured runs within the range told for them.
+    held : HeldBack
+        What was told of every piece, in the order of the stacks trained on.
+    doubted : ndarray, shape (n, k)
+        How much each result counted: near 0 for one that nothing explains; NaN for none.
+    """
+
+    pieces: int
+    firings: int
+    scores: pd.DataFrame
+    reliability: pd.DataFrame
+    interval_coverage: float
+    held: HeldBack
+    doubted: Floats

@@ -18,7 +18,7 @@ from sklearn.metrics import brier_score_loss, log_loss
 from runpredict.arrays import Bools, Floats, Indices
 from runpredict.model import laplace, rules
 from runpredict.model.chances import RUN_LEVELS, Blend, Chances, within_range
-from runpredict.model.learned import HeldBack, Margins, Studio, Trained, learn, taught
+from runpredict.model.learned import HeldBack, Margins, Studio, Trained, Trial, learn, taught
 from runpredict.model.outcomes import Outcomes
 from runpredict.model.stacks import Stacks
 
@@ -31,36 +31,6 @@ LEARNED_TRUST, RULES_TRUST = 6.0, 2.0
 LEAST_FIRINGS = 3
 RELIABILITY_BINS = 10
 MOST_SHARE = 0.999
-
-
-@dataclass(frozen=True)
-class Trial:
-    """How the model did on firings it had not seen.
-
-    Attributes
-    ----------
-    pieces, firings : int
-        Of the log, with a result.
-    scores : DataFrame
-        log_loss and brier of the learned model, the rules, their blend as it answers, and the
-        base rate.
-    reliability : DataFrame
-        Of the blend, see `reliability`.
-    interval_coverage : float
-        Share of measured runs within the range told for them.
-    held : HeldBack
-        What was told of every piece, in the order of the stacks trained on.
-    doubted : ndarray, shape (n, k)
-        How much each result counted: near 0 for one that nothing explains; NaN for none.
-    """
-
-    pieces: int
-    firings: int
-    scores: pd.DataFrame
-    reliability: pd.DataFrame
-    interval_coverage: float
-    held: HeldBack
-    doubted: Floats
 
 
 def folds_of(stacks: Stacks, pieces: Bools) -> Indices:
