@@ -19,6 +19,7 @@ from runpredict.arrays import Floats, Indices
 from runpredict.errors import BadInput, Fault
 from runpredict.model.features import Stacks, features_of, stacks_of
 from runpredict.model.rules import RUN_LEVELS, Predictor, RulesPredictor, run_quantiles
+from runpredict.tables.files import refuse_other
 from runpredict.tables.firings import firing_words, named_so
 from runpredict.tables.plan import PlanTables, check_plan
 
@@ -156,6 +157,7 @@ def check(
     ------
     BadInput : with every fault of every table, or a tolerance that is none.
     """
+    refuse_other(plan, pd.DataFrame, "plan", "a pandas DataFrame, such as read_table returns")
     tables = check_plan(
         plan, glazes, log=log, recipes=recipes, materials=materials, schedules=schedules
     )

@@ -42,8 +42,8 @@ from runpredict.logbook.schema import (
 from runpredict.logbook.store import add_rows, headings_of, newest_rows, reading, revisions
 from runpredict.tables.cells import Table, nearest
 from runpredict.tables.columns import KINDS, TableKind
-from runpredict.tables.csv_files import table_csv
-from runpredict.tables.files import refuse_file, replace_files
+from runpredict.tables.csv_files import refuse_kind, table_csv
+from runpredict.tables.files import as_path, refuse_file, refuse_other, replace_files
 from runpredict.tables.firings import firing_words
 from runpredict.tables.marks import mark_answers, refuse_unasked
 from runpredict.tables.rows import check_rows, raise_faults
@@ -90,7 +90,7 @@ class Logbook:
         BadInput
             If there is none, or it is damaged; then it is left as it is.
         """
-        file = Path(folder) / FILE_NAME
+        file = as_path(folder, "folder") / FILE_NAME
         if not file.exists():
             if not create:
                 refuse_file(
@@ -143,6 +143,7 @@ class Logbook:
         DataFrame
             As `tables.rows.check_table` returns it: mm, °C, wt %.
         """
+        refuse_kind(kind)
         with self._telling():
             rows = [
                 stored.row
@@ -168,11 +169,16 @@ class Logbook:
             `revision`, `retired` (it was removed, or left its recipe or schedule), then the columns
             of `table`.
         """
+        refuse_kind(kind)
         with self._telling():
             history = revisions_frame(
                 kind, revisions(self._connection, kind), headings_of(self._connection, kind)
             )
         for column, value in named.items():
+            if column not in history:
+                refuse_file(
+                    kind, f"has no column {column}; its history has {', '.join(map(str, history))}."
+                )
             history = history.loc[history[column] == value]
         return history.reset_index(drop=True)
 
@@ -213,6 +219,9 @@ class Logbook:
         what is logged; oxides of an analysis, ingredients of a recipe and segments of a schedule
         are corrected as a whole.
         """
+        refuse_other(tables, dict, "tables", "a dict of DataFrames by kind")
+        for kind in tables:
+            refuse_kind(kind)
         checked = [check_rows(raw, kind, kind) for kind, raw in tables.items()]
         return self.import_checked(checked, origin)
 
@@ -289,6 +298,9 @@ class Logbook:
     def _write_outcomes(
         self, piece: str, outcomes: Sequence[Outcome], firing: str | None, action: str
     ) -> pd.DataFrame:
+        refuse_other(outcomes, Sequence, "outcomes", "a list of Outcome")
+        for outcome in outcomes:
+            refuse_other(outcome, Outcome, "outcomes", "a list of Outcome")
         stored = self._layers_of(piece)
         place = self._one_firing(piece, stored, firing)
         changes: list[Change] = []
@@ -394,12 +406,16 @@ class Logbook:
         with self._telling(), reading(self._connection):
             tables: dict[str, pd.DataFrame] = {kind: self.table(kind) for kind in KINDS}
             tables[HISTORY] = self.changes()
-        files = {} if folder is None else {Path(folder) / f"{name}.csv": name for name in tables}
-        paths = [*files, *([] if xlsx is None else [Path(xlsx)])]
+        files = (
+            {}
+            if folder is None
+            else {as_path(folder, "folder") / f"{name}.csv": name for name in tables}
+        )
+        paths = [*files, *([] if xlsx is None else [as_path(xlsx, "xlsx")])]
         refuse_unasked(paths)
         with replace_files(paths) as drafts:
-            for draft, name in zip(drafts, files.values(), strict=False):
-                draft.write_text(table_csv(tables[name]), encoding="utf-8", newline="")
+            for draft, table in zip(drafts, tables.values() if folder else (), strict=False):
+                draft.write_text(table_csv(table), encoding="utf-8", newline="")
             if xlsx is not None:
                 save_workbook(tables, drafts[-1])
             mark_answers(drafts, paths)
@@ -431,10 +447,12 @@ class Logbook:
 
     def _layers_of(self, piece: str) -> dict[Key, Stored]:
         """Layers of the pieces of a name, but for those that were removed."""
+        refuse_other(piece, str, "piece", "its name")
         newest = newest_rows(self._connection, "layers", piece)
         return {key: stored for key, stored in newest.items() if not stored.retired}
 
     def _one_firing(self, piece: str, stored: Mapping[Key, Stored], firing: str | None) -> str:
+        refuse_other(firing, (str, type(None)), "firing", "its name, or None")
         firings = list(dict.fromkeys(key[1] for key in stored))
         listed = ", ".join(f'"{firing_words(key)}"' for key in firings)
         if not firings:

@@ -21,6 +21,7 @@ from runpredict.physics.chemistry import (
 )
 from runpredict.tables.cells import Table, nearest
 from runpredict.tables.csv_files import load_table
+from runpredict.tables.files import refuse_other
 from runpredict.tables.firings import keyed_firings
 from runpredict.tables.roles import ROLES
 from runpredict.tables.rows import check_rows, empty_table, raise_faults, with_defaults
@@ -149,6 +150,7 @@ def check_plan(
         As `rows.check_table`.
     """
     given = _by_role(plan=plan, glazes=glazes, **others)
+    refuse_other(glazes, pd.DataFrame, "glazes", "a pandas DataFrame, such as read_table returns")
     return _join({role: check_rows(raw, ROLES[role], role) for role, raw in given.items()}, [])
 
 
