@@ -10,7 +10,7 @@ from helpers.tables import ANALYSIS, layers
 import runpredict
 from runpredict import BadInput, Logbook, Outcome
 from runpredict.logbook import rows
-from runpredict.tables import plan as plan_tables
+from runpredict.tables import names
 
 GLAZES = pd.DataFrame([ANALYSIS])
 NO_FRAMES = [[1, 2], {"piece": ["a"]}, pd.Series([1]), "layers.csv", Path("x"), 5, np.ones((2, 2))]
@@ -131,7 +131,7 @@ def test_a_closed_logbook_is_told(log):
 def test_names_nobody_knows_cost_a_few_hints_only(count, log, monkeypatch):
     """The search for a near name grows with the names; it is made for what is shown only."""
     asked = []
-    for module in (rows, plan_tables):
+    for module in (rows, names):
         whole = module.nearest
         monkeypatch.setattr(module, "nearest", lambda *a, w=whole: asked.append(a) or w(*a))
     many = [{"piece": f"p{n}", "glaze": f"glase {n}"} for n in range(count)]

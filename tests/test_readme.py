@@ -71,7 +71,7 @@ def test_every_line_runs_in_order_on_the_sample_tables(checkout, monkeypatch, ca
     mine = checkout / "mine"
     assert written_in(mine) == {
         "answer", "backup", "glazes.csv", "kiln.html", "layers.csv", "log.csv", "logbook",
-        "logbook_form.xlsx", "recipes.csv", "schedules.csv",
+        "logbook_form.xlsx", "materials.csv", "recipes.csv", "schedules.csv",
     }  # fmt: skip
     last = pd.read_csv(mine / "backup" / "history.csv").iloc[-1]
     assert (last["action"], last["column"], last["after"]) == ("record", "past_foot", "no")

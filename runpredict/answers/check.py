@@ -21,6 +21,7 @@ from runpredict.model.features import Stacks, features_of, stacks_of
 from runpredict.model.rules import RUN_LEVELS, Predictor, RulesPredictor, run_quantiles
 from runpredict.tables.files import refuse_other
 from runpredict.tables.firings import firing_words, named_so
+from runpredict.tables.names import match_name
 from runpredict.tables.plan import PlanTables, check_plan
 
 if TYPE_CHECKING:
@@ -211,7 +212,8 @@ def only_firing(tables: PlanTables, firing: str) -> PlanTables:
     ------
     BadInput : no such firing in the plan.
     """
-    plan = tables.plan.loc[named_so(tables.plan["firing"], firing)]
+    meant = match_name(firing, tables.plan["firing"]) or firing
+    plan = tables.plan.loc[named_so(tables.plan["firing"], meant)]
     if plan.empty:
         keys = tables.plan["firing"].drop_duplicates().head(20)
         names = ", ".join(f'"{firing_words(key)}"' for key in keys)

@@ -172,11 +172,11 @@ def _record(args: argparse.Namespace) -> int:
             for number in numbers
         ]
         written = log.record(args.piece, outcomes, firing=firing)
-    _confirm(args.piece, written)
+    _confirm(written)
     return DONE
 
 
-def _confirm(piece: str, written: Any) -> None:
+def _confirm(written: Any) -> None:
     from runpredict.units import format_length
 
     for row in written.itertuples():
@@ -188,7 +188,7 @@ def _confirm(piece: str, written: Any) -> None:
         past = {"yes": "past the foot", "no": "not past the foot", "": "past the foot or not known"}
         where = f" ({row.firing})" if row.firing else ""
         print(
-            f"Logged: {piece}{where}, layer {row.layer}, {row.glaze}: "
+            f"Logged: {row.piece}{where}, layer {row.layer}, {row.glaze}: "
             f"{ran}, {past[row.past_foot]}.",
             flush=True,
         )

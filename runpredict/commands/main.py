@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, NoReturn
 
 import runpredict
-from runpredict.commands import logbook, review
+from runpredict.commands import logbook, materials, review
 from runpredict.commands.options import (
     DONE,
     OVER_TOLERANCE,
@@ -80,6 +80,7 @@ def build_parser() -> argparse.ArgumentParser:
     demo = commands.add_parser("demo", help="the whole job on the invented sample studio")
     _answer_options(demo)
     demo.set_defaults(run=_demo)
+    materials.add_commands(commands)
     logbook.add_commands(commands)
     review.add_commands(commands)
     return parser
@@ -159,14 +160,18 @@ def _tell(tables: PlanTables, args: argparse.Namespace) -> int:
 def _glaze(args: argparse.Namespace) -> int:
     from runpredict.commands.sources import gather
     from runpredict.pages.glaze_text import glaze_text
+    from runpredict.tables.names import match_name
 
-    glazes = gather(("glazes",), args.logbook, **files_of(args)).glazes
-    named = glazes.loc[glazes["glaze"] == args.name]
-    if named.empty:
+    tables = gather(("glazes",), args.logbook, **files_of(args))
+    glazes, recipes = tables.glazes, tables.recipes
+    found = match_name(args.name, glazes["glaze"])
+    if not found:
         names = ", ".join(f'"{name}"' for name in glazes["glaze"].head(20))
         message = f'has no glaze "{args.name}"; its glazes are {names}.'
         raise BadInput([Fault(Path(args.glazes or args.logbook).name, None, None, message)])
-    print(glaze_text(named.iloc[0], args.units))
+    glaze = glazes.loc[glazes["glaze"] == found].iloc[0]
+    mixed_from = recipes.loc[recipes["glaze"] == found, "material"]
+    print(glaze_text(glaze, args.units, mixed_from))
     return DONE
 
 

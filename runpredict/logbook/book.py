@@ -4,25 +4,22 @@ from __future__ import annotations
 
 import math
 import os
-import sqlite3
-from collections.abc import Iterable, Iterator, Mapping, Sequence
-from contextlib import closing, contextmanager
+from collections.abc import Iterable, Mapping, Sequence
+from contextlib import closing
 from pathlib import Path
-from typing import Any, Self
 
 import pandas as pd
 
 from runpredict.errors import Fault, printable
 from runpredict.logbook.forms import load_files
-from runpredict.logbook.history import HISTORY, changes_frame, revisions_frame
+from runpredict.logbook.history import HISTORY
+from runpredict.logbook.reading import ReadLogbook
 from runpredict.logbook.reused import results_inherited
 from runpredict.logbook.rows import (
     Change,
     Counts,
     Incoming,
-    Key,
     Outcome,
-    Stored,
     changes_of,
     faults_together,
     frame_of,
@@ -33,19 +30,16 @@ from runpredict.logbook.rows import (
 )
 from runpredict.logbook.schema import (
     FILE_NAME,
-    connect,
-    make_file,
     new_in_memory,
-    telling,
     transaction,
 )
-from runpredict.logbook.store import add_rows, headings_of, newest_rows, reading, revisions
-from runpredict.tables.cells import Table, nearest
+from runpredict.logbook.store import add_rows, newest_rows, reading
+from runpredict.tables.cells import Table
 from runpredict.tables.columns import KINDS, TableKind
 from runpredict.tables.csv_files import refuse_kind, table_csv
 from runpredict.tables.files import as_path, refuse_file, refuse_other, replace_files
-from runpredict.tables.firings import firing_words
 from runpredict.tables.marks import mark_answers, refuse_unasked
+from runpredict.tables.names import respell
 from runpredict.tables.rows import check_rows, raise_faults
 from runpredict.tables.slips import warn_of_ripeness
 from runpredict.tables.workbooks import save_workbook
@@ -53,7 +47,7 @@ from runpredict.tables.workbooks import save_workbook
 __all__ = ["FILE_NAME", "Logbook", "Outcome", "import_files"]
 
 
-class Logbook:
+class Logbook(ReadLogbook):
     """A logbook in a folder; close it, or use it in a ``with``.
 
     Nothing is ever taken out: what is corrected stands in `history`.
@@ -65,127 +59,6 @@ class Logbook:
     ...     len(log.layers())
     0
     """
-
-    def __init__(self, connection: sqlite3.Connection, file: Path | None) -> None:
-        self._connection = connection
-        self.file = file
-
-    @classmethod
-    def open(cls, folder: str | os.PathLike[str], *, create: bool = False) -> Self:
-        """Open the logbook of a folder.
-
-        Parameters
-        ----------
-        folder : path
-            Where ``logbook.sqlite3`` is.
-        create : bool
-            Make an empty one when there is none.
-
-        Returns
-        -------
-        Logbook
-
-        Raises
-        ------
-        BadInput
-            If there is none, or it is damaged; then it is left as it is.
-        """
-        file = as_path(folder, "folder") / FILE_NAME
-        if not file.exists():
-            if not create:
-                refuse_file(
-                    FILE_NAME,
-                    f'there is none in "{folder}"; import your tables first, or give the folder '
-                    "of your logbook with --logbook.",
-                )
-            make_file(file)
-        return cls(connect(file), file)
-
-    def close(self) -> None:
-        """Close the file."""
-        self._connection.close()
-
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(self, kind: type[BaseException] | None, fault: object, trace: object) -> None:
-        self.close()
-
-    def glazes(self) -> pd.DataFrame:
-        """Glazes; as `table`."""
-        return self.table("glazes")
-
-    def recipes(self) -> pd.DataFrame:
-        """Recipes of glazes; as `table`."""
-        return self.table("recipes")
-
-    def materials(self) -> pd.DataFrame:
-        """Raw materials; as `table`."""
-        return self.table("materials")
-
-    def schedules(self) -> pd.DataFrame:
-        """Typed firings; as `table`."""
-        return self.table("schedules")
-
-    def layers(self) -> pd.DataFrame:
-        """Layers, planned and fired; as `table`."""
-        return self.table("layers")
-
-    def table(self, kind: TableKind) -> pd.DataFrame:
-        """One table, its rows in the order they were first logged.
-
-        Parameters
-        ----------
-        kind : {"glazes", "recipes", "materials", "schedules", "layers"}
-
-        Returns
-        -------
-        DataFrame
-            As `tables.rows.check_table` returns it: mm, °C, wt %.
-        """
-        refuse_kind(kind)
-        with self._telling():
-            rows = [
-                stored.row
-                for stored in newest_rows(self._connection, kind).values()
-                if not stored.retired
-            ]
-            headings = headings_of(self._connection, kind)
-        return frame_of(kind, rows, headings)
-
-    def history(self, kind: TableKind = "layers", **named: Any) -> pd.DataFrame:
-        """Every revision of the rows of a table, the oldest first.
-
-        Parameters
-        ----------
-        kind : {"glazes", "recipes", "materials", "schedules", "layers"}
-        **named
-            Only rows with these cells, such as ``piece="mug 1"``.
-
-        Returns
-        -------
-        DataFrame
-            `logged_at` (UTC), `action` (``import``, ``record`` or ``remove``), `origin`,
-            `revision`, `retired` (it was removed, or left its recipe or schedule), then the columns
-            of `table`.
-        """
-        refuse_kind(kind)
-        with self._telling():
-            history = revisions_frame(
-                kind, revisions(self._connection, kind), headings_of(self._connection, kind)
-            )
-        for column, value in named.items():
-            if column not in history:
-                refuse_file(
-                    kind, f"has no column {column}; its history has {', '.join(map(str, history))}."
-                )
-            history = history.loc[history[column] == value]
-        return history.reset_index(drop=True)
-
-    def changes(self) -> pd.DataFrame:
-        """Every change of every table, the oldest first; as `changes_frame` returns."""
-        with self._telling():
-            return changes_frame({kind: revisions(self._connection, kind) for kind in KINDS})
 
     def import_tables(
         self, tables: Mapping[TableKind, pd.DataFrame], origin: str = "tables"
@@ -217,7 +90,7 @@ class Logbook:
         -----
         A row with a new key is added. One with a known key corrects it, but a blank cell leaves
         what is logged; oxides of an analysis, ingredients of a recipe and segments of a schedule
-        are corrected as a whole.
+        are corrected as a whole. A layer's or a recipe's glaze may differ in case and spaces.
         """
         refuse_other(tables, dict, "tables", "a dict of DataFrames by kind")
         for kind in tables:
@@ -242,11 +115,11 @@ class Logbook:
         ------
         BadInput
         """
-        incoming, of_tables = join_tables(tables)
-        found = [*faults, *of_tables]
         counts: dict[TableKind, Counts] = {}
         with self._telling(), transaction(self._connection):
-            found += self._unknown_glazes(incoming)
+            self._respell_glazes(tables)
+            incoming, of_tables = join_tables(tables)
+            found = [*faults, *of_tables, *self._unknown_glazes(incoming)]
             raise_faults(found)
             changes: dict[TableKind, list[Change]] = {}
             for kind in KINDS:
@@ -271,6 +144,7 @@ class Logbook:
         Parameters
         ----------
         piece : str
+            In any case and spacing that no other piece has.
         outcomes : sequence of Outcome
             One a layer.
         firing : str, optional
@@ -301,6 +175,7 @@ class Logbook:
         refuse_other(outcomes, Sequence, "outcomes", "a list of Outcome")
         for outcome in outcomes:
             refuse_other(outcome, Outcome, "outcomes", "a list of Outcome")
+        piece = self._logged_piece(piece)
         stored = self._layers_of(piece)
         place = self._one_firing(piece, stored, firing)
         changes: list[Change] = []
@@ -342,6 +217,7 @@ class Logbook:
             If there is no such piece, or, without `result`, it has results; with it, it has none.
         """
         with self._telling(), transaction(self._connection):
+            piece = self._logged_piece(piece)
             stored = self._layers_of(piece)
             place = self._one_firing(piece, stored, firing)
             mine = {key: old for key, old in sorted(stored.items()) if key[1] == place}
@@ -362,25 +238,6 @@ class Logbook:
                 gone = [Change(k, old.row, old.revision + 1, True) for k, old in mine.items()]
                 add_rows(self._connection, self.file, {"layers": gone}, {}, "remove", piece)
         return frame_of("layers", [old.row for old in mine.values()], [])
-
-    def piece(self, piece: str, firing: str | None = None) -> pd.DataFrame:
-        """Layers of one piece, the lowest first.
-
-        Raises
-        ------
-        BadInput
-            If there is none, or `firing` is needed to tell which.
-        """
-        with self._telling():
-            stored = self._layers_of(piece)
-            place = self._one_firing(piece, stored, firing)
-        rows = [stored[key].row for key in sorted(stored) if key[1] == place]
-        return frame_of("layers", rows, [])
-
-    def firings_of(self, piece: str) -> list[str]:
-        """Firings that have a piece of this name; one without a name by its date."""
-        with self._telling():
-            return list(dict.fromkeys(key[1].strip() for key in self._layers_of(piece)))
 
     def export(
         self,
@@ -420,11 +277,6 @@ class Logbook:
                 save_workbook(tables, drafts[-1])
             mark_answers(drafts, paths)
 
-    @contextmanager
-    def _telling(self) -> Iterator[None]:
-        with telling(self.file or Path(FILE_NAME)):
-            yield
-
     def _warn_of_ripeness(
         self, tables: Sequence[Table], incoming: Mapping[TableKind, Incoming]
     ) -> None:
@@ -440,30 +292,21 @@ class Logbook:
     def _unknown_glazes(self, incoming: Mapping[TableKind, Incoming]) -> list[Fault]:
         if "layers" not in incoming:
             return []
-        logged = [name for (name,) in self._connection.execute("SELECT glaze FROM glaze_names")]
         given = incoming.get("glazes", Incoming()).rows.values()
-        known = [*logged, *(row.cells["glaze"] for row in given)]
+        known = [*self._logged_glazes(), *(row.cells["glaze"] for row in given)]
         return unknown_glazes(incoming["layers"], known, "the logbook")
 
-    def _layers_of(self, piece: str) -> dict[Key, Stored]:
-        """Layers of the pieces of a name, but for those that were removed."""
-        refuse_other(piece, str, "piece", "its name")
-        newest = newest_rows(self._connection, "layers", piece)
-        return {key: stored for key, stored in newest.items() if not stored.retired}
+    def _respell_glazes(self, tables: Sequence[Table]) -> None:
+        known = self._logged_glazes()
+        for table in tables:
+            if table.kind == "glazes":
+                known.extend(table.frame["glaze"])
+        for table in tables:
+            if table.kind in ("recipes", "layers"):
+                respell(table, "glaze", known, "the glazes")
 
-    def _one_firing(self, piece: str, stored: Mapping[Key, Stored], firing: str | None) -> str:
-        refuse_other(firing, (str, type(None)), "firing", "its name, or None")
-        firings = list(dict.fromkeys(key[1] for key in stored))
-        listed = ", ".join(f'"{firing_words(key)}"' for key in firings)
-        if not firings:
-            hint = nearest(piece, list(dict.fromkeys(self.layers()["piece"])))
-            refuse_file(piece, f"is no piece in the logbook{hint}; import its layers first.")
-        if firing is None and len(firings) > 1:
-            refuse_file(piece, f"is in the firings {listed}; say which with --firing.")
-        mine = firings if firing is None else [k for k in firings if k.strip() == firing.strip()]
-        if not mine:
-            refuse_file(piece, f'is not in a firing "{firing}"; it is in {listed}.')
-        return mine[0]
+    def _logged_glazes(self) -> list[str]:
+        return [name for (name,) in self._connection.execute("SELECT glaze FROM glaze_names")]
 
 
 def import_files(

@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 import numpy as np
 import pandas as pd
 
-from runpredict.pages.plain import columns
+from runpredict.pages.cautions_text import cautions_text
+from runpredict.pages.plain import columns, paragraph
+from runpredict.physics.cautions import cautions_of
 from runpredict.physics.chemistry import OXIDES, mole_fractions, unity_formula
 from runpredict.physics.melt import melt_curve
 from runpredict.units import LengthUnits, format_temperature
@@ -13,14 +17,16 @@ from runpredict.units import LengthUnits, format_temperature
 VISCOSITY_AT_C = (1000, 1050, 1100, 1150, 1200, 1250, 1300)
 
 
-def glaze_text(glaze: pd.Series, units: LengthUnits = "mm") -> str:
-    """Unity formula of one glaze and its viscosity over temperature.
+def glaze_text(glaze: pd.Series, units: LengthUnits = "mm", materials: Iterable[str] = ()) -> str:
+    """Unity formula of one glaze, its viscosity over temperature, and what to be careful of.
 
     Parameters
     ----------
     glaze : Series
         A row of the glazes with its oxides worked out. [wt %]
     units : "mm" or "in"
+    materials : iterable of str
+        Raw materials of its recipe.
 
     Returns
     -------
@@ -32,7 +38,8 @@ def glaze_text(glaze: pd.Series, units: LengthUnits = "mm") -> str:
         return (
             f"{glaze['glaze']}: a jar, so its chemistry is not known (behaviour word: {word}).\n"
             "It is taken for an ordinary mid-range glaze with a wide range. A few test tiles with "
-            "their runs measured will teach more than any word on the label."
+            "their runs measured will teach more than any word on the label.\n\n"
+            + paragraph(cautions_text(None))
         )
     unity = unity_formula(oxides.fillna(0.0))
     shown = [(name, unity[name]) for name in OXIDES if unity[name] >= 0.0005]
@@ -61,4 +68,7 @@ def glaze_text(glaze: pd.Series, units: LengthUnits = "mm") -> str:
     ]
     if bool(curve.outside[0]):
         parts.append("This melt is unlike any that was measured: take the numbers as a guess.")
+    counts = glaze["source"] == "recipe"
+    cautions = cautions_of(oxides, materials if counts else ())
+    parts.append(paragraph(cautions_text(cautions)))
     return "\n\n".join(parts)

@@ -7,7 +7,6 @@ is of oxides as in `OXIDES`, all iron as Fe2O3 and all manganese as MnO.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from functools import cache
 from typing import TypeAlias, cast
 
 import numpy as np
@@ -22,6 +21,7 @@ from runpredict.datafiles import (
     OXYGEN_PER_FLUORINE_WT,
     packaged_rows,
 )
+from runpredict.physics.materials import known_materials, material_names
 
 __all__ = [
     "FLUXES",
@@ -29,11 +29,9 @@ __all__ = [
     "OXIDES",
     "OxidesWt",
     "fill_oxides",
-    "known_materials",
     "mole_fractions",
     "oxides_wt_array",
     "recipe_oxides_wt",
-    "shipped_materials",
     "unity_formula",
 ]
 
@@ -206,54 +204,6 @@ def unity_formula(oxides_wt: OxidesWt) -> pd.Series[float] | pd.DataFrame:
     return unity if many else unity.iloc[0].rename(None)
 
 
-@cache
-def _shipped_materials() -> pd.DataFrame:
-    rows = packaged_rows("materials.csv")
-    numbers = {
-        column: [float(row[column] or "nan") for row in rows]
-        for column in (*OXIDES, "loss_on_ignition")
-    }
-    return pd.DataFrame(
-        {
-            "material": [row["material"] for row in rows],
-            **numbers,
-            "source": [row["source"] for row in rows],
-        }
-    )
-
-
-def shipped_materials() -> pd.DataFrame:
-    """Ordinary raw materials that come with the package.
-
-    Returns
-    -------
-    DataFrame
-        Columns of ``materials.csv``: theoretical, typical or invented analyses, each row with its
-        source. [wt %]
-    """
-    return _shipped_materials().copy()
-
-
-def known_materials(materials: pd.DataFrame | None = None) -> pd.DataFrame:
-    """The potter's own raw materials, then the shipped ones she has not given herself.
-
-    Parameters
-    ----------
-    materials : DataFrame, optional
-        Columns of ``materials.csv``.
-
-    Returns
-    -------
-    DataFrame
-        One row a material.
-    """
-    shipped = shipped_materials()
-    if materials is None or materials.empty:
-        return shipped
-    others = shipped.loc[~shipped["material"].isin(materials["material"])]
-    return pd.concat([materials, others], ignore_index=True)
-
-
 def recipe_oxides_wt(recipes: pd.DataFrame, materials: pd.DataFrame | None = None) -> pd.DataFrame:
     """Oxides of fired glazes, worked out from their recipes.
 
@@ -261,10 +211,10 @@ def recipe_oxides_wt(recipes: pd.DataFrame, materials: pd.DataFrame | None = Non
     ----------
     recipes : DataFrame
         Columns `glaze`, `material`, `parts`; additions are parts like any other, as every
-        part is weighed against the same hundred.
+        part is weighed against the same hundred. Materials by any of their names.
     materials : DataFrame, optional
-        Raw materials over the shipped ones, as for `known_materials`; oxides in weight percent of
-        the raw material, so what burns off (`loss_on_ignition`) is what they lack.
+        Raw materials over the shipped ones, as for `materials.known_materials`; oxides in weight
+        percent of the raw material, so what burns off (`loss_on_ignition`) is what they lack.
 
     Returns
     -------
@@ -278,14 +228,17 @@ def recipe_oxides_wt(recipes: pd.DataFrame, materials: pd.DataFrame | None = Non
     """
     analyses = known_materials(materials).set_index("material").reindex(columns=list(OXIDES))
     analyses = analyses.loc[~analyses.index.duplicated()].fillna(0.0).astype(float)
-    unknown = recipes.loc[~recipes["material"].isin(analyses.index), "material"]
-    if len(unknown):
-        raise ValueError(f'material "{unknown.iloc[0]}" is unknown; add it to materials.csv.')
+    find = material_names(materials).find
+    named = {name: find(name) for name in recipes["material"].unique()}
+    unknown = [name for name, material in named.items() if not material]
+    if unknown:
+        raise ValueError(f'material "{unknown[0]}" is unknown; add it to materials.csv.')
     parts = recipes["parts"].to_numpy(dtype=np.float64)
     if not np.all(parts >= 0):
         raise ValueError("parts of a recipe must be 0 or more.")
     melted = pd.DataFrame(
-        analyses.loc[recipes["material"]].to_numpy() * parts[:, None], columns=list(OXIDES)
+        analyses.loc[recipes["material"].map(named)].to_numpy() * parts[:, None],
+        columns=list(OXIDES),
     )
     sums = melted.groupby(recipes["glaze"].to_numpy(), sort=False).sum()
     total = sums.sum(axis=1)

@@ -80,9 +80,9 @@ def _length(name: str, right: str, low: float = 0.0, needed: bool = False) -> Co
 
 
 _OXIDE_COLUMNS = tuple(
-    Column(oxide, "number", "give weight percent, such as 60", low=0.0, high=105.0)
+    Column(oxide, "number", "give weight percent, such as 60", low=0.0, high=112.0)
     for oxide in OXIDES
-)
+)  # over 100 where a raw material takes up oxygen: red copper oxide becomes 111 % of CuO
 _NOTE = Column("note", "note")
 _HOLD = Column("hold_min", "number", "give minutes, such as 20", low=0, high=6000)
 _GLAZE = Column("glaze", "name", "give a glaze's name", needed=True)

@@ -6,31 +6,31 @@ import os
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TypeVar, cast
+from typing import TypeVar
 
 import numpy as np
 import pandas as pd
 
 from runpredict.errors import BadInput, Fault
-from runpredict.physics.chemistry import (
-    FLUXES,
-    OXIDES,
-    fill_oxides,
-    recipe_oxides_wt,
-    shipped_materials,
-)
-from runpredict.tables.cells import Table, nearest
+from runpredict.physics.chemistry import OXIDES, fill_oxides
+from runpredict.tables.cells import Table
 from runpredict.tables.csv_files import load_table
 from runpredict.tables.files import refuse_other
 from runpredict.tables.firings import keyed_firings
+from runpredict.tables.names import (
+    blame_unknown,
+    respell,
+    respell_bodies,
+    warn_alike,
+    warn_unused,
+)
+from runpredict.tables.recipes import check_melts, check_recipes
 from runpredict.tables.roles import ROLES
 from runpredict.tables.rows import check_rows, empty_table, raise_faults, with_defaults
 from runpredict.tables.slips import warn_of_ripeness
 from runpredict.tables.which_counts import warn_of_cones, warn_of_results
 
 __all__ = ["PlanTables", "check_plan", "read_plan"]
-
-HINTED_NAMES = 20
 
 T = TypeVar("T")
 
@@ -51,12 +51,15 @@ class PlanTables:
         `chemistry.fill_oxides` returns. [wt %]
     schedules : DataFrame
         Segments of typed firings; without rows when there are none.
+    recipes : DataFrame
+        Ingredients as typed; without rows when there are none.
     """
 
     plan: pd.DataFrame
     log: pd.DataFrame
     glazes: pd.DataFrame
     schedules: pd.DataFrame
+    recipes: pd.DataFrame
 
 
 def read_plan(
@@ -162,7 +165,8 @@ def _join(tables: Mapping[str, Table], faults: list[Fault]) -> PlanTables:
             faults.extend(sorted(tables[role].faults, key=lambda fault: fault.row or 0))
     raise_faults(faults)
     frames = {role: table.frame for role, table in tables.items()}
-    _check_melts(tables)
+    check_melts(tables)
+    raise_faults(fault for table in tables.values() for fault in table.faults)
 
     def frame(role: str) -> pd.DataFrame:
         return frames[role] if role in frames else empty_table(ROLES[role])
@@ -173,45 +177,50 @@ def _join(tables: Mapping[str, Table], faults: list[Fault]) -> PlanTables:
         log=log.assign(firing=keyed_firings(log)),
         glazes=fill_oxides(frames["glazes"], frames.get("recipes"), frames.get("materials")),
         schedules=frame("schedules"),
+        recipes=frame("recipes"),
     )
 
 
 def _check_names(tables: Mapping[str, Table]) -> None:
     """Every name in one table that points to another is found there."""
-    _infer_sources(tables)
-    _check_recipes(tables)
+    glazes = list(tables["glazes"].frame["glaze"])
     schedules = tables.get("schedules")
-    firings = set() if schedules is None else set(schedules.frame["firing"])
+    firings = [] if schedules is None else list(schedules.frame["firing"])
+    _respell(tables)
+    _infer_sources(tables)
+    check_recipes(tables)
     for role in ("plan", "log"):
         if role in tables:
-            _blame_unknown(
-                tables[role], "glaze", list(tables["glazes"].frame["glaze"]), tables["glazes"].name
-            )
-            _check_heat(tables[role], firings)
+            blame_unknown(tables[role], "glaze", glazes, tables["glazes"].name)
+            _check_heat(tables[role], set(firings))
     if "plan" in tables:
-        glazes = tables["glazes"].frame
+        frame = tables["glazes"].frame
         warn_of_ripeness(
-            tables["plan"], dict(zip(glazes["glaze"], glazes["matures_cone"], strict=True))
+            tables["plan"], dict(zip(frame["glaze"], frame["matures_cone"], strict=True))
         )
     warn_of_cones(tables)
+    if "plan" in tables and schedules is not None:
+        layers = [tables[role] for role in ("plan", "log") if role in tables]
+        fired = [str(name) for table in layers for name in table.frame["firing"].unique()]
+        warn_unused(schedules, "firing", fired, " or ".join(table.name for table in layers))
     if "plan" in tables and tables["plan"].frame.empty:
         tables["plan"].blame(None, None, "has no layer; give one row for each layer of glaze.")
 
 
-def _blame_unknown(table: Table, column: str, known: list[str], where: str) -> None:
-    names = table.frame[column]
-    unknown = names.ne("") & ~names.isin(known)
-    hints = {
-        name: nearest(name, known) for name in names.loc[unknown].drop_duplicates()[:HINTED_NAMES]
-    }
-    for position in np.flatnonzero(unknown):
-        name = str(names.iloc[position])
-        short = name if len(name) <= 40 else f"{name[:37]}..."
-        table.blame(
-            int(position),
-            column,
-            f'"{short}" is not in {where}{hints.get(name, "")}; add it there or mend the name.',
-        )
+def _respell(tables: Mapping[str, Table]) -> None:
+    """Names that point to another table are spelled as there."""
+    warn_alike(tables["glazes"], "glaze")
+    for role, column, pointed in (
+        ("recipes", "glaze", "glazes"),
+        ("plan", "glaze", "glazes"),
+        ("log", "glaze", "glazes"),
+        ("plan", "firing", "schedules"),
+        ("log", "firing", "schedules"),
+    ):
+        if role in tables and pointed in tables:
+            known = list(tables[pointed].frame[column].unique())
+            respell(tables[role], column, known, tables[pointed].name)
+    respell_bodies(tables)
 
 
 def _check_heat(table: Table, firings: set[str]) -> None:
@@ -239,40 +248,3 @@ def _infer_sources(tables: Mapping[str, Table]) -> None:
     )
     inferred = np.select([analysed, mixed], ["analysis", "recipe"], "jar")
     frame["source"] = frame["source"].mask(blank, pd.Series(inferred, index=frame.index))
-
-
-def _check_recipes(tables: Mapping[str, Table]) -> None:
-    glazes = tables["glazes"]
-    known = set(tables["recipes"].frame["glaze"]) if "recipes" in tables else set()
-    needs = glazes.frame["source"].eq("recipe") & glazes.frame["glaze"].ne("")
-    for position in np.flatnonzero(needs & ~glazes.frame["glaze"].isin(known)):
-        name = str(glazes.frame["glaze"].iloc[position])[:40]
-        glazes.blame(
-            int(position), "source", f'"{name}" has no recipe; give its rows in the recipes table.'
-        )
-    if "recipes" in tables:
-        materials = list(shipped_materials()["material"])
-        if "materials" in tables:
-            materials += list(tables["materials"].frame["material"])
-        _blame_unknown(tables["recipes"], "material", materials, "the materials")
-
-
-def _check_melts(tables: Mapping[str, Table]) -> None:
-    """Each recipe in use leaves a melt with a flux."""
-    if "recipes" not in tables:
-        return
-    table = tables["recipes"]
-    glazes = tables["glazes"].frame
-    used = glazes.loc[glazes["source"].eq("recipe"), "glaze"]
-    mine = table.frame.loc[table.frame["glaze"].isin(used)]
-    materials = tables["materials"].frame if "materials" in tables else None
-    for name, recipe in mine.groupby("glaze", sort=False):
-        first = cast(int, recipe.index[0])
-        try:
-            oxides_wt = recipe_oxides_wt(recipe, materials)
-        except ValueError:
-            table.blame(first, "parts", f'nothing of "{name}" is left after firing; mend it.')
-            continue
-        if oxides_wt[list(FLUXES)].to_numpy().sum() <= 0:
-            table.blame(first, "material", f'"{name}" has no flux; a glaze needs one to melt.')
-    raise_faults(table.faults)

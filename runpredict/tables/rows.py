@@ -23,6 +23,7 @@ from runpredict.tables.layers import (
     in_words,
     positions,
 )
+from runpredict.tables.repeats import respell_pieces, sum_repeats
 from runpredict.tables.slips import check_slips
 from runpredict.tables.which_counts import check_tops
 
@@ -112,7 +113,7 @@ def _check_glazes(table: Table) -> None:
 
 
 def _check_recipes(table: Table) -> None:
-    _blame_twice(table, "the material")
+    sum_repeats(table)
 
 
 def _check_materials(table: Table) -> None:
@@ -154,6 +155,7 @@ def _check_schedules(table: Table) -> None:
 
 
 def _check_layers(table: Table) -> None:
+    respell_pieces(table)
     check_dates(table)
     _blame_twice(table, "the layer")
     _check_counting(table, ["piece", "firing"], "layer")

@@ -193,7 +193,8 @@ def test_record_in_options(studio, capsys):
     told = capsys.readouterr().out.splitlines()[-1]
     assert told == "Logged: mug (f1), layer 1, sea: ran 9.5 mm (3/8 in), past the foot."
     assert outcomes() == [(pytest.approx(9.525), "yes"), (-1.0, "")]
-    assert run(["record", "mug", "--past-foot", "no"]) == 0
+    assert run(["record", "Mug", "--past-foot", "no"]) == 0
+    assert capsys.readouterr().out.startswith("Logged: mug (f1), layer 1, sea: ")
     assert outcomes() == [(pytest.approx(9.525), "no"), (-1.0, "no")]
     assert run(["record", "mug", "--layer", "1", "--run", "unknown"]) == 0
     assert outcomes() == [(-1.0, "no"), (-1.0, "no")]

@@ -1,9 +1,11 @@
 """Sound tables to spoil, shared by the tests of tables."""
 
+import warnings
+
 import pandas as pd
 import pytest
 
-from runpredict.errors import BadInput
+from runpredict.errors import BadInput, TableWarning
 from runpredict.tables.csv_files import read_table
 from runpredict.tables.marks import MARKS_NAME
 
@@ -40,3 +42,12 @@ def written_in(folder):
 def read_text(folder, text, kind="layers", encoding="utf-8", name="layers.csv"):
     (folder / name).write_bytes(text if isinstance(text, bytes) else text.encode(encoding))
     return read_table(folder / name, kind)
+
+
+def told(call, *args, **kwargs):
+    """What comes back, and the warnings on the way."""
+    with warnings.catch_warnings(record=True) as caught:
+        warnings.simplefilter("always")
+        found = call(*args, **kwargs)
+    assert all(issubclass(one.category, TableWarning) for one in caught)
+    return found, [str(one.message) for one in caught]

@@ -219,6 +219,34 @@ def test_text_that_cannot_be_kept_is_told(log):
     assert "row 2, column bin: cannot be kept" in fault
 
 
+@pytest.mark.parametrize("beside", [{}, {"glazes": GLAZES}])
+def test_a_glaze_may_be_typed_in_any_case_and_is_logged_as_it_is_known(log, beside):
+    typed = {
+        "layers": layers({"piece": "cup", "glaze": " SEA"}),
+        "recipes": RECIPES.assign(glaze="A s h", parts=[45.0, 55.0]),
+    }
+    with pytest.warns(TableWarning) as told:
+        log.import_tables({**typed, **beside})
+    assert [str(one.message).split(": ")[-1] for one in told] == [
+        '"SEA" is taken for "sea" of the glazes.',
+        '"A s h" is taken for "ash" of the glazes.',
+    ]
+    assert list(log.layers()["glaze"]) == ["sea", "ash", "sea"]
+    assert list(log.recipes()["glaze"]) == ["ash", "ash"]
+    assert list(log.recipes()["parts"]) == [45.0, 55.0]
+
+
+def test_a_piece_may_be_named_in_any_case_that_no_other_has(log):
+    assert list(log.record("MUG", [Outcome(1, 5.0)])["piece"]) == ["mug"]
+    assert log.piece(" mUg")["run_mm"].iloc[0] == 5.0
+    assert log.firings_of("Mug") == log.firings_of("mug") != []
+    log.import_tables({"layers": layers({"piece": "Mug"})})
+    assert list(log.record("Mug", [Outcome(1, 4.0)])["piece"]) == ["Mug"]
+    assert log.piece("mug")["run_mm"].iloc[0] == 5.0
+    (fault,) = faults_of(log.record, "MUG", [Outcome(1, 9.0)])
+    assert "is no piece in the logbook" in str(fault)
+
+
 def test_record_and_take_back(log):
     row = log.record("mug", [Outcome(2, 12.0, "no")]).iloc[0]
     assert (row["layer"], row["run_mm"], row["past_foot"]) == (2, 12.0, "no")

@@ -1,6 +1,7 @@
 """Trained models are kept, found again, and never read from where others can write."""
 
 import os
+from dataclasses import replace
 from pathlib import Path
 
 import joblib
@@ -25,7 +26,7 @@ def tables(monkeypatch, tmp_path):
     )
     # Two firings, too few to hold any back, train in a moment.
     few = read.log.loc[read.log["firing"].isin(["season 1", "season 2"])]
-    return type(read)(read.plan, few, read.glazes, read.schedules)
+    return replace(read, log=few)
 
 
 def times_trained(tables):
@@ -40,12 +41,12 @@ def test_a_model_is_trained_once_and_again_when_the_log_changes(tables):
     again, trained = times_trained(tables)
     assert not trained
     assert (again[0].studio.effects == first[0].studio.effects).all()
-    changed = type(tables)(tables.plan, tables.log.iloc[:-1], tables.glazes, tables.schedules)
+    changed = replace(tables, log=tables.log.iloc[:-1])
     assert times_trained(changed)[1]
 
 
 def test_no_result_no_model(tables):
-    bare = type(tables)(tables.plan, empty_table("layers"), tables.glazes, tables.schedules)
+    bare = replace(tables, log=empty_table("layers"))
     assert cache.trained_on(bare) is None
 
 

@@ -14,13 +14,12 @@ from runpredict.physics.chemistry import (
     MOLAR_MASS_G_PER_MOL,
     OXIDES,
     fill_oxides,
-    known_materials,
     mole_fractions,
     oxides_wt_array,
     recipe_oxides_wt,
-    shipped_materials,
     unity_formula,
 )
+from runpredict.physics.materials import known_materials, shipped_materials
 from runpredict.tables.rows import check_table
 
 PUBLISHED = Path(__file__).parents[1] / "published"

@@ -193,6 +193,7 @@ CELLS = (
 )
 
 
+@pytest.mark.filterwarnings("ignore::runpredict.errors.TableWarning")
 @given(st.data(), st.sampled_from(sorted(COLUMNS)))
 def test_any_cells_are_read_or_told_in_one_line_each(data, kind):
     names = [column.name for column in COLUMNS[kind]]

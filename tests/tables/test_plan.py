@@ -24,12 +24,15 @@ def test_a_plan_comes_back_with_the_chemistry_of_its_glazes():
 @pytest.mark.parametrize(
     ("change", "extra", "sentence"),
     [
-        ({"glaze": "Sea"}, {}, 'plan, row 2, column glaze: "Sea" is not in glazes (did you mean'),
+        ({"glaze": "Seas"}, {}, 'plan, row 2, column glaze: "Seas" is not in glazes (did you mean'),
         ({"cone": ""}, {}, "plan, row 2, column cone: is blank, and the firing has no schedule"),
         (
             {},
-            {"recipes": [{"glaze": "sea", "material": "Silica", "parts": 1}]},
-            'recipes, row 2, column material: "Silica" is not in the materials (did you mean "sil',
+            {
+                "glazes": [ANALYSIS, {"glaze": "made"}],
+                "recipes": [{"glaze": "made", "material": "Silca", "parts": 1}],
+            },
+            'recipes, row 2, column material: "Silca" is not in the materials (did you mean "sil',
         ),
         (
             {},

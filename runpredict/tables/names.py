@@ -1,0 +1,193 @@
+"""Names that one table takes from another, matched without regard to case and spaces."""
+
+from __future__ import annotations
+
+import unicodedata
+from collections.abc import Callable, Iterable, Mapping, Sequence
+
+import numpy as np
+import pandas as pd
+
+from runpredict.tables.cells import Table, nearest
+
+__all__ = [
+    "blame_unknown",
+    "match_name",
+    "name_key",
+    "respell",
+    "respell_bodies",
+    "shown_name",
+    "warn_alike",
+    "warn_unused",
+]
+
+HINTED_NAMES = 20
+
+
+def name_key(name: str) -> str:
+    """A name as compared: without case, spaces and what cannot be seen.
+
+    Examples
+    --------
+    >>> name_key(" Tide  Glass") == name_key("TIDE GLASS")
+    True
+    """
+    plain = unicodedata.normalize("NFKC", name).casefold()
+    return "".join(c for c in plain if not c.isspace() and unicodedata.category(c) != "Cf")
+
+
+def match_name(name: str, known: Iterable[str]) -> str:
+    """The known name that is meant.
+
+    Parameters
+    ----------
+    name : str
+        As typed.
+    known : iterable of str
+
+    Returns
+    -------
+    str
+        The name itself if it is known, else the only one that differs in nothing but case and
+        spaces, else blank.
+    """
+    names = list(dict.fromkeys(known))
+    return name if name in names else _by_key(names).get(name_key(name), "")
+
+
+def _by_key(names: Iterable[str]) -> dict[str, str]:
+    """Name by key, where only one has it."""
+    by_key: dict[str, str] = {}
+    for name in dict.fromkeys(names):
+        key = name_key(name)
+        by_key[key] = "" if key in by_key else name
+    return by_key
+
+
+def shown_name(name: str) -> str:
+    """A name short enough for a sentence."""
+    return name if len(name) <= 40 else f"{name[:37]}..."
+
+
+def respell(table: Table, column: str, known: Sequence[str], where: str) -> None:
+    """Give the names of a column the spelling of the table they point to.
+
+    Parameters
+    ----------
+    table : Table
+        Changed in place; each name that is spelled otherwise is told once.
+    column : str
+    known : sequence of str
+        Names as they should be spelled. One that matches none, or several, stays as it is.
+    where : str
+        What a sentence calls the table they stand in.
+    """
+    names = table.frame[column]
+    by_key = _by_key(known)
+    exact = {"", *known}
+    found = {name: by_key.get(name_key(name), "") for name in names.unique() if name not in exact}
+    _replace(table, column, {name: right for name, right in found.items() if right}, where)
+
+
+def _replace(table: Table, column: str, right: Mapping[str, str], where: str) -> None:
+    if not right:
+        return
+    names = table.frame[column]
+    first = names.loc[~names.duplicated() & names.isin(list(right))]
+    for position, name in first.items():
+        table.warn(
+            int(str(position)),
+            column,
+            f'"{shown_name(name)}" is taken for "{shown_name(right[name])}" of {where}.',
+        )
+    table.frame[column] = names.replace(dict(right))
+
+
+def respell_bodies(tables: Mapping[str, Table]) -> None:
+    """One spelling of each clay body in the plan and the log, the log's first."""
+    roles = [role for role in ("log", "plan") if role in tables]
+    bodies = [name for role in roles for name in tables[role].frame["body"].unique() if name]
+    first: dict[str, str] = {}
+    for name in bodies:
+        first.setdefault(name_key(name), name)
+    right = {name: first[name_key(name)] for name in bodies if first[name_key(name)] != name}
+    for role in roles:
+        here = set(tables[role].frame["body"])
+        where = f"the {roles[0]}" if role != roles[0] else "another row"
+        mine = {name: known for name, known in right.items() if name in here}
+        _replace(tables[role], "body", mine, where)
+
+
+def warn_alike(table: Table, column: str) -> None:
+    """Tell of names that differ in nothing but case and spaces."""
+    first: dict[str, int] = {}
+    for position, name in enumerate(table.frame[column]):
+        row = first.setdefault(name_key(name), position)
+        if name and row != position and table.frame[column].iloc[row] != name:
+            other = table.frame[column].iloc[row]
+            table.warn(
+                position,
+                column,
+                f'"{shown_name(name)}" and the "{shown_name(other)}" of row {table.rows[row]} '
+                "differ only in case or spaces; they are taken for two.",
+            )
+
+
+def _hints(names: pd.Series[str], hint: Callable[[str], str]) -> dict[str, str]:
+    """A hint for the first few names; finding what is like a name takes time."""
+    return {name: hint(name) for name in names.drop_duplicates()[:HINTED_NAMES]}
+
+
+def blame_unknown(table: Table, column: str, known: Sequence[str], where: str) -> None:
+    """Blame every name of a column that is not among the known ones.
+
+    Parameters
+    ----------
+    table : Table
+    column : str
+    known : sequence of str
+    where : str
+        What a sentence calls the table they stand in.
+    """
+    names = table.frame[column]
+    unknown = names.ne("") & ~names.isin(known)
+    hints = _hints(names.loc[unknown], lambda name: nearest(name, known))
+    for position in np.flatnonzero(unknown):
+        name = str(names.iloc[position])
+        table.blame(
+            int(position),
+            column,
+            f'"{shown_name(name)}" is not in {where}{hints.get(name, "")}; '
+            "add it there or mend the name.",
+        )
+
+
+def warn_unused(table: Table, column: str, used: Sequence[str], where: str) -> None:
+    """Tell of rows whose name no other table has: what is like a name by itself, the rest in one.
+
+    Parameters
+    ----------
+    table : Table
+    column : str
+    used : sequence of str
+        Names the other table has.
+    where : str
+        Where they would have to stand, such as ``glazes.csv``.
+    """
+    names = table.frame[column]
+    idle = names.loc[names.ne("") & ~names.isin(used)].drop_duplicates()
+    hints = _hints(idle, lambda name: nearest(name, used))
+    plain: list[str] = []
+    for position, name in idle.items():
+        if hints.get(name):
+            table.warn(
+                int(str(position)),
+                column,
+                f'"{shown_name(name)}" is not in {where}{hints[name]}, so its rows are not used.',
+            )
+        else:
+            plain.append(f'"{shown_name(name)}"')
+    if plain:
+        more = f" and {len(plain) - 5} more" if len(plain) > 5 else ""
+        listed = ", ".join(plain[:5])
+        table.warn(None, column, f"{listed}{more} not in {where}, so not used.")

@@ -1,0 +1,126 @@
+"""Recipes against each other, their glazes and the raw materials."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import cast
+
+import numpy as np
+
+from runpredict.datafiles import FLUXES
+from runpredict.physics.chemistry import recipe_oxides_wt
+from runpredict.physics.materials import MaterialNames, material_names
+from runpredict.tables.cells import Table
+from runpredict.tables.names import HINTED_NAMES, shown_name, warn_unused
+
+__all__ = ["check_melts", "check_recipes"]
+
+
+def check_recipes(tables: Mapping[str, Table]) -> None:
+    """Each recipe has a glaze and each glaze made from one has it; every material is known.
+
+    Parameters
+    ----------
+    tables : mapping of Table by role
+        The `source` of every glaze filled in; faults and warnings are added to them.
+    """
+    glazes = tables["glazes"]
+    known = set(tables["recipes"].frame["glaze"]) if "recipes" in tables else set()
+    needs = glazes.frame["source"].eq("recipe") & glazes.frame["glaze"].ne("")
+    for position in np.flatnonzero(needs & ~glazes.frame["glaze"].isin(known)):
+        name = str(glazes.frame["glaze"].iloc[position])[:40]
+        glazes.blame(
+            int(position), "source", f'"{name}" has no recipe; give its rows in the recipes table.'
+        )
+    if "recipes" not in tables:
+        return
+    warn_unused(tables["recipes"], "glaze", list(glazes.frame["glaze"]), glazes.name)
+    _warn_which_counts(glazes, known)
+    names = material_names(tables["materials"].frame if "materials" in tables else None)
+    _blame_materials(tables["recipes"], names)
+    _warn_two_names(tables["recipes"], names)
+
+
+def _warn_which_counts(glazes: Table, mixed: set[str]) -> None:
+    """A glaze with a recipe is said to be an analysis or a jar."""
+    beside = glazes.frame["source"].isin(["analysis", "jar"]) & glazes.frame["glaze"].isin(mixed)
+    for position in np.flatnonzero(beside):
+        row = glazes.frame.iloc[position]
+        counts = (
+            "the analysis counts" if row["source"] == "analysis" else "it counts as a bought jar"
+        )
+        glazes.warn(
+            int(position),
+            "source",
+            f'"{shown_name(row["glaze"])}" has a recipe too, but {counts}; '
+            "write recipe here to use the recipe.",
+        )
+
+
+def _blame_materials(table: Table, names: MaterialNames) -> None:
+    typed = table.frame["material"]
+    unknown = [name for name in typed.unique() if name and not names.find(name)]
+    told = {
+        name: _why_unknown(name, names, hint=count < HINTED_NAMES)
+        for count, name in enumerate(unknown)
+    }
+    for position in np.flatnonzero(typed.isin(unknown)):
+        table.blame(int(position), "material", told[typed.iloc[position]])
+
+
+def _why_unknown(name: str, names: MaterialNames, *, hint: bool) -> str:
+    near = " or ".join(f'"{other}"' for other in names.nearest(name)) if hint else ""
+    if names.is_vague(name):
+        which = f"name which, such as {near}, or " if near else ""
+        return (
+            f'"{shown_name(name)}" is no one material, or differs from lot to lot; '
+            f"{which}give its analysis in the materials table."
+        )
+    meant = f" (did you mean {near}?)" if near else ""
+    return (
+        f'"{shown_name(name)}" is not in the materials{meant}; mend the name, or give its analysis '
+        "in the materials table."
+    )
+
+
+def _warn_two_names(table: Table, names: MaterialNames) -> None:
+    """Tell of a material that stands in a recipe under two names, or also as an addition."""
+    frame = table.frame
+    found = frame["material"].map({name: names.find(name) for name in frame["material"].unique()})
+    first = frame.index.to_series().groupby([frame["glaze"], found]).transform("first")
+    again = first.ne(frame.index.to_series()) & found.ne("") & frame["glaze"].ne("")
+    for position in np.flatnonzero(again):
+        row, other = frame.iloc[position], first.iloc[position]
+        table.warn(
+            int(position),
+            "material",
+            f'"{shown_name(row["material"])}" is the "{shown_name(frame["material"][other])}" of '
+            f'row {table.rows[other]} again in "{shown_name(row["glaze"])}"; the parts are added '
+            "together.",
+        )
+
+
+def check_melts(tables: Mapping[str, Table]) -> None:
+    """Each recipe in use leaves a melt with a flux.
+
+    Parameters
+    ----------
+    tables : mapping of Table by role
+        Without faults so far.
+    """
+    if "recipes" not in tables:
+        return
+    table = tables["recipes"]
+    glazes = tables["glazes"].frame
+    used = glazes.loc[glazes["source"].eq("recipe"), "glaze"]
+    mine = table.frame.loc[table.frame["glaze"].isin(used)]
+    materials = tables["materials"].frame if "materials" in tables else None
+    for name, recipe in mine.groupby("glaze", sort=False):
+        first = cast(int, recipe.index[0])
+        try:
+            oxides_wt = recipe_oxides_wt(recipe, materials)
+        except ValueError:
+            table.blame(first, "parts", f'nothing of "{name}" is left after firing; mend it.')
+            continue
+        if oxides_wt[list(FLUXES)].to_numpy().sum() <= 0:
+            table.blame(first, "material", f'"{name}" has no flux; a glaze needs one to melt.')

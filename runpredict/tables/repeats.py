@@ -1,0 +1,72 @@
+"""Rows of one table that mean one thing, though they are spelled or typed apart."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from runpredict.tables.cells import Table
+from runpredict.tables.names import name_key, shown_name
+
+__all__ = ["respell_pieces", "sum_repeats"]
+
+
+def respell_pieces(table: Table) -> None:
+    """Make one piece of rows whose names differ only in case and spaces, in a table of layers.
+
+    Pieces that would then have a layer twice are two pieces, as their names say.
+    """
+    frame = table.frame
+    keys = {name: name_key(name) for name in frame["piece"].unique()}
+    if len(set(keys.values())) == len(keys):
+        return
+    same = [frame["firing"], frame["piece"].map(keys)]
+    twice = frame.assign(key=same[1]).duplicated(["firing", "key", "layer"], keep=False)
+    first = frame.index.to_series().groupby(same).transform("first")
+    right = frame["piece"].loc[first].set_axis(frame.index)
+    wrong = frame["piece"].ne(right) & ~twice.groupby(same).transform("any")
+    spelled = frame.loc[wrong, ["firing", "piece"]].drop_duplicates()
+    for position, name in spelled["piece"].items():
+        at = int(str(position))
+        table.warn(
+            at,
+            "piece",
+            f'"{shown_name(name)}" is taken for "{shown_name(right[at])}" of row '
+            f"{table.rows[first[at]]}, another layer of it.",
+        )
+    frame["piece"] = frame["piece"].mask(wrong, right)
+
+
+def sum_repeats(table: Table) -> None:
+    """Make one row of a material that stands twice in a recipe, and say so.
+
+    Parameters
+    ----------
+    table : Table
+        Of recipes, changed in place. A blank `addition` is no; a material in the hundred and
+        again as an addition stays two rows, which count together all the same.
+    """
+    frame = table.frame
+    key = [
+        frame["glaze"].map(name_key),
+        frame["material"].map(name_key),
+        frame["addition"].eq("yes"),
+    ]
+    named = frame["glaze"].ne("") & frame["material"].ne("") & frame["parts"].notna()
+    first = frame.index.to_series().groupby(key).transform("first")
+    again = named & named.loc[first].to_numpy() & first.ne(frame.index.to_series())
+    if not again.any():
+        return
+    for position in np.flatnonzero(again):
+        row = frame.iloc[position]
+        table.warn(
+            int(position),
+            "material",
+            f'"{shown_name(row["material"])}" is already in row {table.rows[first.iloc[position]]} '
+            f'of "{shown_name(row["glaze"])}"; the parts are added together.',
+        )
+    parts = frame["parts"].groupby(first).transform("sum")
+    keep = ~again.to_numpy()
+    table.frame = frame.assign(parts=parts.where(named, frame["parts"]))[keep].reset_index(
+        drop=True
+    )
+    table.rows = table.rows[keep]
