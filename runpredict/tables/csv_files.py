@@ -389,7 +389,17 @@ def _column_text(cells: pd.Series[Any]) -> list[str]:
         return [_number_text(value) for value in cells.tolist()]
     if cells.dtype == np.int64:
         return [str(value) for value in cells.tolist()]
-    return [_cell_text(cell) for cell in cells.tolist()]
+    known: dict[Any, str] = {}  # most cells of a long table are like others
+    texts = []
+    for cell in cells.tolist():
+        if type(cell) is not str:
+            texts.append(_cell_text(cell))
+            continue
+        text = known.get(cell)
+        if text is None:
+            text = known[cell] = _cell_text(cell)
+        texts.append(text)
+    return texts
 
 
 def table_csv(table: pd.DataFrame) -> str:
