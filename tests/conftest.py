@@ -6,7 +6,13 @@ import pytest
 from hypothesis import settings
 
 # Machines are slow at times; and what lands should not hang on the luck of one run.
-settings.register_profile("steady", deadline=None, derandomize="CI" in os.environ)
+settings.register_profile(
+    "steady",
+    deadline=None,
+    derandomize="CI" in os.environ,
+    max_examples=int(os.environ.get("RUNPREDICT_EXAMPLES", "100")),
+    print_blob=True,
+)
 settings.load_profile("steady")
 
 

@@ -23,6 +23,7 @@ from runpredict.model.features import features_of
 from runpredict.model.rules import RulesPredictor
 from runpredict.model.stacks import Stacks, stacks_of
 from runpredict.tables.columns import cones
+from runpredict.tables.files import refuse_other
 from runpredict.tables.firings import firing_words, named_so
 from runpredict.tables.plan import PlanTables, check_plan
 from runpredict.tables.roles import ROLES
@@ -213,6 +214,7 @@ def check(
     """
     others = {"log": log, "recipes": recipes, "materials": materials, "schedules": schedules}
     _refuse_paths({"plan": plan, "glazes": glazes, **others})
+    refuse_other(plan, pd.DataFrame, "plan", "a pandas DataFrame, such as read_table returns")
     tables = check_plan(plan, glazes, **others)
     return answer(tables, tolerance)
 
@@ -220,8 +222,8 @@ def check(
 def _refuse_paths(tables: dict[str, Any]) -> None:
     """Tables are read first, so that what is asked of them is what was seen."""
     faults = [
-        Fault(role, None, None, f"is no table but a {type(table).__name__}; read the file first: "
-              f'runpredict.read_table("{ROLES[role]}.csv", "{ROLES[role]}").')
+        Fault(role, None, None, f"is given as a {type(table).__name__}; give a pandas DataFrame, "
+              f'such as runpredict.read_table("{ROLES[role]}.csv", "{ROLES[role]}") returns.')
         for role, table in tables.items()
         if table is not None and not isinstance(table, pd.DataFrame)
     ]  # fmt: skip

@@ -8,6 +8,7 @@ from runpredict.answers.decisions import Ask
 from runpredict.errors import BadInput, Fault
 from runpredict.model.chances import Predictor
 from runpredict.model.stacks import Stacks
+from runpredict.tables.files import refuse_other
 
 DEFAULT_TOLERANCE = 0.05
 PIECES_AT_A_TIME = 2000  # keeps the arrays of one step within some tens of megabytes
@@ -29,8 +30,10 @@ def checked_tolerance(tolerance: float) -> float:
     ------
     BadInput : not between 0 and 1.
     """
+    refuse_other(tolerance, (int, float, np.integer, np.floating), "tolerance", "a number")
     if not 0.0 < tolerance < 1.0:
-        message = f"{tolerance:g} is no chance; give 0.05 for 5 %."
+        given = f"{tolerance:g}" if abs(tolerance) < 1e9 else "so much"
+        message = f"{given} is no chance; give 0.05 for 5 %."
         raise BadInput([Fault("tolerance", None, None, message)])
     return tolerance
 

@@ -4,26 +4,23 @@ from __future__ import annotations
 
 import math
 import os
-import sqlite3
-from collections.abc import Iterable, Iterator, Mapping, Sequence
-from contextlib import closing, contextmanager
+from collections.abc import Iterable, Mapping, Sequence
+from contextlib import closing
 from pathlib import Path
-from typing import Any, Self
 
 import pandas as pd
 
 from runpredict.errors import Fault, printable
 from runpredict.logbook.forms import load_files
-from runpredict.logbook.history import HISTORY, changes_frame, revisions_frame
-from runpredict.logbook.named import firing_meant, respell_glazes
+from runpredict.logbook.history import HISTORY
+from runpredict.logbook.named import respell_glazes
+from runpredict.logbook.reading import ReadLogbook
 from runpredict.logbook.reused import results_inherited
 from runpredict.logbook.rows import (
     Change,
     Counts,
     Incoming,
-    Key,
     Outcome,
-    Stored,
     changes_of,
     faults_together,
     frame_of,
@@ -34,19 +31,15 @@ from runpredict.logbook.rows import (
 )
 from runpredict.logbook.schema import (
     FILE_NAME,
-    connect,
-    make_file,
     new_in_memory,
-    telling,
     transaction,
 )
-from runpredict.logbook.store import add_rows, headings_of, newest_rows, reading, revisions
-from runpredict.tables.cells import Table, nearest
+from runpredict.logbook.store import add_rows, newest_rows, reading
+from runpredict.tables.cells import Table
 from runpredict.tables.columns import KINDS, TableKind
-from runpredict.tables.csv_files import table_csv
-from runpredict.tables.files import refuse_file, replace_files
+from runpredict.tables.csv_files import refuse_kind, table_csv
+from runpredict.tables.files import as_path, refuse_file, refuse_other, replace_files
 from runpredict.tables.marks import mark_answers, refuse_unasked
-from runpredict.tables.names import match_name
 from runpredict.tables.rows import check_rows, raise_faults
 from runpredict.tables.slips import warn_of_ripeness
 from runpredict.tables.workbooks import save_workbook
@@ -54,7 +47,7 @@ from runpredict.tables.workbooks import save_workbook
 __all__ = ["FILE_NAME", "Logbook", "Outcome", "import_files"]
 
 
-class Logbook:
+class Logbook(ReadLogbook):
     """A logbook in a folder; close it, or use it in a ``with``.
 
     Nothing is ever taken out: what is corrected stands in `history`.
@@ -66,121 +59,6 @@ class Logbook:
     ...     len(log.layers())
     0
     """
-
-    def __init__(self, connection: sqlite3.Connection, file: Path | None) -> None:
-        self._connection = connection
-        self.file = file
-
-    @classmethod
-    def open(cls, folder: str | os.PathLike[str], *, create: bool = False) -> Self:
-        """Open the logbook of a folder.
-
-        Parameters
-        ----------
-        folder : path
-            Where ``logbook.sqlite3`` is.
-        create : bool
-            Make an empty one when there is none.
-
-        Returns
-        -------
-        Logbook
-
-        Raises
-        ------
-        BadInput
-            If there is none, or it is damaged; then it is left as it is.
-        """
-        file = Path(folder) / FILE_NAME
-        if not file.exists():
-            if not create:
-                refuse_file(
-                    FILE_NAME,
-                    f'there is none in "{folder}"; import your tables first, or give the folder '
-                    "of your logbook with --logbook.",
-                )
-            make_file(file)
-        return cls(connect(file), file)
-
-    def close(self) -> None:
-        """Close the file."""
-        self._connection.close()
-
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(self, kind: type[BaseException] | None, fault: object, trace: object) -> None:
-        self.close()
-
-    def glazes(self) -> pd.DataFrame:
-        """Glazes; as `table`."""
-        return self.table("glazes")
-
-    def recipes(self) -> pd.DataFrame:
-        """Recipes of glazes; as `table`."""
-        return self.table("recipes")
-
-    def materials(self) -> pd.DataFrame:
-        """Raw materials; as `table`."""
-        return self.table("materials")
-
-    def schedules(self) -> pd.DataFrame:
-        """Typed firings; as `table`."""
-        return self.table("schedules")
-
-    def layers(self) -> pd.DataFrame:
-        """Layers, planned and fired; as `table`."""
-        return self.table("layers")
-
-    def table(self, kind: TableKind) -> pd.DataFrame:
-        """One table, its rows in the order they were first logged.
-
-        Parameters
-        ----------
-        kind : {"glazes", "recipes", "materials", "schedules", "layers"}
-
-        Returns
-        -------
-        DataFrame
-            As `tables.rows.check_table` returns it: mm, °C, wt %.
-        """
-        with self._telling():
-            rows = [
-                stored.row
-                for stored in newest_rows(self._connection, kind).values()
-                if not stored.retired
-            ]
-            headings = headings_of(self._connection, kind)
-        return frame_of(kind, rows, headings)
-
-    def history(self, kind: TableKind = "layers", **named: Any) -> pd.DataFrame:
-        """Every revision of the rows of a table, the oldest first.
-
-        Parameters
-        ----------
-        kind : {"glazes", "recipes", "materials", "schedules", "layers"}
-        **named
-            Only rows with these cells, such as ``piece="mug 1"``.
-
-        Returns
-        -------
-        DataFrame
-            `logged_at` (UTC), `action` (``import``, ``record`` or ``remove``), `origin`,
-            `revision`, `retired` (it was removed, or left its recipe or schedule), then the columns
-            of `table`.
-        """
-        with self._telling():
-            history = revisions_frame(
-                kind, revisions(self._connection, kind), headings_of(self._connection, kind)
-            )
-        for column, value in named.items():
-            history = history.loc[history[column] == value]
-        return history.reset_index(drop=True)
-
-    def changes(self) -> pd.DataFrame:
-        """Every change of every table, the oldest first; as `changes_frame` returns."""
-        with self._telling():
-            return changes_frame({kind: revisions(self._connection, kind) for kind in KINDS})
 
     def import_tables(
         self, tables: Mapping[TableKind, pd.DataFrame], origin: str = "tables"
@@ -214,6 +92,9 @@ class Logbook:
         what is logged; oxides of an analysis, ingredients of a recipe and segments of a schedule
         are corrected as a whole. A layer's or a recipe's glaze may differ in case and spaces.
         """
+        refuse_other(tables, dict, "tables", "a dict of DataFrames by kind")
+        for kind in tables:
+            refuse_kind(kind)
         checked = [check_rows(raw, kind, kind) for kind, raw in tables.items()]
         return self.import_checked(checked, origin)
 
@@ -286,12 +167,15 @@ class Logbook:
             For an outcome that contradicts itself.
         """
         with self._telling(), transaction(self._connection):
-            piece = self._logged_piece(piece)
             return self._write_outcomes(piece, outcomes, firing, "record")
 
     def _write_outcomes(
         self, piece: str, outcomes: Sequence[Outcome], firing: str | None, action: str
     ) -> pd.DataFrame:
+        refuse_other(outcomes, Sequence, "outcomes", "a list of Outcome")
+        for outcome in outcomes:
+            refuse_other(outcome, Outcome, "outcomes", "a list of Outcome")
+        piece = self._logged_piece(piece)
         stored = self._layers_of(piece)
         place = self._one_firing(piece, stored, firing)
         changes: list[Change] = []
@@ -355,27 +239,6 @@ class Logbook:
                 add_rows(self._connection, self.file, {"layers": gone}, {}, "remove", piece)
         return frame_of("layers", [old.row for old in mine.values()], [])
 
-    def piece(self, piece: str, firing: str | None = None) -> pd.DataFrame:
-        """Layers of one piece, the lowest first.
-
-        Raises
-        ------
-        BadInput
-            If there is none, or `firing` is needed to tell which.
-        """
-        with self._telling():
-            piece = self._logged_piece(piece)
-            stored = self._layers_of(piece)
-            place = self._one_firing(piece, stored, firing)
-        rows = [stored[key].row for key in sorted(stored) if key[1] == place]
-        return frame_of("layers", rows, [])
-
-    def firings_of(self, piece: str) -> list[str]:
-        """Firings that have a piece of this name; one without a name by its date."""
-        with self._telling():
-            stored = self._layers_of(self._logged_piece(piece))
-        return list(dict.fromkeys(key[1].strip() for key in stored))
-
     def export(
         self,
         folder: str | os.PathLike[str] | None = None,
@@ -400,20 +263,19 @@ class Logbook:
         with self._telling(), reading(self._connection):
             tables: dict[str, pd.DataFrame] = {kind: self.table(kind) for kind in KINDS}
             tables[HISTORY] = self.changes()
-        files = {} if folder is None else {Path(folder) / f"{name}.csv": name for name in tables}
-        paths = [*files, *([] if xlsx is None else [Path(xlsx)])]
+        files = (
+            {}
+            if folder is None
+            else {as_path(folder, "folder") / f"{name}.csv": name for name in tables}
+        )
+        paths = [*files, *([] if xlsx is None else [as_path(xlsx, "xlsx")])]
         refuse_unasked(paths)
         with replace_files(paths) as drafts:
-            for draft, name in zip(drafts, files.values(), strict=False):
-                draft.write_text(table_csv(tables[name]), encoding="utf-8", newline="")
+            for draft, table in zip(drafts, tables.values() if folder else (), strict=False):
+                draft.write_text(table_csv(table), encoding="utf-8", newline="")
             if xlsx is not None:
                 save_workbook(tables, drafts[-1])
             mark_answers(drafts, paths)
-
-    @contextmanager
-    def _telling(self) -> Iterator[None]:
-        with telling(self.file or Path(FILE_NAME)):
-            yield
 
     def _warn_of_ripeness(
         self, tables: Sequence[Table], incoming: Mapping[TableKind, Incoming]
@@ -436,28 +298,6 @@ class Logbook:
 
     def _logged_glazes(self) -> list[str]:
         return [name for (name,) in self._connection.execute("SELECT glaze FROM glaze_names")]
-
-    def _logged_piece(self, piece: str) -> str:
-        """The name as it is logged, of a piece typed with other case or spaces."""
-        if self._layers_of(piece):
-            return piece
-        return match_name(piece, self._logged_pieces()) or piece
-
-    def _logged_pieces(self) -> list[str]:
-        newest = newest_rows(self._connection, "layers").values()
-        pieces = (stored.row.cells["piece"] for stored in newest if not stored.retired)
-        return list(dict.fromkeys(pieces))
-
-    def _layers_of(self, piece: str) -> dict[Key, Stored]:
-        """Layers of the pieces of a name, but for those that were removed."""
-        newest = newest_rows(self._connection, "layers", piece)
-        return {key: stored for key, stored in newest.items() if not stored.retired}
-
-    def _one_firing(self, piece: str, stored: Mapping[Key, Stored], firing: str | None) -> str:
-        if not stored:
-            hint = nearest(piece, self._logged_pieces())
-            refuse_file(piece, f"is no piece in the logbook{hint}; import its layers first.")
-        return firing_meant(piece, [key[1] for key in stored], firing)
 
 
 def import_files(

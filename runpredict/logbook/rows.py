@@ -12,7 +12,7 @@ import numpy as np
 import pandas as pd
 
 from runpredict.datafiles import OXIDES
-from runpredict.errors import Fault, TableWarning
+from runpredict.errors import SHOWN_FAULTS, Fault, TableWarning
 from runpredict.logbook.schema import FILE_NAME
 from runpredict.tables.cells import Table, nearest
 from runpredict.tables.columns import (
@@ -23,6 +23,7 @@ from runpredict.tables.columns import (
     TEXT_FORMS,
     TableKind,
 )
+from runpredict.tables.files import refuse_file, refuse_other
 from runpredict.tables.firings import firing_key
 from runpredict.tables.rows import check_rows, empty_table
 from runpredict.tables.texts import can_be_kept
@@ -59,6 +60,8 @@ _TOGETHER: dict[TableKind, tuple[str, ...]] = {
     "materials": (*OXIDES, "loss_on_ignition"),
 }
 
+MAX_RUN_MM = 1e6
+"""Far over what a table takes; more may be no number that a computer holds."""
 _LAID = ("glaze", "coats", "lower_edge_mm", "upper_edge_mm")
 _RESULTS = ("run_mm", "past_foot")
 
@@ -166,6 +169,21 @@ class Outcome:
     past_foot: str | None = None
     note: str = ""
 
+    def __post_init__(self) -> None:
+        """Refuse what is no outcome.
+
+        Raises
+        ------
+        BadInput
+        """
+        whole, number = (int, np.integer), (int, float, np.integer, np.floating)
+        refuse_other(self.layer, whole, "layer", "its number, 1 against the clay")
+        refuse_other(self.run_mm, (*number, type(None)), "run_mm", "a number of mm, or None")
+        refuse_other(self.past_foot, (str, type(None)), "past_foot", 'yes, no, "" or None')
+        refuse_other(self.note, str, "note", "text")
+        if self.run_mm is not None and abs(self.run_mm) > MAX_RUN_MM:
+            refuse_file("run_mm", "is longer than any pot; give mm, such as 9.5.")
+
 
 @dataclass(frozen=True)
 class Counts:
@@ -269,14 +287,15 @@ def unknown_glazes(layers: Incoming, glazes: Iterable[str], origin_of_glazes: st
     """One fault for each glaze that a layer names and nothing describes, at its first row."""
     known = list(glazes)
     names = set(known)
-    faults = []
+    faults: list[Fault] = []
     for key, row in layers.rows.items():
         name = row.cells["glaze"]
         if name and name not in names:
             names.add(name)
             origin = layers.origins[key]
+            hint = nearest(name, known) if len(faults) < SHOWN_FAULTS else ""
             message = (
-                f'"{name[:40]}" is not in {origin_of_glazes}{nearest(name, known)}; import its row '
+                f'"{name[:40]}" is not in {origin_of_glazes}{hint}; import its row '
                 "of the glazes table with it, or mend the name."
             )
             faults.append(Fault(origin.file, origin.row, "glaze", message))

@@ -21,7 +21,14 @@ from runpredict.arrays import Indices
 from runpredict.errors import Fault, TableWarning
 from runpredict.tables.cells import Table, plain_heading
 from runpredict.tables.columns import COLUMNS, KINDS, MAX_COLUMNS, MAX_ROWS, TableKind
-from runpredict.tables.files import read_bytes, refuse_file, replace_file, replace_files
+from runpredict.tables.files import (
+    as_path,
+    read_bytes,
+    refuse_file,
+    refuse_other,
+    replace_file,
+    replace_files,
+)
 from runpredict.tables.firings import written_firings
 from runpredict.tables.marks import mark_answers
 from runpredict.tables.rows import check_rows, raise_faults
@@ -34,6 +41,7 @@ __all__ = [
     "load_workbook",
     "read_table",
     "read_workbook",
+    "refuse_kind",
     "table_csv",
     "write_table",
     "write_tables",
@@ -186,12 +194,15 @@ def _sheet_cells(sheet: Sheet, name: str) -> _Cells:
     return frame, rows, [*told, *faults]
 
 
-def _path(path: Any) -> Path:
-    """A file's path, given as any kind of path."""
-    try:
-        return Path(path)
-    except TypeError:
-        refuse_file("the file", f"is given as {type(path).__name__}; give the path of a file.")
+def refuse_kind(kind: object) -> None:
+    """Refuse what is no kind of table.
+
+    Raises
+    ------
+    BadInput
+    """
+    if kind not in KINDS:
+        refuse_file("kind", f"is none of {', '.join(KINDS)}; give one of them.")
 
 
 def load_table(path: str | os.PathLike[str], kind: TableKind, name: str | None = None) -> Table:
@@ -219,7 +230,8 @@ def load_table(path: str | os.PathLike[str], kind: TableKind, name: str | None =
     TableWarning
         For an unknown column, another encoding, and what is odd but usable.
     """
-    file = _path(path)
+    refuse_kind(kind)
+    file = as_path(path)
     named = name or file.name
     if file.suffix.casefold() in (".xlsx", ".xlsm"):
         sheets = workbook_sheets(file)
@@ -301,7 +313,7 @@ def load_workbook(
     TableWarning
         As `load_table`, and for a sheet that is not a table.
     """
-    file = _path(path)
+    file = as_path(path)
     tables: dict[TableKind, Table] = {}
     for sheet in workbook_sheets(file):
         title, name = sheet.title, f"{file.name}, sheet {sheet.title}"
@@ -377,7 +389,17 @@ def _column_text(cells: pd.Series[Any]) -> list[str]:
         return [_number_text(value) for value in cells.tolist()]
     if cells.dtype == np.int64:
         return [str(value) for value in cells.tolist()]
-    return [_cell_text(cell) for cell in cells.tolist()]
+    known: dict[Any, str] = {}  # most cells of a long table are like others
+    texts = []
+    for cell in cells.tolist():
+        if type(cell) is not str:
+            texts.append(_cell_text(cell))
+            continue
+        text = known.get(cell)
+        if text is None:
+            text = known[cell] = _cell_text(cell)
+        texts.append(text)
+    return texts
 
 
 def table_csv(table: pd.DataFrame) -> str:
@@ -448,6 +470,7 @@ def write_table(table: pd.DataFrame, path: str | os.PathLike[str]) -> None:
     BadInput
         As `files.replace_files`.
     """
+    refuse_other(table, pd.DataFrame, "table", "a pandas DataFrame")
     with replace_file(path) as draft:
         _save_csv(table, draft)
 

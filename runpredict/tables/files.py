@@ -21,7 +21,15 @@ from runpredict.tables.unfinished import (
     write_undo,
 )
 
-__all__ = ["read_bytes", "reason_of", "refuse_file", "replace_file", "replace_files"]
+__all__ = [
+    "as_path",
+    "read_bytes",
+    "reason_of",
+    "refuse_file",
+    "refuse_other",
+    "replace_file",
+    "replace_files",
+]
 
 MAX_FILE_BYTES = 256 * 2**20
 """No table of a studio is larger, and what is made of a larger one may not fit into memory."""
@@ -47,6 +55,43 @@ def refuse_file(name: str, message: str, row: int | None = None) -> NoReturn:
         Always.
     """
     raise BadInput([Fault(name, row, None, message)])
+
+
+def refuse_other(value: object, kind: type | tuple[type, ...], name: str, right: str) -> None:
+    """Refuse what a caller from Python gave that is of another kind.
+
+    Parameters
+    ----------
+    value : object
+        What was given.
+    kind : type or tuple of type
+        What it should be.
+    name : str
+        Of the parameter.
+    right : str
+        What it should be, in words.
+
+    Raises
+    ------
+    BadInput
+    """
+    if not isinstance(value, kind):
+        given = f"a {type(value).__name__}".replace("a NoneType", "None")
+        refuse_file(name, f"is given as {given}; give {right}.")
+
+
+def as_path(path: str | os.PathLike[str], name: str = "the file") -> Path:
+    """A path given in any way.
+
+    Raises
+    ------
+    BadInput
+        If it is none, or one that no file can have.
+    """
+    refuse_other(path, (str, os.PathLike), name, "a path")
+    if "\0" in os.fspath(path):
+        refuse_file(name, "has a path with a null in it; give a path that a file can have.")
+    return Path(path)
 
 
 def reason_of(fault: OSError) -> str:
@@ -107,7 +152,7 @@ def replace_files(paths: Sequence[str | os.PathLike[str]]) -> Iterator[list[Path
     BadInput
         If a folder or a file cannot be written; what stood there is unchanged.
     """
-    files = [Path(path) for path in paths]
+    files = [as_path(path) for path in paths]
     with ExitStack() as cleanup:
         at = files[0] if files else Path()
         try:

@@ -15,6 +15,7 @@ from runpredict.errors import BadInput, Fault
 from runpredict.physics.chemistry import OXIDES, fill_oxides
 from runpredict.tables.cells import Table
 from runpredict.tables.csv_files import load_table
+from runpredict.tables.files import refuse_other
 from runpredict.tables.firings import keyed_firings
 from runpredict.tables.names import (
     blame_unknown,
@@ -153,6 +154,7 @@ def check_plan(
         As `rows.check_table`.
     """
     given = _by_role(plan=plan, glazes=glazes, **others)
+    refuse_other(glazes, pd.DataFrame, "glazes", "a pandas DataFrame, such as read_table returns")
     return _join({role: check_rows(raw, ROLES[role], role) for role, raw in given.items()}, [])
 
 

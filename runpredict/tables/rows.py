@@ -13,6 +13,7 @@ from runpredict.datafiles import FLUXES, MAX_TOTAL_WT, OXIDES, OXYGEN_PER_FLUORI
 from runpredict.errors import BadInput, Fault
 from runpredict.tables.cells import Table, parse_columns
 from runpredict.tables.columns import COLUMNS, KEYS, TableKind
+from runpredict.tables.files import refuse_other
 from runpredict.tables.firings import keyed_firings
 from runpredict.tables.layers import (
     PIECE_COLUMNS,
@@ -191,6 +192,7 @@ def check_rows(
     TableWarning
         For what is odd but usable.
     """
+    refuse_other(raw, pd.DataFrame, name, "a pandas DataFrame, such as read_table returns")
     table = parse_columns(raw, kind, name, rows)
     if not table.frame.empty:
         _CHECKS[kind](table)

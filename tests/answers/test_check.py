@@ -38,10 +38,10 @@ def answer(plan):
 def test_a_path_where_a_table_is_wanted_is_told_what_to_do():
     (fault, other) = faults_of(check, "layers.csv", glazes(), log=3)
     assert fault == (
-        "plan: is no table but a str; read the file first: "
-        'runpredict.read_table("layers.csv", "layers").'
+        "plan: is given as a str; give a pandas DataFrame, such as "
+        'runpredict.read_table("layers.csv", "layers") returns.'
     )
-    assert other.startswith("log: is no table but a int")
+    assert other.startswith("log: is given as a int; give a pandas DataFrame")
 
 
 def test_columns_are_those_of_the_contract(plan, answer):

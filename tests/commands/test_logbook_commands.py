@@ -20,12 +20,14 @@ from helpers.logbook_driver import run
 from helpers.tables import ANALYSIS, layers, written_in
 
 from runpredict.datafiles import OXIDES
+from runpredict.errors import BadInput
 from runpredict.logbook.book import FILE_NAME, Logbook
 from runpredict.logbook.forms import GUIDE_SHEET
 from runpredict.logbook.history import HISTORY
 from runpredict.tables import workbooks
 from runpredict.tables.columns import COLUMNS, KINDS
-from runpredict.tables.csv_files import read_workbook, write_table
+from runpredict.tables.csv_files import read_table, read_workbook, write_table
+from runpredict.tables.marks import MARKS_NAME
 
 TESTS = Path(__file__).parents[1]
 GLAZES = pd.DataFrame([ANALYSIS, {"glaze": "ash", "source": "jar"}])
@@ -474,3 +476,58 @@ def test_an_export_replaces_earlier_exports_only(studio, capsys):
     assert content_of(studio) == before
     for _ in range(2):
         assert run(["export", "out", "--xlsx", "out/book.xlsx"]) == 0
+
+
+def test_an_export_to_a_full_or_read_only_disk_changes_nothing(studio, small_disk, capsys):
+    out = small_disk / "out"
+    assert run(["export", out]) == 0
+    before = content_of(out)
+    big_table(studio)
+    with (small_disk / "filler").open("wb", buffering=0) as filler, pytest.raises(OSError):
+        while True:
+            filler.write(bytes(4096))
+    assert run(["import", "many.csv"]) == 0
+    assert_refused(["export", out], "no space", capsys)
+    assert content_of(out) == before
+    subprocess.run(["mount", "-o", "remount,ro", str(small_disk)], check=True)
+    assert_refused(["export", out], "read-only", capsys)
+    assert run(["import", *(out / f"{kind}.csv" for kind in ("glazes", "layers")),
+                "--logbook", "two"]) == 0  # fmt: skip
+    assert content_of(out) == before
+
+
+EXPORT = """
+import os, sys
+sys.path.insert(0, sys.argv[1])
+from helpers.logbook_driver import run
+sys.stdout, told = open(os.devnull, "w"), sys.stdout
+while True:
+    assert run(["export", sys.argv[2] + "/out", "--logbook", sys.argv[3]]) == 0
+    print("go", file=told, flush=True)
+"""
+
+
+@pytest.mark.parametrize("times", [8, pytest.param(200, marks=pytest.mark.slow)])
+def test_a_killed_export_leaves_one_export_whole(studio, times):
+    """Two logbooks exported to one folder in turn, killed at any moment: never some of each."""
+    assert run(["import", "glazes.csv", "layers.csv", "--logbook", "other"]) == 0
+    assert run(["record", "mug", "--past-foot", "no", "--logbook", "other"]) == 0
+    whole = []
+    for folder in ("logbook", "other"):
+        assert run(["export", f"only_{folder}", "--logbook", folder]) == 0
+        whole.append(content_of(studio / f"only_{folder}"))
+    for files in whole:
+        del files[MARKS_NAME]
+    chance = random.Random(3)
+    for trial in range(times):
+        source = ("logbook", "other")[trial % 2]
+        words = [sys.executable, "-c", EXPORT, str(TESTS), str(studio), source]
+        with subprocess.Popen(words, stdout=subprocess.PIPE) as process:
+            assert process.stdout.readline() == b"go\n"
+            time.sleep(chance.uniform(0.0, 0.15))
+            process.send_signal(signal.SIGKILL)
+        with pytest.raises(BadInput):
+            read_table(studio / "out" / "no.csv", "glazes")  # the next run, whatever it does
+        left = content_of(studio / "out")
+        del left[MARKS_NAME]
+        assert left in whole

@@ -9,7 +9,7 @@ import openpyxl
 import pandas as pd
 import pytest
 from helpers.tables import ANALYSIS, HEADINGS, LAYER, faults_of, layers, read_text
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from runpredict.errors import BadInput, TableWarning
@@ -143,7 +143,6 @@ def sound_layers(draw):
 
 
 @pytest.mark.filterwarnings("ignore::runpredict.errors.TableWarning")
-@settings(deadline=None, max_examples=60)
 @given(sound_layers())
 def test_what_is_written_is_read_back(tmp_path_factory, table):
     folder = tmp_path_factory.mktemp("round")
@@ -155,7 +154,6 @@ def test_what_is_written_is_read_back(tmp_path_factory, table):
     pd.testing.assert_frame_equal(read_workbook(folder / "log.xlsx")["layers"], table)
 
 
-@settings(deadline=None)
 @given(st.binary(max_size=200), st.sampled_from(KINDS))
 def test_any_file_is_read_or_refused_with_sentences(tmp_path_factory, content, kind):
     folder = tmp_path_factory.mktemp("any")
