@@ -31,7 +31,7 @@ from runpredict.tables.rows import with_defaults
 from runpredict.units import HAND_STEP_MM, LengthUnits
 
 if TYPE_CHECKING:
-    from runpredict.model.trial import Trial
+    from runpredict.model.learned import Trial
 
 
 @dataclass(frozen=True)

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+import numpy as np
+
 from runpredict.answers.decisions import Ask
 from runpredict.errors import BadInput, Fault
 from runpredict.model.chances import Predictor

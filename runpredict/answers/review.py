@@ -30,7 +30,7 @@ from runpredict.tables.rows import split_results
 
 if TYPE_CHECKING:
     from runpredict.model.learned import Studio
-    from runpredict.model.trial import Trial
+    from runpredict.model.learned import Trial
 
 
 BARE = "bare clay"

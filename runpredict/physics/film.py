@@ -244,9 +244,9 @@ def log_factor_to_reach(moving: list[Film], reach_m: Floats, caution: float = 0.
     Notes
     -----
     On clay the front of the glaze goes at the largest of (1.5 V(d) sqrt(m))^(2/3) - d, with the
-    mean mobility of the glaze up to d, weighed by its volume. A layer that others cover right down to its edge goes with
-    its own mean speed instead, and as the front does once the run is long against the way to
-    where they begin. Over glaze the edge is a step.
+    mean mobility of the glaze up to d, weighed by its volume. A layer that others cover right
+    down to its edge goes with its own mean speed instead, and as the front does once the run is
+    long against the way to where they begin. Over glaze the edge is a step.
     """
     need, _ = _needs(moving[0], reach_m, caution)
     for film in moving[1:]:
