@@ -12,6 +12,7 @@ from typing import Any, Self
 import pandas as pd
 
 from runpredict.errors import Fault
+from runpredict.logbook.edits import Overtaken, marks_of, refuse_overtaken, rewritten
 from runpredict.logbook.forms import load_files
 from runpredict.logbook.history import HISTORY, changes_frame, revisions_frame
 from runpredict.logbook.rows import (
@@ -24,6 +25,7 @@ from runpredict.logbook.rows import (
     changes_of,
     faults_together,
     frame_of,
+    group_of,
     join_tables,
     unknown_glazes,
     with_outcome,
@@ -44,7 +46,7 @@ from runpredict.tables.files import refuse_file
 from runpredict.tables.rows import check_rows, raise_faults
 from runpredict.tables.workbooks import write_workbook
 
-__all__ = ["FILE_NAME", "Logbook", "Outcome", "import_files"]
+__all__ = ["FILE_NAME", "Logbook", "Outcome", "Overtaken", "import_files"]
 
 
 class Logbook:
@@ -174,8 +176,22 @@ class Logbook:
         with self._telling():
             return changes_frame({kind: revisions(self._connection, kind) for kind in KINDS})
 
+    def version(self) -> tuple[int, int]:
+        """Another pair whenever anything was written, by this program or by another."""
+        with self._telling():
+            (others,) = self._connection.execute("PRAGMA data_version").fetchone()
+        return others, self._connection.total_changes
+
+    def marks(self, kind: TableKind) -> dict[Key, str]:
+        """A text for each piece, recipe or row, to hand back with a change; as `marks_of`."""
+        with self._telling():
+            return marks_of(kind, newest_rows(self._connection, kind))
+
     def import_tables(
-        self, tables: Mapping[TableKind, pd.DataFrame], origin: str = "tables"
+        self,
+        tables: Mapping[TableKind, pd.DataFrame],
+        origin: str = "tables",
+        marks: Mapping[TableKind, str] | None = None,
     ) -> dict[TableKind, Counts]:
         """Add tables to the logbook, all of them or nothing.
 
@@ -185,6 +201,8 @@ class Logbook:
             Cells as typed, as for `tables.rows.check_table`.
         origin : str
             What `history` calls it.
+        marks : mapping of str by kind, optional
+            What `marks` told, when it was read, of the one group that a table writes to.
 
         Returns
         -------
@@ -194,6 +212,8 @@ class Logbook:
         ------
         BadInput
             With every fault of every table; then nothing is imported.
+        Overtaken
+            If a group with a mark was written to since.
 
         Warns
         -----
@@ -207,10 +227,14 @@ class Logbook:
         are corrected as a whole.
         """
         checked = [check_rows(raw, kind, kind) for kind, raw in tables.items()]
-        return self.import_checked(checked, origin)
+        return self.import_checked(checked, origin, marks=marks)
 
     def import_checked(
-        self, tables: Sequence[Table], origin: str, faults: Iterable[Fault] = ()
+        self,
+        tables: Sequence[Table],
+        origin: str,
+        faults: Iterable[Fault] = (),
+        marks: Mapping[TableKind, str] | None = None,
     ) -> dict[TableKind, Counts]:
         """Add tables that were read already; as `import_tables`.
 
@@ -221,10 +245,12 @@ class Logbook:
         origin : str
         faults : iterable of Fault
             Of what could not be read, to be told with the others.
+        marks : mapping of str by kind, optional
 
         Raises
         ------
         BadInput
+        Overtaken
         """
         incoming, of_tables = join_tables(tables)
         found = [*faults, *of_tables]
@@ -236,6 +262,9 @@ class Logbook:
             for kind in KINDS:
                 if kind in incoming:
                     stored = newest_rows(self._connection, kind)
+                    if marks is not None and kind in marks:
+                        groups = {group_of(kind, key) for key in incoming[kind].rows}
+                        refuse_overtaken(kind, stored, groups, marks[kind])
                     changes[kind], counts[kind] = changes_of(kind, incoming[kind], stored)
                     origins = incoming[kind].origins
                     found += faults_together(kind, changes[kind], stored, origins)
@@ -244,8 +273,46 @@ class Logbook:
             add_rows(self._connection, self.file, changes, headings, "import", origin)
         return counts
 
+    def put_piece(self, layers: pd.DataFrame, replaces: Key | None = None, mark: str = "") -> None:
+        """Write a planned piece exactly as given, blanks too.
+
+        Parameters
+        ----------
+        layers : DataFrame
+            All its layers, cells as typed; without rows to remove it.
+        replaces : (piece, firing), optional
+            What it was called; it leaves there.
+        mark : str
+            What `marks` told of it when it was read; "" for a new one.
+
+        Raises
+        ------
+        BadInput
+            With every fault of the layers, or if it has been fired; then nothing is written.
+        Overtaken
+            If it was written to since, or a new one is there already.
+        """
+        incoming, found = join_tables([check_rows(layers, "layers", "layers")])
+        rows = incoming["layers"]
+        groups = {group_of("layers", key) for key in rows.rows} | (
+            {replaces} if replaces else set()
+        )
+        with self._telling(), transaction(self._connection):
+            raise_faults([*found, *self._unknown_glazes(incoming)])
+            stored = newest_rows(self._connection, "layers")
+            refuse_overtaken("layers", stored, groups, mark)
+            changes = rewritten(rows, stored, replaces)
+            raise_faults(faults_together("layers", changes, stored, rows.origins))
+            origin = ", ".join(sorted({str(group[0]) for group in groups}))
+            add_rows(self._connection, self.file, {"layers": changes}, {}, "record", origin)
+
     def record(
-        self, piece: str, outcomes: Sequence[Outcome], *, firing: str | None = None
+        self,
+        piece: str,
+        outcomes: Sequence[Outcome],
+        *,
+        firing: str | None = None,
+        mark: str | None = None,
     ) -> pd.DataFrame:
         """Write what came of a piece, all of its layers given or nothing.
 
@@ -256,6 +323,8 @@ class Logbook:
             One a layer.
         firing : str, optional
             Needed when several firings have a piece of this name.
+        mark : str, optional
+            What `marks` told of the piece when it was read.
 
         Returns
         -------
@@ -266,6 +335,8 @@ class Logbook:
         ------
         BadInput
             If there is no such piece or layer, or the outcome is not possible.
+        Overtaken
+            If the piece was written to since it had that mark.
 
         Warns
         -----
@@ -275,6 +346,8 @@ class Logbook:
         with self._telling(), transaction(self._connection):
             stored = newest_rows(self._connection, "layers", piece)
             place = self._one_firing(piece, stored, firing)
+            if mark is not None:
+                refuse_overtaken("layers", stored, [(piece, place)], mark)
             changes: list[Change] = []
             for outcome in outcomes:
                 key = (piece, place, outcome.layer)
