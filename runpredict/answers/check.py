@@ -175,8 +175,11 @@ def answer(
     tables: PlanTables,
     tolerance: float = DEFAULT_TOLERANCE,
     progress: Callable[[float], None] | None = None,
+    taught: tuple[Predictor, Trial | None] | None = None,
 ) -> Answer:
     """`check` for tables that have been read; `progress` is called while a log is learned.
+
+    Who is `taught` already, as `predictor_of` returns, answers whatever log the tables hold.
 
     Raises
     ------
@@ -185,7 +188,7 @@ def answer(
     checked_tolerance(tolerance)
     rows = features_of(tables.plan, tables.glazes, tables.schedules)
     stacks = stacks_of(rows)
-    predictor, trial = predictor_of(tables, progress)
+    predictor, trial = taught or predictor_of(tables, progress)
     parts = [_judge(ask) for ask in asks(stacks, predictor, tolerance)]
     found = {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}
     return Answer(
