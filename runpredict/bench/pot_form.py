@@ -177,8 +177,8 @@ def _keep_lengths(
                 (form.pot, was.pot) if name in form.pot else (form.layers[k], was.layers[k])
             )
             if ours[name].strip() == theirs[name]:
-                kept = base[name].iloc[k]
-                cells[name] = "" if np.isnan(kept) else f"{kept!r} mm".replace("np.float64", "")
+                kept = float(base[name].iloc[k])
+                cells[name] = "" if np.isnan(kept) else f"{kept!r} mm"
 
 
 def _unknown(layers: pd.DataFrame, snapshot: Snapshot) -> list[Fault]:

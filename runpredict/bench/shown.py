@@ -91,12 +91,12 @@ def verdict(chance: float, tolerance: float) -> tuple[str, str]:
 
 
 _NEEDS = {
-    "none": "as planned",
-    "edge": "stop a layer higher",
-    "coat": "one coat less",
-    "wax": "more bare foot",
-    "hold": "shorter hold",
-    "cookie": "cookie, or plan anew",
+    "none": "Load as planned",
+    "edge": "Stop a layer higher",
+    "coat": "One coat less",
+    "wax": "Leave more foot bare",
+    "hold": "Shorten the hold",
+    "cookie": "Set on a cookie, or plan anew",
 }
 _ORDER = ("cookie", "hold", "coat", "edge", "wax", "none")
 

@@ -117,7 +117,7 @@
     // The bare band: the lowest layer ends there, and no other below it.
     if (edges.length > 1) {
       const field = document.createElement("p");
-      field.className = "field";
+      field.className = "field bare";
       const label = document.createElement("span");
       label.textContent = "Bare foot under all layers";
       const shown = document.createElement("b");
