@@ -19,6 +19,7 @@ from runpredict.arrays import Floats, Indices
 from runpredict.errors import BadInput, Fault
 from runpredict.model.features import Stacks, features_of, stacks_of
 from runpredict.model.rules import RUN_LEVELS, Predictor, RulesPredictor, run_quantiles
+from runpredict.tables.firings import firing_words, named_so
 from runpredict.tables.plan import PlanTables, check_plan
 
 if TYPE_CHECKING:
@@ -108,7 +109,7 @@ class Answer:
         """
         mine = self.pieces["piece"] == piece
         if firing is not None:
-            mine &= self.pieces["firing"] == firing
+            mine &= named_so(self.pieces["firing"], firing)
         found = np.flatnonzero(mine)
         if len(found) == 1:
             return int(found[0])
@@ -116,7 +117,8 @@ class Answer:
             names = ", ".join(f'"{n}"' for n in self.pieces["piece"].drop_duplicates().head(20))
             message = f'no piece "{piece}" in this answer; its pieces are {names}.'
         else:
-            names = ", ".join(f'"{n}"' for n in self.pieces["firing"].iloc[found].head(20))
+            keys = self.pieces["firing"].iloc[found].head(20)
+            names = ", ".join(f'"{firing_words(key)}"' for key in keys)
             message = f'"{piece}" is in several firings; name one of {names}.'
         raise BadInput([Fault("piece", None, None, message)])
 
@@ -210,9 +212,10 @@ def only_firing(tables: PlanTables, firing: str) -> PlanTables:
     ------
     BadInput : no such firing in the plan.
     """
-    plan = tables.plan.loc[tables.plan["firing"] == firing]
+    plan = tables.plan.loc[named_so(tables.plan["firing"], firing)]
     if plan.empty:
-        names = ", ".join(f'"{name}"' for name in tables.plan["firing"].drop_duplicates().head(20))
+        keys = tables.plan["firing"].drop_duplicates().head(20)
+        names = ", ".join(f'"{firing_words(key)}"' for key in keys)
         message = f'"{firing}" is not in the plan; its firings are {names}.'
         raise BadInput([Fault("firing", None, None, message)])
     return replace(tables, plan=plan)

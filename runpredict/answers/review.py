@@ -24,6 +24,7 @@ from runpredict.errors import BadInput, Fault
 from runpredict.model import rules
 from runpredict.model.features import Stacks, features_of, stacks_of
 from runpredict.model.rules import Predictor
+from runpredict.tables.firings import firing_words
 from runpredict.tables.plan import PlanTables, check_plan
 from runpredict.tables.rows import split_results
 
@@ -222,11 +223,12 @@ def new_firings(log: pd.DataFrame, since: str | None = None) -> tuple[str, ...]:
     names = _in_order(log)
     if since is None:
         return tuple(names[-1:])
-    if since not in names:
-        listed = ", ".join(f'"{name}"' for name in names[-20:])
+    starts = [at for at, name in enumerate(names) if name.strip() == since.strip()]
+    if not starts:
+        listed = ", ".join(f'"{firing_words(name)}"' for name in names[-20:])
         message = f'"{since}" is not a firing of the log; its newest are {listed}.'
         raise BadInput([Fault("since", None, None, message)])
-    return tuple(names[names.index(since) :])
+    return tuple(names[starts[0] :])
 
 
 def _in_order(log: pd.DataFrame) -> list[str]:

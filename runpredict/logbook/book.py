@@ -25,6 +25,7 @@ from runpredict.logbook.rows import (
     changes_of,
     faults_together,
     frame_of,
+    glazes_changed,
     group_of,
     join_tables,
     unknown_glazes,
@@ -43,7 +44,9 @@ from runpredict.tables.cells import Table, nearest
 from runpredict.tables.columns import KINDS, TableKind
 from runpredict.tables.csv_files import write_tables
 from runpredict.tables.files import refuse_file
+from runpredict.tables.firings import firing_words
 from runpredict.tables.rows import check_rows, raise_faults
+from runpredict.tables.slips import warn_of_ripeness
 from runpredict.tables.workbooks import write_workbook
 
 __all__ = ["FILE_NAME", "Logbook", "Outcome", "Overtaken", "import_files"]
@@ -266,9 +269,12 @@ class Logbook:
                         groups = {group_of(kind, key) for key in incoming[kind].rows}
                         refuse_overtaken(kind, stored, groups, marks[kind])
                     changes[kind], counts[kind] = changes_of(kind, incoming[kind], stored)
+                    if kind == "layers":
+                        found += glazes_changed(changes[kind], stored, incoming[kind])
                     origins = incoming[kind].origins
                     found += faults_together(kind, changes[kind], stored, origins)
             raise_faults(found)
+            self._warn_of_ripeness(tables, incoming)
             headings = {kind: rows.headings for kind, rows in incoming.items()}
             add_rows(self._connection, self.file, changes, headings, "import", origin)
         return counts
@@ -322,7 +328,8 @@ class Logbook:
         outcomes : sequence of Outcome
             One a layer.
         firing : str, optional
-            Needed when several firings have a piece of this name.
+            Its name, or its date where it has none; needed when several firings have a piece of
+            this name.
         mark : str, optional
             What `marks` told of the piece when it was read.
 
@@ -378,10 +385,12 @@ class Logbook:
         return frame_of("layers", rows, [])
 
     def firings_of(self, piece: str) -> list[str]:
-        """Firings that have a piece of this name."""
+        """Firings that have a piece of this name; one without a name by its date."""
         with self._telling():
             return list(
-                dict.fromkeys(key[1] for key in newest_rows(self._connection, "layers", piece))
+                dict.fromkeys(
+                    key[1].strip() for key in newest_rows(self._connection, "layers", piece)
+                )
             )
 
     def export(
@@ -417,6 +426,18 @@ class Logbook:
         with telling(self.file or Path(FILE_NAME)):
             yield
 
+    def _warn_of_ripeness(
+        self, tables: Sequence[Table], incoming: Mapping[TableKind, Incoming]
+    ) -> None:
+        if self.file is None:  # a trial in memory, before the import that tells it
+            return
+        glazes = [stored.row for stored in newest_rows(self._connection, "glazes").values()]
+        glazes += incoming.get("glazes", Incoming()).rows.values()
+        matures = {row.cells["glaze"]: row.cells["matures_cone"] for row in glazes}
+        for table in tables:
+            if table.kind == "layers":
+                warn_of_ripeness(table, matures)
+
     def _unknown_glazes(self, incoming: Mapping[TableKind, Incoming]) -> list[Fault]:
         if "layers" not in incoming:
             return []
@@ -427,16 +448,17 @@ class Logbook:
 
     def _one_firing(self, piece: str, stored: Mapping[Key, Stored], firing: str | None) -> str:
         firings = list(dict.fromkeys(key[1] for key in stored))
-        listed = ", ".join(f'"{name}"' for name in firings)
+        listed = ", ".join(f'"{firing_words(key)}"' for key in firings)
         if not firings:
             names = self._connection.execute("SELECT DISTINCT piece FROM layers").fetchall()
             hint = nearest(piece, [name for (name,) in names])
             refuse_file(piece, f"is no piece in the logbook{hint}; import its layers first.")
         if firing is None and len(firings) > 1:
             refuse_file(piece, f"is in the firings {listed}; say which with --firing.")
-        if firing is not None and firing not in firings:
+        mine = firings if firing is None else [k for k in firings if k.strip() == firing.strip()]
+        if not mine:
             refuse_file(piece, f'is not in a firing "{firing}"; it is in {listed}.')
-        return firings[0] if firing is None else firing
+        return mine[0]
 
 
 def import_files(

@@ -9,12 +9,19 @@ from typing import Any
 import pandas as pd
 
 from runpredict.errors import BadInput, Fault
-from runpredict.logbook.rows import Change, Incoming, Key, Row, Stored, frame_of, group_of
+from runpredict.logbook.rows import (
+    Change,
+    Incoming,
+    Key,
+    Row,
+    Stored,
+    frame_of,
+    group_of,
+    has_result,
+)
 from runpredict.tables.columns import TableKind
 
 __all__ = ["Overtaken", "marks_of", "refuse_overtaken", "rewritten"]
-
-_RESULTS = ("run_mm", "past_foot")
 
 
 class Overtaken(BadInput):
@@ -112,7 +119,7 @@ def rewritten(
     )
     mine = {key: row for key, row in stored.items() if group_of("layers", key) in groups}
     standing = {key: row for key, row in mine.items() if not row.retired}
-    if any(row.row.cells[name] not in (None, "") for row in standing.values() for name in _RESULTS):
+    if any(has_result(row.row) for row in standing.values()):
         message = "has a result, so its layers stay as they are; copy it to plan another."
         raise BadInput([Fault(str(next(iter(groups))[0]), None, None, message)])
     changes = []

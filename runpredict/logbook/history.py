@@ -82,7 +82,9 @@ def _lines(kind: TableKind, revisions: Sequence[Revision]) -> Iterator[tuple[Any
     for made in revisions:
         key = key_of(kind, made.row)
         named = "; ".join(
-            f"{name} {cell}" for name, cell in zip(KEYS[kind], key, strict=True) if cell != ""
+            f"{name} {str(cell).strip()}"
+            for name, cell in zip(KEYS[kind], key, strict=True)
+            if cell != ""
         )
         head = (made.entry, made.logged_at, made.action, made.origin, kind, named)
         old = standing.get(key)

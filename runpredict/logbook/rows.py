@@ -16,6 +16,7 @@ from runpredict.errors import Fault, TableWarning
 from runpredict.logbook.schema import FILE_NAME
 from runpredict.tables.cells import Table, nearest
 from runpredict.tables.columns import COLUMNS, KEYS, MAX_NOTE_CHARS, TEXT_FORMS, TableKind
+from runpredict.tables.firings import firing_key
 from runpredict.tables.rows import check_rows, empty_table
 
 __all__ = [
@@ -30,7 +31,9 @@ __all__ = [
     "changes_of",
     "faults_together",
     "frame_of",
+    "glazes_changed",
     "group_of",
+    "has_result",
     "join_tables",
     "key_of",
     "unknown_glazes",
@@ -195,8 +198,11 @@ def _rows_of(table: Table) -> list[Row]:
 
 
 def key_of(kind: TableKind, row: Row) -> Key:
-    """What names the row."""
-    return tuple(row.cells[name] for name in KEYS[kind])
+    """What names the row; a layer's firing by its `firings.firing_key`."""
+    key = {name: row.cells[name] for name in KEYS[kind]}
+    if kind == "layers":
+        key["firing"] = firing_key(row.cells["firing"], row.cells["fired_on"])
+    return tuple(key.values())
 
 
 def group_of(kind: TableKind, key: Key) -> Key:
@@ -306,6 +312,35 @@ def changes_of(
             if not old.retired and group_of(kind, key) in groups and key not in incoming.rows
         ]
     return changes, Counts(added, len(changes) - added, unchanged)
+
+
+def glazes_changed(
+    changes: Sequence[Change], stored: Mapping[Key, Stored], incoming: Incoming
+) -> list[Fault]:
+    """One fault for each layer that has a result and is to get another glaze.
+
+    The result would be read as the new glaze's; a row that tells its result again is a correction.
+    """
+    faults = []
+    for change in changes:
+        old, given = stored.get(change.key), incoming.rows.get(change.key)
+        if old is None or old.retired or given is None or not has_result(old.row):
+            continue
+        was, becomes = (row.cells["glaze"] for row in (old.row, change.row))
+        if was != becomes and not has_result(given):
+            piece, origin = change.row.cells["piece"], incoming.origins[change.key]
+            message = (
+                f'"{piece}" was fired with {was} on this layer and has its result; if this is a '
+                f"new pot with {becomes}, give it another name or firing; if {was} was wrong, take "
+                f'the result back first: runpredict remove "{piece}" --result.'
+            )
+            faults.append(Fault(origin.file, origin.row, "glaze", message))
+    return faults
+
+
+def has_result(row: Row) -> bool:
+    """Whether the row of a layer says what came of it."""
+    return _known(row.cells["run_mm"]) or _known(row.cells["past_foot"])
 
 
 def faults_together(

@@ -10,6 +10,7 @@ import pandas as pd
 from runpredict.answers.review import Review
 from runpredict.pages.plain import columns, paragraph, percent
 from runpredict.pages.words import CAUTION, WORTH_TELLING_MM
+from runpredict.tables.firings import firing_words
 from runpredict.units import LengthUnits, format_distance
 
 SHOWN_ROWS = 12
@@ -76,7 +77,7 @@ def _past_foot(review: Review, units: LengthUnits) -> str:
         glaze = f"{row['glaze']} (layer {row['layer']})"
         told = f"{percent(row['risk'])}, {format_distance(row['run_p50_mm'], units)}"
         edge = format_distance(row["lower_edge_mm"], units)
-        return [row["firing"], row["piece"], glaze, row["over"], edge, told]
+        return [firing_words(row["firing"]), row["piece"], glaze, row["over"], edge, told]
 
     newest_first = past.iloc[::-1]
     headings = ["firing", "piece", "ran past the foot", "over", "lower edge", "risk and run told"]
@@ -200,7 +201,7 @@ def _firings(review: Review) -> str:
             if np.isnan(row["factor"])
             else f"{_times(row['factor'])} ({row['low']:.2g} to {row['high']:.2g})"
         )
-        named = str(row["firing"]) or "not named"
+        named = firing_words(str(row["firing"]))
         past = f"{row['past_foot']} of {row['layers']}"
         return [named, str(row["pieces"]), past, f"{row['expected']:.1f}", hot]
 
@@ -239,7 +240,7 @@ def _calibration(review: Review) -> str:
 
 def _changes(review: Review) -> str:
     changes = review.changes
-    new = ", ".join(name or "not named" for name in review.new_firings[:5])
+    new = ", ".join(firing_words(name) for name in review.new_firings[:5])
     new += " and more" if len(review.new_firings) > 5 else ""
     if changes.empty:
         return f"What changed since last time cannot be told: the log holds only {new}."

@@ -7,6 +7,7 @@ import pandas as pd
 from runpredict.answers.teach import NO_DOUBT, Lessons
 from runpredict.pages.plain import columns, paragraph
 from runpredict.pages.words import CAUTION
+from runpredict.tables.firings import firing_words
 from runpredict.units import LengthUnits, format_distance, format_length
 
 METHOD_WORDS = {"dip": "dipped", "pour": "poured", "brush": "brushed", "spray": "sprayed"}
@@ -67,7 +68,7 @@ def _laid(layers: pd.DataFrame, row: pd.Series, units: LengthUnits) -> str:
     cone = first["cone"]
     heat = f"cone {cone}, {first['hold_min']:g} min hold" if cone else "its schedule"
     if row["kind"] == "pot":
-        return f"as planned in {row['firing']} ({heat}), but first. {_why(row)}"
+        return f"as planned in {firing_words(row['firing'])} ({heat}), but first. {_why(row)}"
     coats = "; then ".join(
         f"{layer['glaze']} {METHOD_WORDS[layer['method']]} in {layer['coats']} "
         f"coat{'s' if layer['coats'] > 1 else ''} to {format_length(layer['thickness_mm'], units)} "
@@ -78,5 +79,5 @@ def _laid(layers: pd.DataFrame, row: pd.Series, units: LengthUnits) -> str:
     top = format_distance(first["upper_edge_mm"], units)
     return (
         f"upright tile glazed from {top} above its foot: "
-        f"{coats}. As {row['firing']} ({heat}); told to run {told}. {_why(row)}"
+        f"{coats}. As {firing_words(row['firing'])} ({heat}); told to run {told}. {_why(row)}"
     )

@@ -12,6 +12,7 @@ import pandas as pd
 from runpredict.answers.check import Answer
 from runpredict.pages.words import advice, reasons
 from runpredict.tables.csv_files import write_tables
+from runpredict.tables.firings import firing_words
 from runpredict.units import LengthUnits
 
 
@@ -69,7 +70,7 @@ def told_firings(
         ranked = mine.sort_values("risk", ascending=False, kind="stable")
         both = zip(ranked.iterrows(), blamed.loc[ranked.index].iterrows(), strict=True)
         yield (
-            str(firing),
+            firing_words(str(firing)),
             [
                 ToldPiece(row, of_piece[(firing, row["piece"])], layer)
                 for (_, row), (_, layer) in both

@@ -15,6 +15,7 @@ import numpy as np
 import pandas as pd
 
 from runpredict.arrays import Floats, Indices
+from runpredict.datafiles import OXIDES
 from runpredict.errors import Fault, TableWarning
 from runpredict.tables.columns import (
     COLUMNS,
@@ -38,7 +39,24 @@ __all__ = ["Table", "nearest", "parse_columns", "plain_heading"]
 
 _NOT_KNOWN = ("nan", "na", "n/a", "#n/a", "none", "null", "unknown", "-", "--", "?")
 _UNIT = {"length": " mm", "temperature": " °C", "rate": " °C/h"}
-_WORD_SPELLINGS = {"y": "yes", "true": "yes", "n": "no", "false": "no"}
+_WORD_SPELLINGS = {
+    **{"y": "yes", "true": "yes", "n": "no", "false": "no"},
+    **{"dipped": "dip", "dipping": "dip", "poured": "pour", "pouring": "pour"},
+    **{"brushed": "brush", "brushing": "brush", "sprayed": "spray", "spraying": "spray"},
+    "cup": "mug",
+}
+_ABOUT = re.compile(r"^(~|≈|about|approx(imately)?\.?|ca\.?|circa)\s*", re.IGNORECASE)
+_AT_LEAST = re.compile(r"^(>=?|≥|at least|over)\s*|\s*\+$|\s+or more$", re.IGNORECASE)
+_OWN_UNITS = {
+    "wall_deg": re.compile(r"\s*(°|deg(rees?)?\.?)$", re.IGNORECASE),
+    "hold_min": re.compile(r"\s*min(utes?|s)?\.?$", re.IGNORECASE),
+    **{
+        name: re.compile(r"\s*(wt\.?)?\s*%$", re.IGNORECASE)
+        for name in (*OXIDES, "loss_on_ignition", "parts")
+    },
+}
+"""Units that may stand behind a number of a column that has one unit only."""
+_TWO_CONES = re.compile(r"(0?\d{1,2})\s*(?:-|–|/|to|or)\s*(0?\d{1,2})")
 
 
 @dataclass
@@ -55,6 +73,8 @@ class Table:
     rows : ndarray of int, shape (n,)
         Row of each, as a spreadsheet counts.
     faults : list of Fault
+    at_least : list of int
+        Positions whose `run_mm` was typed as a run at least so long, such as ``20+``.
     """
 
     name: str
@@ -62,6 +82,7 @@ class Table:
     frame: pd.DataFrame
     rows: Indices
     faults: list[Fault] = field(default_factory=list)
+    at_least: list[int] = field(default_factory=list)
 
     def blame(self, position: int | None, column: str | None, message: str) -> None:
         """Add a fault at a position of the frame (None for the whole table)."""
@@ -153,6 +174,18 @@ def _word_reader(column: Column) -> Reader:
 def _read_cone(text: str) -> str:
     """Cone as written on the cone: ``06`` is not ``6``, and is kept."""
     plain = re.sub(r"^(cone|c|\^|△|δ)\s*", "", text.casefold()).removesuffix(".0")
+    both = _TWO_CONES.fullmatch(plain)
+    if both and set(both.groups()) <= set(cones()):
+        hotter = max(both.groups(), key=cones().index)
+        raise ValueError(
+            f"{shown(text)} is two cones; choose one of them: {hotter}, the hotter, is where it "
+            "runs furthest."
+        )
+    if re.match(r"\d{4}-\d\d-\d\d", plain):
+        raise ValueError(
+            f"{shown(text)} is a date, which a spreadsheet may have made of two cones; set the "
+            "cell to text and give one cone, such as 6."
+        )
     if plain not in cones():
         raise ValueError(
             f"{shown(text)} is not a cone known here; give one from {cones()[0]} to {cones()[-1]}, "
@@ -172,13 +205,26 @@ def _read_date(text: str) -> str:
 
 
 def _number_reader(column: Column) -> Reader:
+    read = _exact_reader(column)
+    own_unit = _OWN_UNITS.get(column.name)
+
+    def read_near(text: str) -> Any:
+        bare = _ABOUT.sub("", text)
+        if column.name == "run_mm":
+            bare = _AT_LEAST.sub("", bare)
+        return read(own_unit.sub("", bare) if own_unit else bare)
+
+    return read_near
+
+
+def _exact_reader(column: Column) -> Reader:
     if column.form == "length":
         return parse_length_mm
     if column.form == "temperature":
         return parse_temperature_c
     if column.form == "rate":
         return parse_rate_c_per_h
-    return lambda text: parse_number(text.rstrip("%° "), column.right)
+    return lambda text: parse_number(text, column.right)
 
 
 def _numbers(cells: pd.Series[Any], column: Column, table: Table) -> Floats:
@@ -299,6 +345,11 @@ def parse_columns(
         present = column.name in found
         cells = raw.iloc[:, found[column.name]] if present else blank
         parsed[column.name] = _parse_column(cells, column, table, check_needed=present)
+    if "run_mm" in found:
+        typed = raw.iloc[:, found["run_mm"]].map(
+            lambda cell: isinstance(cell, str) and cell.strip()
+        )
+        table.at_least = [at for at, cell in enumerate(typed) if cell and _AT_LEAST.search(cell)]
     for position in unknown:
         texts = raw.iloc[:, position].astype(object)
         heading = " ".join(str(raw.columns[position]).split())

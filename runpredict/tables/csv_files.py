@@ -21,6 +21,7 @@ from runpredict.errors import BadInput, Fault, TableWarning
 from runpredict.tables.cells import Table
 from runpredict.tables.columns import COLUMNS, KINDS, TableKind
 from runpredict.tables.files import read_bytes, refuse_file, replace_file
+from runpredict.tables.firings import written_firings
 from runpredict.tables.rows import check_rows, raise_faults
 from runpredict.tables.workbooks import workbook_cells
 
@@ -313,13 +314,16 @@ def table_csv(table: pd.DataFrame) -> str:
     -------
     str
         Numbers in the fewest digits that read back the same. Text that a spreadsheet may take for
-        a formula gets an apostrophe, which `read_table` takes off again.
+        a formula gets an apostrophe, which `read_table` takes off again. A firing that only its
+        date names is written blank.
 
     Examples
     --------
     >>> table_csv(pd.DataFrame({"piece": ["=1+1"], "run_mm": [2.50]}))
     "piece,run_mm\\n'=1+1,2.5\\n"
     """
+    if "firing" in table.columns:
+        table = table.assign(firing=written_firings(table["firing"]))
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")
     writer.writerow([_guard(str(heading)) for heading in table.columns])

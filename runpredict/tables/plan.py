@@ -21,8 +21,10 @@ from runpredict.physics.chemistry import (
 )
 from runpredict.tables.cells import Table, nearest
 from runpredict.tables.csv_files import load_table
+from runpredict.tables.firings import keyed_firings
 from runpredict.tables.roles import ROLES
 from runpredict.tables.rows import check_rows, empty_table, raise_faults, with_defaults
+from runpredict.tables.slips import warn_of_ripeness
 
 __all__ = ["PlanTables", "check_plan", "read_plan"]
 
@@ -38,9 +40,10 @@ class PlanTables:
     Parameters
     ----------
     plan : DataFrame
-        Layers to ask about, as typed (blanks kept).
+        Layers to ask about, as typed (blanks kept) but for `firing`: one without a name has the
+        key of its date, as `firings.firing_key` returns, so that no two firings are one.
     log : DataFrame
-        Layers with results; without rows when there is no log.
+        Layers with results, as `plan`; without rows when there is no log.
     glazes : DataFrame
         With `source` filled and the oxides of recipes and analyses worked out, as
         `chemistry.fill_oxides` returns. [wt %]
@@ -159,9 +162,10 @@ def _join(tables: Mapping[str, Table], faults: list[Fault]) -> PlanTables:
     def frame(role: str) -> pd.DataFrame:
         return frames[role] if role in frames else empty_table(ROLES[role])
 
+    plan, log = frame("plan"), frame("log")
     return PlanTables(
-        plan=frame("plan"),
-        log=frame("log"),
+        plan=plan.assign(firing=keyed_firings(plan)),
+        log=log.assign(firing=keyed_firings(log)),
         glazes=fill_oxides(frames["glazes"], frames.get("recipes"), frames.get("materials")),
         schedules=frame("schedules"),
     )
@@ -179,6 +183,11 @@ def _check_names(tables: Mapping[str, Table]) -> None:
                 tables[role], "glaze", list(tables["glazes"].frame["glaze"]), tables["glazes"].name
             )
             _check_heat(tables[role], firings)
+    if "plan" in tables:
+        glazes = tables["glazes"].frame
+        warn_of_ripeness(
+            tables["plan"], dict(zip(glazes["glaze"], glazes["matures_cone"], strict=True))
+        )
     if "plan" in tables and tables["plan"].frame.empty:
         tables["plan"].blame(None, None, "has no layer; give one row for each layer of glaze.")
 

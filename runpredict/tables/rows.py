@@ -12,7 +12,17 @@ import pandas as pd
 from runpredict.datafiles import FLUXES, MAX_TOTAL_WT, OXIDES, OXYGEN_PER_FLUORINE_WT
 from runpredict.errors import BadInput, Fault
 from runpredict.tables.cells import Table, parse_columns
-from runpredict.tables.columns import COLUMNS, KEYS, MAX_THICKNESS_MM, TableKind
+from runpredict.tables.columns import COLUMNS, KEYS, TableKind
+from runpredict.tables.firings import keyed_firings
+from runpredict.tables.layers import (
+    PIECE_COLUMNS,
+    by_piece,
+    check_dates,
+    check_pieces,
+    in_words,
+    positions,
+)
+from runpredict.tables.slips import check_slips
 
 __all__ = [
     "DEFAULTS",
@@ -37,45 +47,28 @@ DEFAULTS: dict[str, Any] = {
 practice, no source. The wall is the steepest that does not overhang; one dip is the usual coat; the
 foot is a mug's."""
 
-PIECE_COLUMNS: tuple[str, ...] = (
-    "form",
-    "fired_on",
-    "body",
-    "cone",
-    "hold_min",
-    "ramp_c_per_h",
-    "foot_mm",
-)
-"""Columns of ``layers.csv`` that say something of the piece, and so of all its layers."""
-
 MIN_TOTAL_WT = 50.0
 """An analysis sums to 100 less what burns off; below this something else was typed."""
-
-
-def _positions(mask: Any) -> Iterable[int]:
-    return (int(position) for position in np.flatnonzero(np.asarray(mask, dtype=bool)))
-
-
-def _word(value: Any) -> str:
-    return f"{value:g}" if isinstance(value, float) else str(value)
 
 
 def _blame_twice(table: Table, what: str) -> None:
     """Blame each row whose key stood in an earlier one."""
     key = list(KEYS[table.kind])
     frame = table.frame[key]
+    if table.kind == "layers":
+        frame = frame.assign(firing=keyed_firings(table.frame))
     unknown = frame.isna() | (frame == "")
     named = ~unknown[[key[0], key[-1]]].any(axis=1)
     again = frame.duplicated() & named
     if not again.any():
         return
     first: dict[Any, int] = {}
-    for position in _positions(named & frame.duplicated(keep=False)):
+    for position in positions(named & frame.duplicated(keep=False)):
         values = tuple(frame.iloc[position])
         if values not in first:
             first[values] = int(table.rows[position])
             continue
-        shown = ", ".join(_word(value) for value in values if value != "")
+        shown = ", ".join(in_words(value).strip() for value in values if value != "")
         table.blame(
             position, key[-1], f"{what} ({shown}) is already in row {first[values]}; keep one."
         )
@@ -93,7 +86,7 @@ def _check_glazes(table: Table) -> None:
     given = frame[list(OXIDES)].notna().any(axis=1)
     analysed = frame["source"].eq("analysis") | (frame["source"].eq("") & given)
     blamed = {fault.row for fault in table.faults}
-    for position in _positions(analysed & ~total_wt.between(MIN_TOTAL_WT, MAX_TOTAL_WT)):
+    for position in positions(analysed & ~total_wt.between(MIN_TOTAL_WT, MAX_TOTAL_WT)):
         if int(table.rows[position]) not in blamed:
             table.blame(
                 position,
@@ -102,12 +95,12 @@ def _check_glazes(table: Table) -> None:
                 "sum to about 100 (moles of a unity formula are not weight percent).",
             )
     fluxless = frame[list(FLUXES)].sum(axis=1) <= 0
-    for position in _positions(analysed & fluxless & total_wt.between(MIN_TOTAL_WT, MAX_TOTAL_WT)):
+    for position in positions(analysed & fluxless & total_wt.between(MIN_TOTAL_WT, MAX_TOTAL_WT)):
         if int(table.rows[position]) not in blamed:
             table.blame(
                 position, None, f"the analysis has no flux; give some of {' '.join(FLUXES)}."
             )
-    for position in _positions(frame["source"].isin(["jar", "recipe"]) & given):
+    for position in positions(frame["source"].isin(["jar", "recipe"]) & given):
         source = frame["source"].iloc[position]
         table.warn(
             position,
@@ -123,21 +116,23 @@ def _check_recipes(table: Table) -> None:
 def _check_materials(table: Table) -> None:
     _blame_twice(table, "the material")
     total_wt = _totals_wt(table) + table.frame["loss_on_ignition"].fillna(0.0)
-    for position in _positions(total_wt > MAX_TOTAL_WT):
+    for position in positions(total_wt > MAX_TOTAL_WT):
         table.blame(
             position,
             None,
             f"oxides and loss on ignition sum to {total_wt.iloc[position]:.4g}; "
             "weight percent sum to about 100.",
         )
-    for position in _positions(total_wt <= 0):
+    for position in positions(total_wt <= 0):
         table.blame(position, None, "has no oxide; give weight percent that sum to about 100.")
 
 
 def _check_counting(table: Table, group: list[str], counter: str) -> None:
     """Counters of a group run 1, 2, 3, ... without a gap (repeats are blamed elsewhere)."""
-    counted = table.frame.loc[table.frame[counter].notna(), [*group, counter]]
-    unique = counted.drop_duplicates()
+    frame = table.frame
+    if table.kind == "layers":
+        frame = frame.assign(firing=keyed_firings(frame))
+    unique = frame.loc[frame[counter].notna(), [*group, counter]].drop_duplicates()
     rank = unique.groupby(group, sort=False)[counter].rank()
     gaps = unique.loc[rank.ne(unique[counter])].drop_duplicates(group)
     for position, number in zip(gaps.index, gaps[counter], strict=True):
@@ -155,71 +150,12 @@ def _check_schedules(table: Table) -> None:
     _check_counting(table, ["firing"], "segment")
 
 
-def _check_edges(table: Table) -> None:
-    frame = table.frame
-    for position in _positions(frame["lower_edge_mm"] >= frame["upper_edge_mm"]):
-        row = frame.iloc[position]
-        table.blame(
-            position,
-            "lower_edge_mm",
-            f"the lower edge, {row['lower_edge_mm']:.4g} mm above the foot, is not below the upper "
-            f"edge, {row['upper_edge_mm']:.4g} mm; a layer ends below where it begins.",
-        )
-    contradiction = frame["past_foot"].eq("no") & (frame["run_mm"] > frame["lower_edge_mm"])
-    for position in _positions(contradiction):
-        row = frame.iloc[position]
-        table.warn(
-            position,
-            "past_foot",
-            f"is no, yet the layer ran {row['run_mm']:.4g} mm from {row['lower_edge_mm']:.4g} mm "
-            "above the foot; mend whichever is wrong.",
-        )
-
-
-def _check_coats(table: Table) -> None:
-    frame = table.frame
-    blamed = {fault.row for fault in table.faults if fault.column in ("coats", "thickness_mm")}
-    unknown = frame["coats"].isna() & frame["thickness_mm"].isna()
-    if unknown.all() and not blamed:
-        table.blame(None, "coats", "no row has any; give the coats or measure thickness_mm.")
-        unknown &= False
-    for position in _positions(unknown):
-        if int(table.rows[position]) not in blamed:
-            table.blame(position, "coats", "is blank; give the coats or measure thickness_mm.")
-    piece = frame.groupby(["piece", "firing"], sort=False)["thickness_mm"]
-    for position in _positions((piece.cumsum() > MAX_THICKNESS_MM) & frame["thickness_mm"].notna()):
-        table.blame(
-            position,
-            "thickness_mm",
-            f"the layers of this piece are over {MAX_THICKNESS_MM:g} mm thick together; "
-            "no pot holds such an overlap, check the unit.",
-        )
-
-
-def _check_pieces(table: Table) -> None:
-    """The layers of a piece agree about the piece, and each firing is named for all of it."""
-    frame = table.frame
-    pieces = frame.groupby(["piece", "firing"], sort=False).ngroup().to_numpy()
-    for column in PIECE_COLUMNS:
-        known = frame[column].replace("", np.nan) if frame[column].dtype != float else frame[column]
-        first = known.groupby(pieces).transform("first")
-        for position in _positions(known.notna() & known.ne(first)):
-            row = frame.iloc[position]
-            other = first.iloc[position]
-            table.blame(
-                position,
-                column,
-                f"{_word(row[column])} is not the {_word(other)} of another layer of piece "
-                f'"{row["piece"]}"; all layers of a piece share it.',
-            )
-
-
 def _check_layers(table: Table) -> None:
+    check_dates(table)
     _blame_twice(table, "the layer")
     _check_counting(table, ["piece", "firing"], "layer")
-    _check_edges(table)
-    _check_coats(table)
-    _check_pieces(table)
+    check_pieces(table)
+    check_slips(table)
 
 
 _CHECKS: dict[TableKind, Callable[[Table], None]] = {
@@ -329,7 +265,7 @@ def with_defaults(layers: pd.DataFrame) -> pd.DataFrame:
         `DEFAULTS`. A blank without a default stays blank.
     """
     filled = layers.copy()
-    pieces = filled.groupby(["piece", "firing"], sort=False).ngroup().to_numpy()
+    pieces = by_piece(filled).ngroup().to_numpy()
     for column in (*PIECE_COLUMNS, "method"):
         text = filled[column].dtype != float
         known = filled[column].replace("", None) if text else filled[column]
@@ -356,5 +292,5 @@ def split_results(layers: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
         All layers of the pieces of which no layer has a result, and of those of which any has.
     """
     told = layers["run_mm"].notna() | layers["past_foot"].isin(["yes", "no"])
-    fired = told.groupby([layers["firing"], layers["piece"]]).transform("any")
+    fired = told.groupby([keyed_firings(layers), layers["piece"]]).transform("any")
     return layers.loc[~fired].reset_index(drop=True), layers.loc[fired].reset_index(drop=True)

@@ -208,6 +208,7 @@ def test_a_plan_of_one_safe_or_one_unsafe_piece():
         {"foot_mm": np.nan},
     ],
 )
+@pytest.mark.filterwarnings("ignore::runpredict.errors.TableWarning")
 def test_odd_but_allowed_pieces_get_a_finite_answer(change):
     found = check(layers(change), ONE_GLAZE)
     assert np.isfinite(found.layers[["risk", "run_p05_mm", "run_p50_mm", "run_p95_mm"]]).all(

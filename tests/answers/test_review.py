@@ -190,7 +190,7 @@ def test_one_firing_is_told_by_the_rules_and_nothing_has_changed():
         ([{"past_foot": "yes"}], 1),
         ([{"past_foot": "no"}], 0),
         ([{"run_mm": 0.0}], 0),
-        ([{"run_mm": 500.0, "past_foot": ""}], 1),
+        ([{"run_mm": 60.0, "past_foot": ""}], 1),
         ([{"run_mm": 30.0, "past_foot": "yes"}, {"past_foot": "no"}], 1),
         ([{"past_foot": "yes"}, {"past_foot": "yes"}, {"past_foot": "yes"}], 3),
     ],

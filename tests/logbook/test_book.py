@@ -231,7 +231,7 @@ def test_record_and_take_back(log):
 
 
 def test_record_says_what_is_odd_and_refuses_what_cannot_be(log):
-    with pytest.warns(TableWarning, match="mend whichever is wrong"):
+    with pytest.warns(TableWarning, match="write yes, or mend the run"):
         log.record("mug", [Outcome(1, 30.0, "no")])
     assert "has no layer 3; it has 1, 2" in faults_of(log.record, "mug", [Outcome(3, 1.0)])[0]
     assert "less than 0 mm" in faults_of(log.record, "mug", [Outcome(1, -1.0)])[0]

@@ -119,12 +119,13 @@ def sound_layers(draw):
             "piece": piece,
             "firing": draw(KNOWN_NAMES),
             "body": draw(KNOWN_NAMES | st.just("")),
-            "cone": draw(st.sampled_from(cones())),
+            "cone": draw(st.sampled_from(cones()[:21])),  # no cone beside its like without a 0
             "fired_on": draw(st.dates().map(str) | st.just("")),
-            "foot_mm": draw(st.floats(1, 2000) | st.none()),
+            "foot_mm": draw(st.floats(5, 2000) | st.none()),
         }
         for layer in range(1, draw(st.integers(1, 3)) + 1):
             lower_mm = draw(st.floats(0, 900))
+            upper_mm = lower_mm + draw(st.floats(1, 900))
             rows.append(
                 {
                     **shared,
@@ -132,8 +133,8 @@ def sound_layers(draw):
                     "glaze": draw(KNOWN_NAMES),
                     "coats": draw(st.integers(1, 9)),
                     "lower_edge_mm": lower_mm,
-                    "upper_edge_mm": lower_mm + draw(st.floats(1, 900)),
-                    "run_mm": draw(st.floats(0, 2000) | st.none()),
+                    "upper_edge_mm": upper_mm,
+                    "run_mm": draw(st.floats(0, upper_mm) | st.none()),
                     "past_foot": draw(st.sampled_from(["yes", ""])),
                     "note": draw(KNOWN_NAMES | st.just("")),
                 }
@@ -141,6 +142,7 @@ def sound_layers(draw):
     return check_table(pd.DataFrame(rows), "layers")
 
 
+@pytest.mark.filterwarnings("ignore::runpredict.errors.TableWarning")
 @settings(deadline=None, max_examples=60)
 @given(sound_layers())
 def test_what_is_written_is_read_back(tmp_path_factory, table):

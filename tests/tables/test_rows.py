@@ -105,12 +105,17 @@ def test_defaults_fill_blanks_and_siblings_agree():
         ("coats", 0, "0 is less than 1"),
         ("layer", 0, "0 is less than 1; number the layers"),
         ("cone", "99", '"99" is not a cone known here'),
-        ("cone", "5-6", '"5-6" is not a cone known here'),
+        ("cone", "5-6", '"5-6" is two cones; choose one of them: 6, the hotter'),
         ("method", "splash", '"splash" is none of dip, pour, brush, spray'),
         ("past_foot", "maybe", '"maybe" is none of yes, no'),
         ("fired_on", "8/3/2026", "write year-month-day, such as 2026-03-08"),
         ("fired_on", "2026-02-30", "is not a date"),
         ("wall_deg", 200, "200 is more than 180"),
+        ("cone", "6/7", '"6/7" is two cones; choose one of them: 7'),
+        ("cone", datetime.datetime(2026, 7, 6), "is a date, which a spreadsheet may have made"),
+        ("form", "teapot", '"teapot" is none of mug, bowl, plate'),
+        ("wall_deg", "20 %", "is not a number"),
+        ("coats", "2 %", "is not a number"),
         ("foot_mm", 0, "0 mm is less than 1 mm"),
         ("hold_min", "long", '"long" is not a number; give minutes'),
         ("ramp_c_per_h", 0, "0 °C/h is less than 1 °C/h"),
@@ -143,6 +148,18 @@ def test_a_cone_keeps_its_nought(typed):
         ("fired_on", pd.Timestamp(2026, 3, 8), "2026-03-08"),
         ("wall_deg", "85°", 85.0),
         ("thickness_mm", "0,25", 0.25),
+        ("past_foot", "y", "yes"),
+        ("past_foot", "Yes", "yes"),
+        ("past_foot", "NO", "no"),
+        ("method", "brushed", "brush"),
+        ("method", "Dipped", "dip"),
+        ("method", "poured", "pour"),
+        ("method", "sprayed", "spray"),
+        ("form", "Bowl", "bowl"),
+        ("hold_min", "20 min", 20.0),
+        ("foot_mm", "~70", 70.0),
+        ("lower_edge_mm", "about 3/8 in", 9.525),
+        ("wall_deg", "ca. 85 deg", 85.0),
         ("lower_edge_mm", "1/2 in", 12.7),
         ("piece", "e\u0301tude", "\u00e9tude"),
         ("piece", 7, "7"),
@@ -184,7 +201,7 @@ def test_the_same_piece_in_two_firings_is_two_pieces():
 
 
 def test_not_past_the_foot_yet_run_further_is_a_warning():
-    with pytest.warns(TableWarning, match="row 2, column past_foot: is no, yet the layer ran 9 mm"):
+    with pytest.warns(TableWarning, match="past_foot: is no, yet the layer on .mug. ran 9 mm"):
         check_table(layers({"past_foot": "no", "run_mm": 9}), "layers")
 
 
@@ -205,6 +222,20 @@ def test_glazes_that_cannot_be_are_told(change, sentence):
     assert len(faults) == 1
     assert faults[0].startswith("g.csv, row 2")
     assert sentence in faults[0]
+
+
+def test_percents_are_read_where_they_fit():
+    table = check_table(pd.DataFrame([{**ANALYSIS, "CaO": "20 %", "SiO2": "~65 wt%"}]), "glazes")
+    assert table[["SiO2", "CaO"]].values.tolist() == [[65.0, 20.0]]
+    parts = [{"glaze": "a", "material": "silica", "parts": "10%"}]
+    assert check_table(pd.DataFrame(parts), "recipes")["parts"].tolist() == [10.0]
+
+
+def test_the_cone_a_glaze_matures_at_is_a_cone():
+    table = check_table(pd.DataFrame([{**ANALYSIS, "matures_cone": "cone 06"}]), "glazes")
+    assert table["matures_cone"].tolist() == ["06"]
+    wrong = pd.DataFrame([{**ANALYSIS, "matures_cone": "5-6"}])
+    assert "column matures_cone" in faults_of(check_table, wrong, "glazes")[0]
 
 
 def test_a_glaze_listed_twice_is_told():

@@ -1,0 +1,85 @@
+"""Which firing a layer was in: the one its name says, or, without a name, the one of its date."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pandas as pd
+
+__all__ = [
+    "firing_key",
+    "firing_words",
+    "keyed_firings",
+    "named_so",
+    "with_dates",
+    "written_firings",
+]
+
+_UNNAMED = " "
+"""Starts the key of a firing that only its date names; no name that is read starts so."""
+
+
+def firing_key(firing: str, fired_on: str) -> str:
+    """What tells a firing from every other one.
+
+    Parameters
+    ----------
+    firing : str
+        Its name; blank = not named.
+    fired_on : str
+        ISO date; blank = not known.
+
+    Returns
+    -------
+    str
+        The name, or what stands for the date of a firing without one; blank without either.
+
+    Examples
+    --------
+    >>> firing_key("thaw", "2026-03-08"), firing_key("", "2026-03-08"), firing_key("", "")
+    ('thaw', ' 2026-03-08', '')
+    """
+    return firing or (_UNNAMED + fired_on if fired_on else "")
+
+
+def keyed_firings(layers: pd.DataFrame) -> pd.Series[Any]:
+    """`firing_key` of each row of a table of layers; a key given again stays itself."""
+    dated = (_UNNAMED + layers["fired_on"]).where(layers["fired_on"].ne(""), "")
+    return layers["firing"].mask(layers["firing"].eq(""), dated)
+
+
+def written_firings(keys: pd.Series[Any]) -> pd.Series[Any]:
+    """Names of firings as they are written: blank where only the date names it."""
+    return keys.mask(keys.str.startswith(_UNNAMED).fillna(False).astype(bool), "")
+
+
+def firing_words(key: str) -> str:
+    """A firing as a reader is told it: its name, its date, or that it has neither."""
+    return key.strip() or "not named"
+
+
+def named_so(keys: pd.Series[Any], named: str) -> pd.Series[Any]:
+    """Whether each firing is the one that somebody named, by its name or its date."""
+    return keys.str.strip() == named.strip()
+
+
+def with_dates(layers: pd.DataFrame) -> pd.DataFrame:
+    """Layers whose date is told by another layer of the same piece, where only the date tells.
+
+    Parameters
+    ----------
+    layers : DataFrame
+        As `cells.parse_columns` returns.
+
+    Returns
+    -------
+    DataFrame
+        A copy. A blank date in a firing without a name becomes the one date of the piece's other
+        layers without a name; where they have several it stays blank.
+    """
+    unnamed = layers["firing"].eq("")
+    known = layers["fired_on"].where(unnamed & layers["fired_on"].ne(""))
+    of_piece = known.groupby(layers["piece"])
+    only = of_piece.transform("first").where(of_piece.transform("nunique") == 1, "")
+    blank = unnamed & layers["fired_on"].eq("")
+    return layers.assign(fired_on=layers["fired_on"].mask(blank, only))

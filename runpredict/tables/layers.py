@@ -1,0 +1,112 @@
+"""Layers of glaze checked against each other: dates, edges, coats, and what a piece shares."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from runpredict.tables.cells import Table
+from runpredict.tables.columns import MAX_THICKNESS_MM
+from runpredict.tables.firings import keyed_firings, with_dates
+
+__all__ = ["PIECE_COLUMNS", "by_piece", "check_dates", "check_pieces", "in_words", "positions"]
+
+PIECE_COLUMNS: tuple[str, ...] = (
+    "form",
+    "fired_on",
+    "body",
+    "cone",
+    "hold_min",
+    "ramp_c_per_h",
+    "foot_mm",
+)
+"""Columns of ``layers.csv`` that say something of the piece, and so of all its layers."""
+
+
+def positions(mask: Any) -> Iterable[int]:
+    """Where a mask is true."""
+    return (int(position) for position in np.flatnonzero(np.asarray(mask, dtype=bool)))
+
+
+def in_words(value: Any) -> str:
+    """A cell as a sentence has it."""
+    return f"{value:g}" if isinstance(value, float) else str(value)
+
+
+def by_piece(layers: pd.DataFrame) -> Any:
+    """The layers of each piece together."""
+    return layers.groupby([layers["piece"], keyed_firings(layers)], sort=False)
+
+
+def check_dates(table: Table) -> None:
+    """A date tells unnamed firings apart, so each layer of a piece in several has one."""
+    frame = table.frame = with_dates(table.frame)
+    unnamed = frame["firing"].eq("")
+    dates = frame["fired_on"].where(unnamed & frame["fired_on"].ne(""))
+    several = dates.groupby(frame["piece"]).transform("nunique") > 1
+    for position in positions(unnamed & frame["fired_on"].eq("") & several):
+        table.blame(
+            position,
+            "fired_on",
+            f'is blank, and "{frame["piece"].iloc[position]}" is in firings of several dates; '
+            "give the date, or name the firings.",
+        )
+
+
+def check_pieces(table: Table) -> None:
+    """Edges, coats, and that the layers of a piece agree about it."""
+    _check_edges(table)
+    _check_coats(table)
+    _check_agreement(table)
+
+
+def _check_edges(table: Table) -> None:
+    frame = table.frame
+    for position in positions(frame["lower_edge_mm"] >= frame["upper_edge_mm"]):
+        row = frame.iloc[position]
+        table.blame(
+            position,
+            "lower_edge_mm",
+            f"the lower edge, {row['lower_edge_mm']:.4g} mm above the foot, is not below the upper "
+            f"edge, {row['upper_edge_mm']:.4g} mm; a layer ends below where it begins.",
+        )
+
+
+def _check_coats(table: Table) -> None:
+    frame = table.frame
+    blamed = {fault.row for fault in table.faults if fault.column in ("coats", "thickness_mm")}
+    unknown = frame["coats"].isna() & frame["thickness_mm"].isna()
+    if unknown.all() and not blamed:
+        table.blame(None, "coats", "no row has any; give the coats or measure thickness_mm.")
+        unknown &= False
+    for position in positions(unknown):
+        if int(table.rows[position]) not in blamed:
+            table.blame(position, "coats", "is blank; give the coats or measure thickness_mm.")
+    piece = by_piece(frame)["thickness_mm"]
+    for position in positions((piece.cumsum() > MAX_THICKNESS_MM) & frame["thickness_mm"].notna()):
+        table.blame(
+            position,
+            "thickness_mm",
+            f"the layers of this piece are over {MAX_THICKNESS_MM:g} mm thick together; "
+            "no pot holds such an overlap, check the unit.",
+        )
+
+
+def _check_agreement(table: Table) -> None:
+    frame = table.frame
+    pieces = by_piece(frame).ngroup().to_numpy()
+    for column in PIECE_COLUMNS:
+        known = frame[column].replace("", np.nan) if frame[column].dtype != float else frame[column]
+        first = known.groupby(pieces).transform("first")
+        for position in positions(known.notna() & known.ne(first)):
+            row = frame.iloc[position]
+            other = first.iloc[position]
+            table.blame(
+                position,
+                column,
+                f"{in_words(row[column])} is not the {in_words(other)} of another layer of piece "
+                f'"{row["piece"]}"; all layers of a piece share it.',
+            )

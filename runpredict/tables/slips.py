@@ -1,0 +1,286 @@
+"""Slips of the pen in a table of layers: what cannot be is a fault, what is odd a warning."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Mapping, Sequence
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from runpredict.arrays import Bools
+from runpredict.tables.cells import Table
+from runpredict.tables.columns import cones
+from runpredict.tables.firings import firing_words, keyed_firings
+from runpredict.tables.layers import by_piece, positions
+
+__all__ = ["check_slips", "warn_of_ripeness"]
+
+# Diameters of the foot of each form: least and most that can be, least and most that are not odd.
+# [mm] Common practice, no source.
+FOOT_MM = {
+    "mug": (15.0, 200.0, 30.0, 130.0),
+    "bowl": (15.0, 400.0, 25.0, 250.0),
+    "plate": (25.0, 600.0, 50.0, 400.0),
+    "vase": (15.0, 500.0, 25.0, 300.0),
+    "bottle": (15.0, 400.0, 20.0, 250.0),
+    "tile": (1.0, 2000.0, 3.0, 600.0),
+    "": (5.0, 2000.0, 12.0, 500.0),
+}
+LEAST_GLAZED_MM = 15.0
+"""A pot glazed no higher than this was likely typed in inches (common practice, no source)."""
+FLAT_FORMS = ("plate", "tile")
+"""Forms whose glaze may well lie low."""
+
+MOST_CONE_OF_BODY = {
+    "earthenware": "2",
+    "terracotta": "2",
+    "terra cotta": "2",
+    "redware": "2",
+    "low fire": "2",
+    "lowfire": "2",
+}
+"""Hottest cone such a clay stands before it bloats or slumps (common practice, no source)."""
+CONES_OFF = 2
+"""So many cones past its own a glaze or a body is no longer itself (common practice, no source)."""
+_CONE_IN_NAME = re.compile(r"(?:cone|\^|\bc)\s*(\d{1,2})\b", re.IGNORECASE)
+NAMED_PIECES = 5
+
+
+def check_slips(table: Table) -> None:
+    """Blame or warn of each slip in a table of layers.
+
+    Parameters
+    ----------
+    table : Table
+        Layers, their cells read.
+
+    Warns
+    -----
+    TableWarning
+        For what is odd; each names the piece.
+    """
+    _check_feet(table)
+    _check_inches(table)
+    _check_runs(table)
+    _check_noughts(table)
+    _check_bodies(table)
+
+
+def _firsts(table: Table, mask: Any) -> list[int]:
+    """One position a piece, the first where the mask holds."""
+    of_piece = by_piece(table.frame).ngroup().to_numpy()
+    found = np.flatnonzero(np.asarray(mask, dtype=bool))
+    return [int(found[i]) for i in np.unique(of_piece[found], return_index=True)[1]]
+
+
+def _piece(table: Table, position: int) -> str:
+    return f'"{table.frame["piece"].iloc[position]}"'
+
+
+def _as_inches(value: float) -> str:
+    """What to do about a length that may be in inches."""
+    return f"if these are inches, write {value:g} in"
+
+
+def forms_of(layers: pd.DataFrame) -> pd.Series[Any]:
+    """Form of each row's piece as told by any of its layers; blank where none says."""
+    known = layers["form"].where(layers["form"].ne(""))
+    return known.groupby(by_piece(layers).ngroup()).transform("first").fillna("")
+
+
+def _check_feet(table: Table) -> None:
+    frame = table.frame
+    told = forms_of(frame)
+    names = frame["piece"].str.casefold().str.extract(rf"\b({'|'.join(filter(None, FOOT_MM))})\b")
+    limits = np.array([FOOT_MM[form] for form in told])
+    usual = np.array([FOOT_MM[form] for form in told.mask(told.eq(""), names[0].fillna(""))])
+    foot = frame["foot_mm"].to_numpy()
+    impossible = (foot < limits[:, 0]) | (foot > limits[:, 1])
+    odd = ~impossible & ((foot < usual[:, 2]) | (foot > usual[:, 3]))
+    for position in _firsts(table, impossible | odd):
+        under = told.iloc[position] or "piece"
+        what = f"a foot {foot[position]:g} mm across under the {under} {_piece(table, position)}"
+        small = foot[position] < usual[position, 2]
+        mend = _as_inches(foot[position]) if small else "give its diameter in mm"
+        if impossible[position]:
+            table.blame(position, "foot_mm", f"{what} cannot be; {mend}.")
+        else:
+            table.warn(position, "foot_mm", f"{what} is odd; {mend}, or leave it if it is so.")
+
+
+def _inch_like(values: pd.Series[float]) -> Bools:
+    """Whether each is an eighth below 1, which a ruler of inches shows and one of mm does not."""
+    eighths = values.to_numpy() * 8
+    return np.asarray((eighths % 1 == 0) & (eighths % 4 != 0) & (eighths < 8))
+
+
+def _check_inches(table: Table) -> None:
+    frame = table.frame
+    flat = forms_of(frame).isin(FLAT_FORMS).to_numpy()
+    top = by_piece(frame)["upper_edge_mm"].transform("max").to_numpy()
+    low = (top < LEAST_GLAZED_MM) & ~flat
+    for position in _firsts(table, low):
+        table.warn(
+            position,
+            "upper_edge_mm",
+            f"all the glaze of {_piece(table, position)} is within {top[position]:g} mm of its "
+            f"foot; {_as_inches(frame['upper_edge_mm'].iloc[position])}.",
+        )
+    for column in ("lower_edge_mm", "run_mm"):
+        for position in _firsts(table, _inch_like(frame[column]) & ~low):
+            value = frame[column].iloc[position]
+            table.warn(
+                position,
+                column,
+                f"{value:g} mm on {_piece(table, position)} is less than a ruler shows; "
+                f"{_as_inches(value)}.",
+            )
+
+
+def _check_runs(table: Table) -> None:
+    _check_at_least(table)
+    frame = table.frame
+    run, lower, upper = (frame[f"{name}_mm"] for name in ("run", "lower_edge", "upper_edge"))
+    beyond = frame["past_foot"].ne("yes") & (run > lower)
+    too_long = run > upper
+    for position in positions(beyond | too_long):
+        ran, edge = run.iloc[position], lower.iloc[position]
+        piece = _piece(table, position)
+        if beyond.iloc[position]:
+            word = "is no, yet" if frame["past_foot"].iloc[position] else "is blank, yet"
+            table.warn(
+                position,
+                "past_foot",
+                f"{word} the layer on {piece} ran {ran:.4g} mm from {edge:.4g} mm above the foot; "
+                "write yes, or mend the run.",
+            )
+        if too_long.iloc[position]:
+            message = (
+                f"a run of {ran:.4g} mm is longer than the wall of {piece}, which is glazed from "
+                f"{upper.iloc[position]:.4g} mm; measure from where the lower edge was, check the "
+                "unit."
+            )
+            tell = table.warn if frame["past_foot"].iloc[position] == "yes" else table.blame
+            tell(position, "run_mm", message)
+
+
+def _check_at_least(table: Table) -> None:
+    """A run typed as ``20+`` is one that passed the foot, or it has to be asked for."""
+    frame = table.frame
+    for position in table.at_least:
+        run, edge, past = (
+            frame[c].iloc[position] for c in ("run_mm", "lower_edge_mm", "past_foot")
+        )
+        if past == "" and run >= edge:
+            frame.loc[frame.index[position], "past_foot"] = "yes"
+            message = f"{_piece(table, position)} ran at least to its foot, so this is read as yes."
+            table.warn(position, "past_foot", message)
+        elif past != "yes" and np.isfinite(run):
+            table.blame(
+                position,
+                "run_mm",
+                f"{_piece(table, position)} ran at least {run:g} mm, from {edge:g} mm above the "
+                "foot; write yes under past_foot if it passed, else how far it ran and no more.",
+            )
+
+
+def _check_noughts(table: Table) -> None:
+    """Cone 06 beside cone 6 in one firing is a nought that a spreadsheet ate."""
+    frame = table.frame
+    firings = keyed_firings(frame)
+    for firing in firings.unique():
+        mine = firings.eq(firing)
+        known = set(frame["cone"].loc[mine]) - {""}
+        eaten = sorted(cone for cone in known if cone.startswith("0") and cone[1:] in known)
+        for cone in eaten:
+            first, other = (
+                next(iter(positions(mine & frame["cone"].eq(name)))) for name in (cone[1:], cone)
+            )
+            message = (
+                f"{_piece(table, first)} is fired to cone {cone[1:]} and {_piece(table, other)} to "
+                f"cone {cone}, in one firing ({firing_words(firing)}); a spreadsheet may have "
+                "taken the nought away: set the cells to text and type the cone again."
+            )
+            (table.blame if firing else table.warn)(first, "cone", message)
+
+
+def _steps(cone: str, most: str) -> int:
+    """By how many cones one is hotter than another."""
+    return cones().index(cone) - cones().index(most)
+
+
+def _hotter_than(most: str) -> Callable[[str], bool]:
+    return lambda cone: bool(cone) and _steps(cone, most) >= CONES_OFF
+
+
+def _check_bodies(table: Table) -> None:
+    frame = table.frame
+    bodies = frame["body"].str.casefold()
+    for body in bodies.loc[bodies.ne("")].unique():
+        most = next((cone for word, cone in MOST_CONE_OF_BODY.items() if word in body), None)
+        in_name = _CONE_IN_NAME.search(body)
+        if in_name and in_name.group(1) in cones():
+            most = in_name.group(1)
+        if most is None:
+            continue
+        hot = bodies.eq(body) & frame["cone"].map(_hotter_than(most))
+        for position in _firsts(table, hot)[:1]:
+            row = frame.iloc[position]
+            table.warn(
+                position,
+                "cone",
+                f"{_named(table, hot)} of {row['body'][:40]} to cone {row['cone']}: such a clay "
+                f"seldom stands more than cone {most} and may slump or bloat; mend the cone or the "
+                "body, or test it on a tile with a dish under it.",
+            )
+
+
+def _named(table: Table, mask: Any) -> str:
+    """The pieces of some rows, the first few by name."""
+    names = list(dict.fromkeys(table.frame["piece"].loc[np.asarray(mask, dtype=bool)]))
+    listed = ", ".join(f'"{name}"' for name in names[:NAMED_PIECES])
+    more = len(names) - NAMED_PIECES
+    return f"{listed} and {more} more" if more > 0 else listed
+
+
+def warn_of_ripeness(table: Table, matures: Mapping[str, str]) -> None:
+    """Warn of glazes fired far from the cone they are meant for.
+
+    Parameters
+    ----------
+    table : Table
+        Layers, checked.
+    matures : mapping of str
+        Cone by glaze; blank where it is not told.
+
+    Warns
+    -----
+    TableWarning
+        One for each glaze and cone, with the pieces.
+    """
+    frame = table.frame
+    of_piece = by_piece(frame).ngroup()
+    told = frame["cone"].where(frame["cone"].ne(""))
+    fired = told.groupby(of_piece).transform("first").fillna("")
+    meant = frame["glaze"].map(lambda glaze: matures.get(glaze, ""))
+    names: Any
+    for names, rows in frame.groupby([frame["glaze"], fired], sort=False):
+        glaze, cone = names
+        own = meant.loc[rows.index[0]]
+        if not own or not cone or abs(_steps(cone, own)) < CONES_OFF:
+            continue
+        here = frame.index.isin(rows.index)
+        does = "run much further" if _steps(cone, own) > 0 else "stay dry and hardly run"
+        table.warn(
+            next(iter(positions(here))),
+            "cone",
+            f"{glaze} is meant for cone {own} and {_named(table, here)} "
+            f"{_is_are(frame['piece'].loc[here])} fired to cone {cone}, where it may {does}; mend "
+            "the cone, or matures_cone in glazes, if one is wrong.",
+        )
+
+
+def _is_are(names: Sequence[str] | pd.Series[Any]) -> str:
+    return "is" if len(set(names)) == 1 else "are"
