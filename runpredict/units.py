@@ -12,6 +12,7 @@ from fractions import Fraction
 from typing import Literal
 
 __all__ = [
+    "HAND_STEP_MM",
     "MM_PER_INCH",
     "LengthUnits",
     "format_distance",
@@ -27,6 +28,8 @@ __all__ = [
 LengthUnits = Literal["mm", "in"]
 
 MM_PER_INCH = 25.4  # exact, international yard and pound agreement of 1959
+HAND_STEP_MM = {"mm": 1.0, "in": MM_PER_INCH / 8}
+"""What a hand with a brush of wax can follow; a judgement. [mm]"""
 _C_PER_F = Fraction(5, 9)
 
 _MM_PER_UNIT = {"": 1.0, "mm": 1.0, "cm": 10.0, "in": MM_PER_INCH}

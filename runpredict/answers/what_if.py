@@ -1,4 +1,4 @@
-"""What would become of one piece with another bare band, other coats or another hold."""
+"""What would become of one piece with another bare band or edge, other coats, another hold."""
 
 from __future__ import annotations
 
@@ -16,7 +16,8 @@ from runpredict.model.features import MORE_COATS, Stacks
 from runpredict.model.rules import Draws
 
 LONGEST_HOLD_MIN = 60.0
-BAND_POINTS, HOLD_POINTS = 31, 25
+BAND_SHARE = 0.5  # of the height of the glaze, up to which a wider band is looked at
+BAND_POINTS, EDGE_POINTS, HOLD_POINTS = 31, 25, 25
 
 
 @dataclass(frozen=True)
@@ -28,8 +29,13 @@ class WhatIf:
     piece, firing : str
     risk, band_mm, hold_min : float
         As planned.
+    edges_mm : tuple of float
+        Where each layer ends, as planned.
     by_band : DataFrame
-        band_mm, from 0 to as much as wax may take, and risk, which never rises with it.
+        band_mm, from 0 to half of the glaze, and risk, which never rises with it.
+    by_edge : DataFrame
+        layer, glaze, edge_mm (where that layer alone ends, from the foot up) and risk, which
+        never rises with it.
     by_coats : DataFrame
         layer, glaze, coats (of that layer alone), risk, which never falls with coats, and planned
         (True for the coats of the plan).
@@ -42,7 +48,9 @@ class WhatIf:
     risk: float
     band_mm: float
     hold_min: float
+    edges_mm: tuple[float, ...]
     by_band: pd.DataFrame
+    by_edge: pd.DataFrame
     by_coats: pd.DataFrame
     by_hold: pd.DataFrame
 
@@ -65,16 +73,22 @@ def what_if(answer: Answer, piece: str, firing: str | None = None) -> WhatIf:
     ------
     BadInput : no such piece, or more than one.
     """
-    row = answer.find(piece, firing)
+    return what_if_at(answer, answer.find(piece, firing))
+
+
+def what_if_at(answer: Answer, row: int) -> WhatIf:
+    """`what_if` of the piece in a row of `answer.pieces`."""
     stacks = answer.stacks.take(np.array([row]))
     draws = answer.predictor.draws(stacks)
     return WhatIf(
         piece=str(stacks.piece[0]),
         firing=str(stacks.firing[0]),
         risk=float(answer.pieces["risk"].iloc[row]),
-        band_mm=1e3 * _band_m(stacks),
+        band_mm=1e3 * float(decisions.planned_band_m(stacks)[0]),
         hold_min=float(stacks.hold_min[0]),
+        edges_mm=tuple(1e3 * stacks.lower_m[0, stacks.glazed[0]]),
         by_band=_by_band(stacks, draws),
+        by_edge=_by_edge(stacks, draws),
         by_coats=_by_coats(stacks, draws),
         by_hold=_by_hold(stacks, draws),
     )
@@ -84,17 +98,24 @@ def _risks(draws: Draws, changed: Iterable[Stacks]) -> list[float]:
     return [float(draws.risk(stacks)[1][0]) for stacks in changed]
 
 
-def _band_m(stacks: Stacks) -> float:
-    return float(stacks.lower_m[0, decisions.lowest_layer(stacks)[0]])
-
-
 def _by_band(stacks: Stacks, draws: Draws) -> pd.DataFrame:
     top_m = float(np.where(stacks.present, stacks.upper_m, 0.0).max())
-    planned_m = _band_m(stacks)
-    most_m = planned_m + decisions.MOST_WAX_SHARE * (top_m - planned_m)
+    planned_m = float(decisions.planned_band_m(stacks)[0])
+    most_m = planned_m + BAND_SHARE * (top_m - planned_m)
     band_m: Floats = np.linspace(0.0, most_m, BAND_POINTS)
     changed = (decisions.with_band(stacks, np.array([band])) for band in band_m)
     return pd.DataFrame({"band_mm": 1e3 * band_m, "risk": _risks(draws, changed)})
+
+
+def _by_edge(stacks: Stacks, draws: Draws) -> pd.DataFrame:
+    parts = []
+    for k in np.flatnonzero(stacks.glazed[0]):
+        most_m = max(float(stacks.upper_m[0, k]) - decisions.LEAST_LAYER_M, 0.0)
+        edge_m: Floats = np.linspace(0.0, most_m, EDGE_POINTS)
+        changed = (decisions.with_edge(stacks, np.array([k]), np.array([edge])) for edge in edge_m)
+        part = pd.DataFrame({"edge_mm": 1e3 * edge_m, "risk": _risks(draws, changed)})
+        parts.append(part.assign(layer=int(k) + 1, glaze=glaze_names(stacks)[0, k]))
+    return pd.concat(parts, ignore_index=True)[["layer", "glaze", "edge_mm", "risk"]]
 
 
 def _by_coats(stacks: Stacks, draws: Draws) -> pd.DataFrame:

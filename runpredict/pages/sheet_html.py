@@ -8,14 +8,26 @@ from __future__ import annotations
 
 import base64
 from functools import cache
+from typing import NamedTuple
 
 from jinja2 import Environment, PackageLoader, StrictUndefined, Template
 from markupsafe import Markup, escape
+from matplotlib.figure import Figure
 
-from runpredict.pages.pot import bare_figure
-from runpredict.pages.sheet_text import PieceText, Progress, SheetText, counted
+from runpredict.pages.curves import curves_figure
+from runpredict.pages.pot import key_figure, side_figure, small_figure, wall_figure
+from runpredict.pages.sheet_text import (
+    DETAIL_TITLE,
+    HEADINGS,
+    PieceText,
+    Progress,
+    SheetText,
+    counted,
+)
 from runpredict.pages.style import svg
 from runpredict.units import LengthUnits
+
+CSS_PIXELS_PER_INCH = 96  # CSS Values and Units, W3C
 
 
 def sheet_html(sheet: SheetText, units: LengthUnits, progress: Progress | None = None) -> str:
@@ -32,18 +44,43 @@ def sheet_html(sheet: SheetText, units: LengthUnits, progress: Progress | None =
     Returns
     -------
     str
-        With a section a firing: where pieces go, all of them on one list, then each with its
-        picture, the most at risk first.
+        First what is taped to the kiln, a page for each 24 pots of a firing; then each pot with
+        its pictures and curves, the most at risk first.
     """
     done = counted(sheet, progress)
 
-    def drawn(piece: PieceText) -> str:
-        """As data, not as elements: ids of many drawings would clash, and data runs nothing."""
-        data = base64.b64encode(svg(bare_figure(piece.piece, units)).encode("utf-8"))
+    def drawn(piece: PieceText) -> list[Drawing]:
+        figures = (
+            side_figure(piece.piece, units),
+            wall_figure(piece.piece, units),
+            curves_figure(sheet.answer, piece.place, units),
+        )
         done()
-        return data.decode("ascii")
+        return [_drawing(figure) for figure in figures]
 
-    return _template().render(sheet=sheet, drawn=drawn)
+    return _template().render(
+        sheet=sheet,
+        headings=HEADINGS,
+        detail_title=DETAIL_TITLE,
+        drawn=drawn,
+        small=lambda piece: _drawing(small_figure(piece.piece)),
+        key=lambda: _drawing(key_figure()),
+    )
+
+
+class Drawing(NamedTuple):
+    """A picture as data, not as elements: ids of many would clash, and data runs nothing."""
+
+    data: str
+    wide: int
+    high: int
+
+
+def _drawing(figure: Figure) -> Drawing:
+    """A picture of its size on a screen. [pixels]"""
+    wide, high = (round(CSS_PIXELS_PER_INCH * size) for size in figure.get_size_inches())
+    data = base64.b64encode(svg(figure).encode("utf-8")).decode("ascii")
+    return Drawing(data, wide, high)
 
 
 @cache
