@@ -10,13 +10,14 @@ from flask import Blueprint, render_template
 
 from runpredict.answers.review import Review
 from runpredict.bench.desk import desk, open_studio, units
+from runpredict.pages.advice_words import WORTH_TELLING_MM
 from runpredict.pages.plain import percent
 from runpredict.pages.score_curves import (
     effects_figure,
     predicted_seen_figure,
     reliability_figure,
 )
-from runpredict.pages.words import WORTH_TELLING_MM
+from runpredict.tables.firings import firing_words
 from runpredict.units import LengthUnits, format_distance
 
 pages = Blueprint("back", __name__)
@@ -83,7 +84,7 @@ def _lines(found: Review) -> list[str]:
 def _past(row: pd.Series, read_in: LengthUnits) -> tuple[str, ...]:
     return (
         str(row["piece"]),
-        str(row["firing"]) or "not named",
+        firing_words(str(row["firing"])),
         f"{row['glaze']} over {row['over']}",
         format_distance(row["lower_edge_mm"], read_in),
         percent(row["risk"]),
@@ -124,7 +125,7 @@ def _firings(found: Review) -> list[tuple[str, str, str, str]]:
     """Name, pots, layers that passed, and as many as were told to; the newest first."""
     return [
         (
-            str(row["firing"]) or "not named",
+            firing_words(str(row["firing"])),
             str(row["pieces"]),
             f"{row['past_foot']} of {row['layers']}",
             f"{row['expected']:.1f}",

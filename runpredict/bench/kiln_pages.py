@@ -11,7 +11,6 @@ from flask import Blueprint, abort, redirect, render_template, request, url_for
 
 from runpredict.bench.desk import open_studio, units
 from runpredict.bench.lengths import typed_length, written_length
-from runpredict.bench.load_pages import heat_of
 from runpredict.bench.studio import Pot, Snapshot
 from runpredict.errors import BadInput
 from runpredict.logbook.book import Outcome
@@ -70,7 +69,9 @@ def firings() -> Any:
     for pot, rows in snapshot.pots.items():
         done = all(fate_of(row, "mm").word for _, row in rows.iterrows())
         found.setdefault(pot[1], []).append(done)
-    listed = [(name, len(done), sum(done), heat_of(snapshot, name)) for name, done in found.items()]
+    listed = [
+        (name, len(done), sum(done), snapshot.heat(name, units())) for name, done in found.items()
+    ]
     order = sorted(reversed(listed), key=lambda firing: firing[1] == firing[2])
     return render_template("kilns.html", firings=order)
 
@@ -108,7 +109,7 @@ def _page(snapshot: Snapshot, firing: str, rows: list[PotRow], code: int = 200) 
     if not rows:
         abort(404)
     page = render_template(
-        "kiln.html", firing=firing, pots=rows, fates=FATES, heat=heat_of(snapshot, firing),
+        "kiln.html", firing=firing, pots=rows, fates=FATES, heat=snapshot.heat(firing, units()),
         done=sum(row.done for row in rows), wrong=[row for row in rows if row.fault or row.theirs],
     )  # fmt: skip
     return page, code

@@ -45,19 +45,6 @@ def written_length(length_mm: float, units: LengthUnits) -> str:
     return _ruler(round(inches * _SIXTEENTHS))
 
 
-def rounded_up(length_mm: float, units: LengthUnits) -> str:
-    """A length that must be kept at least, written so that it is: whole mm, or eighths of an inch.
-
-    Examples
-    --------
-    >>> rounded_up(12.5, "mm"), rounded_up(12.5, "in")
-    ('13', '1/2')
-    """
-    if units == "mm":
-        return f"{math.ceil(length_mm - 1e-6)}"
-    return _ruler(2 * math.ceil(length_mm / MM_PER_INCH * 8 - 1e-6))
-
-
 def _ruler(sixteenths: int) -> str:
     whole, part = divmod(sixteenths, _SIXTEENTHS)
     if not part:

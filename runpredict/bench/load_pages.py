@@ -7,16 +7,14 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-import pandas as pd
 from flask import Blueprint, Response, abort, render_template, request
 
 from runpredict.answers.check import only_firing
 from runpredict.bench.desk import desk, open_studio, units
-from runpredict.bench.shown import PotShown, pots_shown
+from runpredict.bench.shown import GROUPS, PotShown, pots_shown
 from runpredict.bench.studio import Snapshot
+from runpredict.pages.advice_words import summary
 from runpredict.pages.sheet import write_sheet
-from runpredict.pages.words import headline
-from runpredict.tables.rows import with_defaults
 
 pages = Blueprint("load", __name__)
 
@@ -25,23 +23,14 @@ SHEET_POLICY = (
     "default-src 'none'; style-src 'unsafe-inline'; img-src data:; frame-ancestors 'none'; sandbox "
     "allow-modals"
 )
-_GROUPS = {
-    "cookie": "Set on a cookie, or plan anew",
-    "hold": "Shorten the hold",
-    "coat": "One coat less",
-    "edge": "Stop a layer higher",
-    "wax": "Leave more foot bare",
-    "none": "Load as they are",
-}
 
 
 @dataclass(frozen=True)
 class FiringShown:
-    """One firing on the list: how many pots, how many of them over what is tolerated."""
+    """One firing on the list, and what its pots need, counted."""
 
     name: str
-    pots: int
-    over: int
+    summary: str
     heat: str
 
 
@@ -52,47 +41,35 @@ def firings() -> Any:
     snapshot = studio.snapshot()
     answer = studio.plan(snapshot)
     shown = [] if answer is None else pots_shown(answer, units(), desk().gallery)
+    counts: dict[str, str] = {}
+    if answer is not None:
+        table = summary(answer, units())
+        counts = dict(zip(table["firing"], table["summary"], strict=True))
     if "firing" in request.args:
-        return _one(snapshot, request.args["firing"], shown)
+        return _one(snapshot, request.args["firing"], shown, counts)
     listed = [
         FiringShown(
-            name,
-            sum(pot.firing == name for pot in shown),
-            sum(pot.firing == name and pot.tone != "fits" for pot in shown),
-            heat_of(snapshot, name),
+            str(name),
+            counts[str(name)],
+            snapshot.heat(str(name), units()),
         )
         for name in dict.fromkeys(snapshot.tables.plan["firing"])
     ]
     return render_template("firings.html", firings=listed)
 
 
-def _one(snapshot: Snapshot, firing: str, shown: list[PotShown]) -> Any:
+def _one(snapshot: Snapshot, firing: str, shown: list[PotShown], counts: dict[str, str]) -> Any:
     mine = [pot for pot in shown if pot.firing == firing]
     if not mine:
         abort(404)
-    groups = {
-        words: [pot for pot in mine if pot.change == change] for change, words in _GROUPS.items()
-    }
-    over = sum(pot.tone != "fits" for pot in mine)
+    groups = {words: [pot for pot in mine if pot.group == group] for group, words in GROUPS.items()}
     return render_template(
         "firing.html",
         firing=firing,
-        heat=heat_of(snapshot, firing),
-        headline=headline(over, len(mine), open_studio().tolerance),
+        heat=snapshot.heat(firing, units()),
+        summary=counts.get(firing, ""),
         groups={words: pots for words, pots in groups.items() if pots},
         cold=[piece for piece, name in sorted(snapshot.cold) if name == firing],
-    )
-
-
-def heat_of(snapshot: Snapshot, firing: str) -> str:
-    """Cone and hold of a firing, or its schedule, in words."""
-    if firing in snapshot.scheduled:
-        steps = snapshot.tables.schedules.loc[snapshot.tables.schedules["firing"] == firing]
-        return f"a typed schedule of {len(steps)} segments, to {steps['target_c'].max():.0f} °C"
-    rows: pd.DataFrame = with_defaults(snapshot.layers.loc[snapshot.layers["firing"] == firing])
-    heats = rows.loc[rows["cone"].ne(""), ["cone", "hold_min"]].drop_duplicates()
-    return " and ".join(
-        f"cone {heat.cone}, {heat.hold_min:g} min hold" for heat in heats.head(3).itertuples()
     )
 
 

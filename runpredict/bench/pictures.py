@@ -10,11 +10,11 @@ from collections.abc import Callable
 from matplotlib.figure import Figure
 
 from runpredict.pages.piece import Piece
-from runpredict.pages.pot import bare_figure
+from runpredict.pages.pot import side_figure, wall_figure
 from runpredict.pages.style import svg
 from runpredict.units import LengthUnits
 
-MOST_KEPT = 400
+MOST_KEPT = 800
 """Of each: what may still be asked for, and what was drawn; some tens of megabytes at most."""
 
 
@@ -49,9 +49,12 @@ class Gallery:
                 self._drawers.popitem(last=False)
         return name
 
-    def pot(self, piece: Piece, units: LengthUnits) -> str:
-        """The name of the picture of a pot, without names in it."""
-        return self.hang((piece, units), lambda: bare_figure(piece, units))
+    def pot(self, piece: Piece, units: LengthUnits) -> tuple[str, str]:
+        """The names of the two pictures of a pot: from the side, and its wall laid straight."""
+        return (
+            self.hang(("side", piece, units), lambda: side_figure(piece, units)),
+            self.hang(("wall", piece, units), lambda: wall_figure(piece, units)),
+        )
 
     def take(self, name: str) -> bytes | None:
         """The picture as SVG; None where there is none of that name, or no longer."""

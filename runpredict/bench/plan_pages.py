@@ -6,7 +6,6 @@ from dataclasses import dataclass, replace
 from typing import Any
 from urllib.parse import parse_qsl
 
-import pandas as pd
 from flask import Blueprint, redirect, render_template, request, url_for
 
 from runpredict.bench import pot_form
@@ -76,7 +75,8 @@ def pot() -> str:
     form.pot["piece"] = _free_name(newest[0] if newest else "pot", snapshot)
     if newest:
         first = snapshot.pots[newest].iloc[0]
-        form.pot |= {name: str(first[name]) for name in ("firing", "body", "cone")}
+        form.pot |= {name: str(first[name]) for name in ("body", "cone")}
+        form.pot["firing"] = newest[1].strip() if newest[1] == newest[1].strip() else ""
     return _page(form, Opened(), snapshot)
 
 
@@ -156,7 +156,7 @@ def _edited(do: str, form: PotForm, read: Read, snapshot: Snapshot) -> PotForm:
     """The form after a button that changes it."""
     if do == "accept" and not read.faults:
         answer = open_studio().ask(replace(snapshot.tables, plan=read.layers))
-        return pot_form.advised(form, read.layers, answer.changes.iloc[0], units())
+        return pot_form.advised(form, read.layers, answer.changes(units()), units())
     if do == "add" and len(form.layers) < pot_form.MOST_LAYERS:
         top = form.layers[-1]
         return PotForm(form.pot, [*form.layers, top | {"glaze": "", "coats": "1", "note": ""}])
@@ -184,8 +184,8 @@ def _save(form: PotForm, opened: Opened, snapshot: Snapshot, read: Read) -> Any:
     except BadInput as bad:
         read.faults |= pot_form.by_field(bad.faults)
         return _page(form, opened, snapshot, str(bad.faults[0]), read, 422)
-    names = {"piece": read.layers["piece"].iloc[0], "firing": read.layers["firing"].iloc[0]}
-    return redirect(url_for("plan.pot", **names, kept=1), 303)
+    piece, firing = pot_form.pot_of(read.layers)
+    return redirect(url_for("plan.pot", piece=piece, firing=firing, kept=1), 303)
 
 
 def _remove(opened: Opened) -> Any:
@@ -208,8 +208,7 @@ def _side_by_side(form: PotForm, opened: Opened, late: Overtaken) -> tuple[str, 
     standing: Pot | None = None
     theirs: PotForm | None = None
     if len(late.standing):
-        first = late.standing.iloc[0]
-        standing = (str(first["piece"]), str(first["firing"]))
+        standing = pot_form.pot_of(late.standing)
         rows = snapshot.pots.get(standing, late.standing)
         theirs = pot_form.form_of(rows, units())
     fired = standing is not None and standing not in snapshot.planned_pots
@@ -239,8 +238,3 @@ def _lines(mine: PotForm, theirs: PotForm | None) -> list[tuple[str, str, str]]:
             if ours[name].strip() != other[name]
         ]
     return lines
-
-
-def rows_of(snapshot: Snapshot, firing: str) -> dict[Pot, pd.DataFrame]:
-    """The pots of one firing."""
-    return {pot: rows for pot, rows in snapshot.pots.items() if pot[1] == firing}

@@ -12,10 +12,12 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from runpredict.bench.lengths import rounded_up, typed_length, written_length
-from runpredict.bench.studio import ASKING, Snapshot
+from runpredict.bench.field_words import label_of
+from runpredict.bench.lengths import typed_length, written_length
+from runpredict.bench.studio import ASKING, Pot, Snapshot
 from runpredict.errors import Fault, TableWarning
 from runpredict.tables.columns import COLUMNS
+from runpredict.tables.firings import firing_key, written_firings
 from runpredict.tables.rows import check_rows
 from runpredict.units import LengthUnits
 
@@ -31,6 +33,7 @@ LENGTHS = frozenset({"foot_mm", "lower_edge_mm", "upper_edge_mm", "thickness_mm"
 MOST_LAYERS = 20  # as the tables allow
 MOST_LETTERS = 6000  # a note has up to 5,000
 
+_WARNING = re.compile(r"(?:pot)?(?:, row (\d+))?(?:, column (\w+))?(?:: )?(.*)", re.DOTALL)
 _NUMBERED = re.compile(r"(.*?)(\d{0,6})", re.DOTALL)
 FORMS, METHODS = (
     next(column.words for column in COLUMNS["layers"] if column.name == name)
@@ -112,6 +115,7 @@ def form_of(rows: pd.DataFrame, units: LengthUnits) -> PotForm:
     first = rows.iloc[0]
     wall = first["wall_deg"]
     pot = {name: _text(first[name], name, units) for name in POT_FIELDS}
+    pot["firing"] = written_firings(rows["firing"]).iloc[0]
     layers = []
     for _, row in rows.iterrows():
         fields = {name: _text(row.get(name), name, units) for name in LAYER_FIELDS}
@@ -154,8 +158,15 @@ def read_form(
         warnings.simplefilter("always", TableWarning)
         table = check_rows(raw, "layers", "pot", numbers)
     faults = [*table.faults, *_unknown(table.frame, snapshot)]
-    notes = [str(odd.message).removeprefix("pot, ") for odd in caught]
+    notes = [_note(str(odd.message)) for odd in caught]
     return Read(raw, table.frame, by_field(faults), notes)
+
+
+def _note(message: str) -> str:
+    """A warning of a table, told of a field."""
+    row, column, words = _WARNING.fullmatch(message).groups()  # type: ignore[union-attr]
+    name = column or ""
+    return f"{label_of(f'{name}-{row}' if row and name in LAYER_FIELDS else name)}: {words}"
 
 
 def _row(form: PotForm, number: int, units: LengthUnits) -> dict[str, str]:
@@ -219,27 +230,41 @@ def next_name(name: str, taken: Sequence[str]) -> str:
     return next(f"{stem}{k}" for k in numbers if f"{stem}{k}" not in taken)
 
 
-def advised(form: PotForm, layers: pd.DataFrame, change: pd.Series, units: LengthUnits) -> PotForm:
-    """The form with the change made that an answer advises.
+def pot_of(layers: pd.DataFrame) -> Pot:
+    """How the logbook names the pot of these layers."""
+    first = layers.iloc[0]
+    return str(first["piece"]), firing_key(str(first["firing"]), str(first["fired_on"]))
+
+
+def advised(
+    form: PotForm, layers: pd.DataFrame, changes: pd.DataFrame, units: LengthUnits
+) -> PotForm:
+    """The form with the changes made that an answer advises.
 
     Parameters
     ----------
     form : PotForm
     layers : DataFrame
         What was read of it.
-    change : Series
-        A row of `Answer.changes`.
+    changes : DataFrame
+        The rows of `Answer.changes` in these units, so that a length is on a line of the ruler.
     units : "mm" or "in"
     """
-    kind, amount, layer = change["change"], float(change["changed"]), int(change["layer"])
-    if kind == "edge":
-        return form.changed(layer, "lower_edge_mm", rounded_up(amount, units))
-    if kind == "coat":
-        return form.changed(layer, "coats", f"{amount:.0f}").changed(layer, "thickness_mm", "")
-    if kind == "hold":
-        return form.changed(None, "hold_min", f"{amount:g}")
-    if kind == "wax":
-        for number, lower_mm in enumerate(layers["lower_edge_mm"], 1):
-            if lower_mm < amount:
-                form = form.changed(number, "lower_edge_mm", rounded_up(amount, units))
+    change: Any
+    for change in changes.itertuples():
+        layer, amount = int(change.layer), change.changed
+        if change.change == "edge":
+            form = form.changed(layer, "lower_edge_mm", written_length(float(amount), units))
+        elif change.change == "coat":
+            form = form.changed(layer, "coats", f"{float(amount):.0f}")
+            form = form.changed(layer, "thickness_mm", "")
+        elif change.change == "hold":
+            form = form.changed(None, "hold_min", f"{float(amount):g}")
+        elif change.change == "cone":
+            form = form.changed(None, "cone", str(amount))
+        elif change.change == "wax":
+            for number, lower_mm in enumerate(layers["lower_edge_mm"], 1):
+                if lower_mm < float(amount):
+                    text = written_length(float(amount), units)
+                    form = form.changed(number, "lower_edge_mm", text)
     return form

@@ -10,13 +10,18 @@ import pandas as pd
 
 from runpredict.answers.check import Answer
 from runpredict.answers.what_if import WhatIf, what_if
-from runpredict.bench.lengths import rounded_up
 from runpredict.bench.pictures import Gallery
+from runpredict.pages.advice_words import (
+    briefly,
+    catch_words,
+    rounded_up,
+    run_words,
+    wax_words,
+)
 from runpredict.pages.piece import drawn_piece
 from runpredict.pages.plain import percent
 from runpredict.pages.sheet_text import BASIS, shown_name
 from runpredict.pages.told import told
-from runpredict.pages.words import cookie_words, wax_words
 from runpredict.units import LengthUnits, format_distance
 
 TONES = ("fits", "near", "over")
@@ -59,7 +64,7 @@ class Tries:
 
 @dataclass(frozen=True)
 class PotShown:
-    """One pot in words; `change` is the kind of `Answer.changes`."""
+    """One pot in words; `group` is a key of `GROUPS`."""
 
     piece: str
     firing: str
@@ -68,17 +73,30 @@ class PotShown:
     verdict: str
     tone: str
     wax: str
-    cookie: str
-    needs: str
-    change: str
+    catch: str
+    group: str
+    brief: str
     advice: str
     blame: str
-    why: str
     basis: str
-    picture: str
+    side: str
+    wall: str
     alt: str
     layers: tuple[LayerShown, ...]
-    rank: tuple[int, float]
+
+
+GROUPS = {
+    "dish": "Not on these pots: another glaze, or a catch dish",
+    "pedestal": "Meant to run: pedestal and catch dish",
+    "several": "More than one change",
+    "cone": "A cone lower",
+    "hold": "Shorten the hold",
+    "coat": "One coat less",
+    "edge": "Stop a layer higher",
+    "wax": "Leave more foot bare",
+    "none": "Load as planned",
+}
+"""What pots need, what is hardest to do first."""
 
 
 def verdict(chance: float, tolerance: float) -> tuple[str, str]:
@@ -90,45 +108,45 @@ def verdict(chance: float, tolerance: float) -> tuple[str, str]:
     return "Will more likely than not run past the foot", "over"
 
 
-_NEEDS = {
-    "none": "Load as planned",
-    "edge": "Stop a layer higher",
-    "coat": "One coat less",
-    "wax": "Leave more foot bare",
-    "hold": "Shorten the hold",
-    "cookie": "Set on a cookie, or plan anew",
-}
-_ORDER = ("cookie", "hold", "coat", "edge", "wax", "none")
-
-
 def pots_shown(answer: Answer, units: LengthUnits, gallery: Gallery) -> list[PotShown]:
     """Every pot of an answer in words, those that need most first."""
     layers, pieces = told(answer, units)
     of_piece: dict[Any, pd.DataFrame] = dict(tuple(layers.groupby(["firing", "piece"], sort=False)))
-    blamed = layers.iloc[answer.blamed].set_axis(pieces.index)
-    changes = answer.changes["change"].tolist()
+    groups, brief = _groups(answer, units), briefly(answer, units)
     shown = []
-    for at, (_, row) in enumerate(pieces.iterrows()):
-        mine = of_piece[row["firing"], row["piece"]]
-        shown.append(_pot(answer, row, mine, blamed.iloc[at], changes[at], units, gallery))
-    return sorted(shown, key=lambda pot: pot.rank)
+    for place, (_, row) in enumerate(pieces.iterrows()):
+        mine = of_piece[row["firing"], row["piece"]].sort_values("layer")
+        words = brief[place]
+        shown.append(_pot(answer, place, row, mine, (groups[place], words), units, gallery))
+    order = list(GROUPS)
+    return sorted(shown, key=lambda pot: (order.index(pot.group), -pot.chance))
+
+
+def _groups(answer: Answer, units: LengthUnits) -> list[str]:
+    """The key of `GROUPS` of each piece."""
+    advice = answer.advice(units)
+    count = (advice.kind != "").sum(axis=1)
+    single = np.where(count > 1, "several", advice.kind[:, 0])
+    return [str(name) for name in np.where(advice.word == "change", single, advice.word)]
 
 
 def _pot(
     answer: Answer,
+    place: int,
     row: pd.Series,
     layers: pd.DataFrame,
-    blamed: pd.Series,
-    change: str,
+    need: tuple[str, str],
     units: LengthUnits,
     gallery: Gallery,
 ) -> PotShown:
     chance = float(row["risk"])
     words, tone = verdict(chance, answer.tolerance)
-    shown = tuple(_layer(layer, units) for _, layer in layers.sort_values("layer").iterrows())
+    shown = tuple(_layer(layer, units) for _, layer in layers.iterrows())
     ends = "; ".join(
         f"{layer.glaze} put on down to {layer.ends}, likely to run {layer.run}" for layer in shown
     )
+    side, wall = gallery.pot(drawn_piece(answer, place, units), units)
+    blamed = shown[int(row["layer_to_blame"]) - 1]
     return PotShown(
         piece=str(row["piece"]),
         firing=str(row["firing"]),
@@ -137,31 +155,28 @@ def _pot(
         verdict=words,
         tone=tone,
         wax=wax_words(row["wax_height_mm"], units),
-        cookie=cookie_words(row, units),
-        needs=_NEEDS.get(change, change),
-        change=change,
+        catch=catch_words(row, units),
+        group=need[0],
+        brief=need[1],
         advice=str(row["advice"]),
-        blame=f"{shown_name(blamed['glaze'])} (layer {blamed['layer']})",
-        why=f"{blamed['reason']}.",
-        basis=BASIS[str(blamed["basis"])],
-        picture=gallery.pot(drawn_piece(answer, row), units),
-        alt=f"The pot from the side and its wall laid straight: {ends}.",
+        blame=f"{blamed.glaze} (layer {blamed.number})",
+        basis=BASIS[str(layers["basis"].iloc[0])],
+        side=side,
+        wall=wall,
+        alt=ends,
         layers=shown,
-        rank=(_ORDER.index(change) if change in _ORDER else 0, -chance),
     )
 
 
 def _layer(layer: pd.Series, units: LengthUnits) -> LayerShown:
-    low, run, high = (
-        format_distance(layer[name], units) for name in ("run_p05_mm", "run_p50_mm", "run_p95_mm")
-    )
+    run, low, high = run_words(layer, units)
     return LayerShown(
         number=int(layer["layer"]),
         glaze=shown_name(layer["glaze"]),
         risk=percent(layer["risk"]),
         ends=format_distance(layer["lower_edge_mm"], units),
         run=run,
-        spread=f"{low} to {high}",
+        spread=low if low == high else f"{low} to {high}",
         why=f"{layer['reason']}.",
     )
 
@@ -196,13 +211,14 @@ def _bands(answer: Answer, found: WhatIf, units: LengthUnits) -> list[Try]:
     lowest = int(edges.argmin())
     tries = []
     for row in _spread(found.by_band, "band_mm", found.band_mm):
-        text = rounded_up(row.band_mm, units)  # a little safer than the risk that is told
+        label = rounded_up(row.band_mm, units)  # a little safer than the risk that is told
+        text = label.removesuffix(f" {units}")
         fields = tuple(
             (f"lower_edge_mm-{k}", text)
             for k, edge in enumerate(edges, 1)
             if k == lowest + 1 or edge < row.band_mm
         )
-        tries.append(_try(fields, f"{text} {units}", row.risk, answer.tolerance))
+        tries.append(_try(fields, label, row.risk, answer.tolerance))
     return tries
 
 

@@ -17,8 +17,11 @@ from runpredict.answers.check import Answer, answer
 from runpredict.bench.learning import Learner, Taught
 from runpredict.errors import BadInput, TableWarning
 from runpredict.logbook.book import Logbook
+from runpredict.pages.heat_words import heat_words
+from runpredict.tables.firings import keyed_firings
 from runpredict.tables.plan import PlanTables, check_plan
 from runpredict.tables.rows import split_results, with_defaults
+from runpredict.units import LengthUnits
 
 T = TypeVar("T")
 Pot = tuple[str, str]
@@ -81,6 +84,13 @@ class Snapshot:
         names = set(zip(self.planned["piece"], self.planned["firing"], strict=True))
         return {pot: rows for pot, rows in self.pots.items() if pot in names}
 
+    def heat(self, firing: str, units: LengthUnits) -> str:
+        """How a firing is fired, in words; "" where nothing is known of it."""
+        rows = self.layers.loc[self.layers["firing"] == firing]
+        warm = with_defaults(rows)["cone"].ne("") | rows["firing"].isin(self.scheduled)
+        found = heat_words(replace(self.tables, plan=rows.loc[warm]), units)
+        return found[firing].heat if firing in found else ""
+
     @cached_property
     def scheduled(self) -> frozenset[str]:
         """Firings typed as segments, which need no cone."""
@@ -90,6 +100,7 @@ class Snapshot:
 def _snapshot(book: Logbook) -> Snapshot:
     kept = {kind: book.table(kind) for kind in ("glazes", "recipes", "materials", "schedules")}
     layers = book.layers()
+    layers["firing"] = keyed_firings(layers)
     filled = with_defaults(layers)
     cold = filled["cone"].eq("") & ~filled["firing"].isin(kept["schedules"]["firing"])
     names = layers.loc[cold, ["piece", "firing"]]
