@@ -22,6 +22,8 @@ from runpredict.tables.rows import empty_table
 pages = Blueprint("plan", __name__)
 
 EARLIER_SHOWN = 12
+OF_FIRING = ("firing", "fired_on", "body", "cone", "hold_min", "ramp_c_per_h")
+"""What a new pot has of the one planned last, which it will stand beside."""
 
 
 @dataclass(frozen=True)
@@ -74,9 +76,8 @@ def pot() -> str:
     newest = next(reversed(snapshot.planned_pots), None)
     form.pot["piece"] = _free_name(newest[0] if newest else "pot", snapshot)
     if newest:
-        first = snapshot.pots[newest].iloc[0]
-        form.pot |= {name: str(first[name]) for name in ("body", "cone")}
-        form.pot["firing"] = newest[1].strip() if newest[1] == newest[1].strip() else ""
+        last = pot_form.form_of(snapshot.pots[newest], units()).pot
+        form.pot |= {name: last[name] for name in OF_FIRING}
     return _page(form, Opened(), snapshot)
 
 
