@@ -51,7 +51,9 @@ def test_the_page_tells_what_the_answer_says(visitor):
 
 def test_a_new_pot_is_planned_and_kept(visitor, app):
     visitor.get("/pot")
-    visitor.send("/pot", "save", piece="jug 1", firing="spring", cone="6", **{"glaze-1": "Reed Clear"})
+    visitor.send(
+        "/pot", "save", piece="jug 1", firing="spring", cone="6", **{"glaze-1": "Reed Clear"}
+    )
     visitor.follow()
     assert "Kept in the logbook" in visitor.text
     (row,) = logged(app, "jug 1").itertuples()
@@ -87,20 +89,19 @@ def test_inches_are_read_and_shown_and_nothing_drifts(visitor, app):
 def test_advice_taken_with_one_tap_is_enough(visitor):
     """Of each pot that a change makes safe, and in both units."""
     plan = read_table(SAMPLE / "layers.csv", "layers").drop_duplicates(["piece", "firing"])
-    plan = plan.loc[plan["firing"] == "flood"]
     taken = 0
     for units in ("mm", "in"):
         visitor.get("/")
         visitor.send("/units", units=units)
         for pot in plan.itertuples():
             visitor.get(f"/pot?piece={pot.piece}&firing={pot.firing}")
-            if 'value="accept"' not in visitor.text:
+            if 'value="accept"' not in visitor.text:  # safe as planned, nothing is enough, or gone
                 continue
             visitor.send("/pot", "accept")
             chance = number_told(visitor.text)
             assert chance == "under 1 %" or float(chance.split()[0]) <= 5, (pot, units)
             taken += 1
-    assert taken >= 2
+    assert taken >= 6
 
 
 def test_a_choice_of_what_would_change_it_is_put_in_the_form(visitor):

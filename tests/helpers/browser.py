@@ -61,7 +61,16 @@ class Page:
 
     def __init__(self, folder, *options):
         self.folder = Path(folder)
-        words = [sys.executable, "-m", "runpredict", "page", "--logbook", str(folder), "--port", "0"]
+        words = [
+            sys.executable,
+            "-m",
+            "runpredict",
+            "page",
+            "--logbook",
+            str(folder),
+            "--port",
+            "0",
+        ]
         self.process = subprocess.Popen(
             [*words, *options], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
             env=os.environ | {"PYTHONUNBUFFERED": "1"},
