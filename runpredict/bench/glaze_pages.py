@@ -49,7 +49,7 @@ def shelf() -> str:
         "glazes.html",
         glazes=snapshot.tables.glazes.to_dict("records"),
         kinds=KINDS_OF_GLAZE,
-        unsound=snapshot.unsound,
+        unsound=snapshot.stock.unsound,
     )
 
 
@@ -58,7 +58,7 @@ def glaze() -> Any:
     """One glaze, or the form of a new one."""
     snapshot = open_studio().snapshot()
     name = request.args.get("name", "")
-    if name and name not in set(snapshot.glazes["glaze"]):
+    if name and name not in set(snapshot.stock.kept["glazes"]["glaze"]):
         abort(404)
     return _page(_form_of(snapshot, name), snapshot)
 
@@ -68,15 +68,21 @@ def _form_of(snapshot: Snapshot, name: str) -> GlazeForm:
     if not name:
         return GlazeForm(fields | {"source": "jar"}, _padded([]), False)
     mine = snapshot.tables.glazes.loc[snapshot.tables.glazes["glaze"] == name].iloc[0]
-    logged = snapshot.glazes.loc[snapshot.glazes["glaze"] == name].iloc[0]
+    logged = (
+        snapshot.stock.kept["glazes"].loc[snapshot.stock.kept["glazes"]["glaze"] == name].iloc[0]
+    )
     fields = {key: str(logged.get(key, "")) for key in fields}
     fields["source"] = fields["source"] or str(mine["source"])
-    recipe = snapshot.recipes.loc[snapshot.recipes["glaze"] == name]
+    stock = snapshot.stock
+    recipe = stock.kept["recipes"].loc[snapshot.stock.kept["recipes"]["glaze"] == name]
     rows = [
         {"material": str(row.material), "parts": f"{row.parts:g}", "addition": str(row.addition)}
         for row in recipe.itertuples()
     ]
-    marks = snapshot.glaze_marks.get((name,), ""), snapshot.recipe_marks.get((name,), "")
+    marks = (
+        snapshot.stock.glaze_marks.get((name,), ""),
+        snapshot.stock.recipe_marks.get((name,), ""),
+    )
     return GlazeForm(fields, _padded(rows), True, *marks)
 
 
@@ -145,12 +151,12 @@ def _try_out(tables: dict[TableKind, pd.DataFrame], snapshot: Snapshot) -> None:
     BadInput
     """
     given: dict[str, pd.DataFrame] = {k: table for k, table in tables.items() if k != "glazes"}
-    if not snapshot.materials.empty:
-        given["materials"] = snapshot.materials
+    if not snapshot.stock.kept["materials"].empty:
+        given["materials"] = snapshot.stock.kept["materials"]
     glazes = tables["glazes"]
     if glazes["source"].iloc[0] == "analysis":  # its oxides stand in the logbook
-        mine = snapshot.glazes["glaze"] == glazes["glaze"].iloc[0]
-        oxides = snapshot.glazes.loc[mine, list(OXIDES)].reset_index(drop=True)
+        mine = snapshot.stock.kept["glazes"]["glaze"] == glazes["glaze"].iloc[0]
+        oxides = snapshot.stock.kept["glazes"].loc[mine, list(OXIDES)].reset_index(drop=True)
         glazes = pd.concat([glazes, oxides], axis=1)
     with ASKING, warnings.catch_warnings():
         warnings.simplefilter("ignore", TableWarning)
@@ -160,7 +166,7 @@ def _try_out(tables: dict[TableKind, pd.DataFrame], snapshot: Snapshot) -> None:
 def _overtaken(form: GlazeForm, late: Overtaken) -> tuple[str, int]:
     snapshot = open_studio().snapshot()
     name = form.fields["glaze"]
-    theirs = _form_of(snapshot, name if name in set(snapshot.glazes["glaze"]) else "")
+    theirs = _form_of(snapshot, name if name in set(snapshot.stock.kept["glazes"]["glaze"]) else "")
     form.glaze_mark, form.recipe_mark = theirs.glaze_mark, theirs.recipe_mark
     page = render_template(
         "glaze_conflict.html", form=form, theirs=theirs, told=late.faults[0].message
@@ -173,13 +179,14 @@ def _page(
 ) -> Any:
     name = form.fields["glaze"]
     mine = snapshot.tables.glazes.loc[snapshot.tables.glazes["glaze"] == name]
+    own = snapshot.stock.kept["materials"]
     kinds = [kind for kind in KINDS_OF_GLAZE if kind != "analysis" or form.fields["source"] == kind]
     page = render_template(
         "glaze.html", form=form, faults=faults or {}, cones=cones(), behaviours=BEHAVIOURS,
         kinds={kind: KINDS_OF_GLAZE[kind] for kind in kinds}, label_of=label_of,
         unity=_unity(mine.iloc[0]) if form.known and len(mine) else None,
-        problem=snapshot.unsound.get(name, ""),
-        materials=sorted({*shipped_materials()["material"], *snapshot.materials["material"]}),
+        problem=snapshot.stock.unsound.get(name, ""),
+        materials=sorted({*shipped_materials()["material"], *own["material"]}),
     )  # fmt: skip
     return page, code
 

@@ -9,9 +9,9 @@ from typing import Any
 
 from flask import Blueprint, Response, abort, render_template, request
 
-from runpredict.answers.check import only_firing
+from runpredict.answers.check import Answer, only_firing
 from runpredict.bench.desk import desk, open_studio, units
-from runpredict.bench.shown import GROUPS, PotShown, pots_shown
+from runpredict.bench.shown import GROUPS, pots_shown
 from runpredict.bench.studio import Snapshot
 from runpredict.pages.advice_words import summary
 from runpredict.pages.sheet import write_sheet
@@ -39,35 +39,30 @@ def firings() -> Any:
     """The firings with planned pots, or one of them."""
     studio = open_studio()
     snapshot = studio.snapshot()
-    answer = studio.plan(snapshot)
-    shown = [] if answer is None else pots_shown(answer, units(), desk().gallery)
-    counts: dict[str, str] = {}
-    if answer is not None:
-        table = summary(answer, units())
-        counts = dict(zip(table["firing"], table["summary"], strict=True))
     if "firing" in request.args:
-        return _one(snapshot, request.args["firing"], shown, counts)
+        return _one(snapshot, request.args["firing"])
     listed = [
-        FiringShown(
-            str(name),
-            counts[str(name)],
-            snapshot.heat(str(name), units()),
-        )
-        for name in dict.fromkeys(snapshot.tables.plan["firing"])
+        FiringShown(firing, _summary(answer), snapshot.heat(firing, units()))
+        for firing, answer in studio.plan(snapshot).items()
     ]
     return render_template("firings.html", firings=listed)
 
 
-def _one(snapshot: Snapshot, firing: str, shown: list[PotShown], counts: dict[str, str]) -> Any:
-    mine = [pot for pot in shown if pot.firing == firing]
-    if not mine:
+def _summary(answer: Answer) -> str:
+    return str(summary(answer, units())["summary"].iloc[0])
+
+
+def _one(snapshot: Snapshot, firing: str) -> Any:
+    answer = open_studio().plan(snapshot).get(firing)
+    if answer is None:
         abort(404)
+    mine = pots_shown(answer, units(), desk().gallery)
     groups = {words: [pot for pot in mine if pot.group == group] for group, words in GROUPS.items()}
     return render_template(
         "firing.html",
         firing=firing,
         heat=snapshot.heat(firing, units()),
-        summary=counts.get(firing, ""),
+        summary=_summary(answer),
         groups={words: pots for words, pots in groups.items() if pots},
         cold=[piece for piece, name in sorted(snapshot.cold) if name == firing],
     )

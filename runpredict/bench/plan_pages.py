@@ -50,11 +50,10 @@ def pots() -> str:
     """Every planned pot with its risk."""
     studio = open_studio()
     snapshot = studio.snapshot()
-    answer = studio.plan(snapshot)
-    shown = [] if answer is None else pots_shown(answer, units(), desk().gallery)
-    by_firing: dict[str, list[PotShown]] = {}
-    for pot in shown:
-        by_firing.setdefault(pot.firing, []).append(pot)
+    by_firing = {
+        firing: pots_shown(answer, units(), desk().gallery)
+        for firing, answer in studio.plan(snapshot).items()
+    }
     return render_template("pots.html", by_firing=by_firing, cold=sorted(snapshot.cold))
 
 
@@ -144,7 +143,7 @@ def _page(
     others = [pot for pot in reversed(snapshot.pots) if pot != opened.was][:EARLIER_SHOWN]
     page = render_template(
         "pot.html", form=form, opened=opened, read=read, shown=shown, tries=tries, told=told,
-        earlier=others, glazes=list(snapshot.glazes["glaze"]), cones=cones(),
+        earlier=others, glazes=list(snapshot.tables.glazes["glaze"]), cones=cones(),
         firings=[name for name in dict.fromkeys(snapshot.layers["firing"].iloc[::-1]) if name],
         bodies=[name for name in dict.fromkeys(snapshot.layers["body"].iloc[::-1]) if name],
         forms=pot_form.FORMS, methods=pot_form.METHODS, labels=LABELS, label_of=label_of,

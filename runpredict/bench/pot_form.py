@@ -193,7 +193,7 @@ def _keep_lengths(
 
 
 def _unknown(layers: pd.DataFrame, snapshot: Snapshot) -> list[Fault]:
-    known = set(snapshot.glazes["glaze"])
+    known = set(snapshot.tables.glazes["glaze"])
     faults = [
         Fault("pot", number, "glaze", "is not among the glazes; choose one, or add it first.")
         for number, name in enumerate(layers["glaze"], 1)

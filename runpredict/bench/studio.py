@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import threading
 import warnings
+from collections import OrderedDict
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
@@ -27,9 +28,35 @@ T = TypeVar("T")
 Pot = tuple[str, str]
 """A pot by its name and its firing's."""
 
+MOST_KEPT = 200
+"""Answers that are kept; some hundred kilobytes each where a firing is large."""
+
 ASKING = threading.RLock()
 """Held while a question is worked out: numbers come one after the other sooner than at once, and
 the catching of warnings is one for the whole process."""
+
+
+@dataclass(frozen=True)
+class Stock:
+    """What a studio glazes and fires with.
+
+    Attributes
+    ----------
+    tables : PlanTables
+        Without layers.
+    kept : dict of DataFrame
+        The tables of glazes, recipes, materials and schedules as logged.
+    unsound : dict of str
+        What is wrong with the recipe of a glaze, which is taken for a jar until it is mended.
+    glaze_marks, recipe_marks : dict
+        By (glaze,), for the logbook to tell what was overtaken.
+    """
+
+    tables: PlanTables
+    kept: dict[str, pd.DataFrame]
+    unsound: dict[str, str]
+    glaze_marks: dict[Any, str]
+    recipe_marks: dict[Any, str]
 
 
 @dataclass(frozen=True)
@@ -40,28 +67,20 @@ class Snapshot:
     ----------
     tables : PlanTables
         Planned pots that can be asked about, fired ones, glazes with their oxides.
-    layers, glazes, recipes : DataFrame
-        As logged.
+    layers : DataFrame
+        As logged, firings by their keys.
+    stock : Stock
     cold : frozenset of Pot
         Planned pots with neither a cone nor a schedule, which cannot be asked about yet.
-    unsound : dict of str
-        What is wrong with the recipe of a glaze, which is taken for a jar until it is mended.
     marks : dict
-        Of pots, by `Pot`, for the logbook to tell what was overtaken.
-    glaze_marks, recipe_marks : dict
-        The same by glaze.
+        Of pots, for the logbook to tell what was overtaken.
     """
 
     tables: PlanTables
     layers: pd.DataFrame
-    glazes: pd.DataFrame
-    recipes: pd.DataFrame
-    materials: pd.DataFrame
+    stock: Stock
     cold: frozenset[Pot]
-    unsound: dict[str, str]
     marks: dict[Any, str]
-    glaze_marks: dict[Any, str]
-    recipe_marks: dict[Any, str]
 
     @cached_property
     def planned(self) -> pd.DataFrame:
@@ -97,29 +116,34 @@ class Snapshot:
         return frozenset(self.tables.schedules["firing"])
 
 
-def _snapshot(book: Logbook) -> Snapshot:
-    kept = {kind: book.table(kind) for kind in ("glazes", "recipes", "materials", "schedules")}
-    layers = book.layers()
+def _snapshot(book: Logbook, before: Snapshot | None) -> Snapshot:
+    """The logbook as it stands; what has not changed since is taken from before."""
+    layers, marks = book.marked("layers")
     layers["firing"] = keyed_firings(layers)
+    stock = _stock(book, None if before is None else before.stock)
     filled = with_defaults(layers)
-    cold = filled["cone"].eq("") & ~filled["firing"].isin(kept["schedules"]["firing"])
+    cold = filled["cone"].eq("") & ~filled["firing"].isin(stock.tables.schedules["firing"])
     names = layers.loc[cold, ["piece", "firing"]]
     planned, fired = split_results(layers.loc[~cold].reset_index(drop=True))
-    others = {kind: kept[kind] for kind in ("recipes", "materials", "schedules")}
-    given = {role: table for role, table in others.items() if not table.empty}
-    tables, unsound = _sound_tables(kept["glazes"], given)
     return Snapshot(
-        tables=replace(tables, plan=planned, log=fired),
-        unsound=unsound,
+        tables=replace(stock.tables, plan=planned, log=fired),
         layers=layers,
-        glazes=kept["glazes"],
-        recipes=kept["recipes"],
-        materials=kept["materials"],
+        stock=stock,
         cold=frozenset(zip(names["piece"], names["firing"], strict=True)),
-        marks=book.marks("layers"),
-        glaze_marks=book.marks("glazes"),
-        recipe_marks=book.marks("recipes"),
+        marks=marks,
     )
+
+
+def _stock(book: Logbook, before: Stock | None) -> Stock:
+    glazes, glaze_marks = book.marked("glazes")
+    recipes, recipe_marks = book.marked("recipes")
+    others = {"materials": book.materials(), "schedules": book.schedules()}
+    kept = {"glazes": glazes, "recipes": recipes, **others}
+    if before is not None and all(table.equals(before.kept[kind]) for kind, table in kept.items()):
+        return before
+    given = {kind: table for kind, table in kept.items() if kind != "glazes" and not table.empty}
+    tables, unsound = _sound_tables(glazes, given)
+    return Stock(tables, kept, unsound, glaze_marks, recipe_marks)
 
 
 def _sound_tables(
@@ -157,7 +181,7 @@ class Studio:
         self._clerk = ThreadPoolExecutor(max_workers=1, thread_name_prefix="clerk")
         self._book = self._clerk.submit(Logbook.open, folder, create=True).result()
         self._seen: tuple[Any, Snapshot] | None = None
-        self._plan: tuple[Snapshot, Taught, Answer | None] | None = None
+        self._asked: OrderedDict[Any, tuple[Taught, PlanTables, Answer]] = OrderedDict()
         self.snapshot()
 
     def close(self) -> None:
@@ -187,23 +211,29 @@ class Studio:
     def _read(self) -> Snapshot:
         version = self._book.version()
         if self._seen is None or self._seen[0] != version:
-            found = self._quietly(_snapshot)
+            before = None if self._seen is None else self._seen[1]
+            found = self._quietly(lambda book: _snapshot(book, before))
             self._seen = version, found
             self.learner.want(found.tables)
         return self._seen[1]
 
     def ask(self, tables: PlanTables) -> Answer:
-        """Ask whoever is taught now about a plan."""
+        """Ask whoever is taught now about a plan; what was asked lately is not worked out again."""
         taught = self.learner.taught
+        key = (id(taught), id(tables.glazes), id(tables.schedules), tables.plan.to_csv(index=False))
         with ASKING:
-            return answer(tables, self.tolerance, taught=(taught.predictor, taught.trial))
+            if key not in self._asked:
+                found = answer(tables, self.tolerance, taught=(taught.predictor, taught.trial))
+                self._asked[key] = (taught, tables, found)  # keeps what the ids are of
+                while len(self._asked) > MOST_KEPT:
+                    self._asked.popitem(last=False)
+            self._asked.move_to_end(key)
+            return self._asked[key][2]
 
-    def plan(self, snapshot: Snapshot) -> Answer | None:
-        """The answer about everything that is planned; None where nothing can be asked."""
-        taught = self.learner.taught
-        with ASKING:
-            if self._plan is None or self._plan[0] is not snapshot or self._plan[1] is not taught:
-                empty = snapshot.tables.plan.empty
-                found = None if empty else self.ask(snapshot.tables)
-                self._plan = snapshot, taught, found
-            return self._plan[2]
+    def plan(self, snapshot: Snapshot) -> dict[str, Answer]:
+        """The answer about each planned firing."""
+        plan = snapshot.tables.plan
+        return {
+            str(firing): self.ask(replace(snapshot.tables, plan=rows.reset_index(drop=True)))
+            for firing, rows in plan.groupby("firing", sort=False)
+        }

@@ -185,10 +185,12 @@ class Logbook:
             (others,) = self._connection.execute("PRAGMA data_version").fetchone()
         return others, self._connection.total_changes
 
-    def marks(self, kind: TableKind) -> dict[Key, str]:
-        """A text for each piece, recipe or row, to hand back with a change; as `marks_of`."""
+    def marked(self, kind: TableKind) -> tuple[pd.DataFrame, dict[Key, str]]:
+        """`table`, and as `marks_of` a text for each piece, recipe or row to write with."""
         with self._telling():
-            return marks_of(kind, newest_rows(self._connection, kind))
+            stored = newest_rows(self._connection, kind)
+        rows = [found.row for found in stored.values() if not found.retired]
+        return frame_of(kind, rows, []), marks_of(kind, stored)
 
     def import_tables(
         self,
@@ -205,7 +207,7 @@ class Logbook:
         origin : str
             What `history` calls it.
         marks : mapping of str by kind, optional
-            What `marks` told, when it was read, of the one group that a table writes to.
+            What `marked` told, when it was read, of the one group that a table writes to.
 
         Returns
         -------
@@ -289,7 +291,7 @@ class Logbook:
         replaces : (piece, firing), optional
             What it was called; it leaves there.
         mark : str
-            What `marks` told of it when it was read; "" for a new one.
+            What `marked` told of it when it was read; "" for a new one.
 
         Raises
         ------
@@ -331,7 +333,7 @@ class Logbook:
             Its name, or its date where it has none; needed when several firings have a piece of
             this name.
         mark : str, optional
-            What `marks` told of the piece when it was read.
+            What `marked` told of the piece when it was read.
 
         Returns
         -------

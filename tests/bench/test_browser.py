@@ -56,7 +56,9 @@ def wait_for(driver, what):
 
 
 def click(driver, element):
-    driver.execute_script("arguments[0].scrollIntoView({block: 'center', behavior: 'instant'})", element)
+    driver.execute_script(
+        "arguments[0].scrollIntoView({block: 'center', behavior: 'instant'})", element
+    )
     element.click()
 
 
@@ -66,7 +68,9 @@ def press(driver, css):
 
 def fill(driver, name, text):
     field = by(driver, f"[name='{name}']")
-    driver.execute_script("arguments[0].scrollIntoView({block: 'center', behavior: 'instant'})", field)
+    driver.execute_script(
+        "arguments[0].scrollIntoView({block: 'center', behavior: 'instant'})", field
+    )
     if field.tag_name == "select":
         from selenium.webdriver.support.ui import Select
 

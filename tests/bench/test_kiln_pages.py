@@ -216,7 +216,7 @@ def test_a_recipe_that_cannot_melt_or_be_read_is_refused(visitor, app, rows):
     visitor.send("/glaze", "save", glaze="Odd", source="recipe", **rows)
     assert visitor.page.status_code == 422
     assert 'class="told"' in visitor.text
-    assert "Odd" not in set(app.extensions["desk"].studio.snapshot().glazes["glaze"])
+    assert "Odd" not in set(app.extensions["desk"].studio.snapshot().tables.glazes["glaze"])
 
 
 def test_two_who_edit_one_recipe_see_both_sides(app):
@@ -227,7 +227,7 @@ def test_two_who_edit_one_recipe_see_both_sides(app):
     other.send("/glaze", "save", **{"parts-1": "28"})
     assert other.page.status_code == 409
     other.send("/glaze", "save")
-    recipes = app.extensions["desk"].studio.snapshot().recipes
+    recipes = app.extensions["desk"].studio.snapshot().stock.kept["recipes"]
     assert recipes.loc[recipes["glaze"] == "Reed Clear", "parts"].iloc[0] == 28
 
 
