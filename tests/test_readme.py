@@ -106,7 +106,7 @@ def test_the_setup_is_the_one_that_is_tested():
 
 def test_every_file_and_name_it_points_to_is_there():
     for name in re.findall(r"`([\w/]+(?:\.\w+(?:\.\w+)?|/))`", README):
-        known = {"layers.csv", "pieces.csv", "limits.csv", "history.csv"}  # written, see above
+        known = {"layers.csv", "pieces.csv", "limits.csv", "firings.csv", "history.csv"}  # written
         if not name.startswith("runpredict.") and name not in known:
             found = [ROOT / name, ROOT / "runpredict" / "data" / name]
             assert any(path.exists() for path in found), name

@@ -14,12 +14,16 @@ from itertools import combinations, product
 from typing import NamedTuple
 
 import numpy as np
+import pandas as pd
 
 from runpredict.answers import decisions
 from runpredict.answers.decisions import Ask
-from runpredict.arrays import Bools, Floats, Indices, Objects
+from runpredict.arrays import AnyArray, Bools, Floats, Indices, Objects
 from runpredict.model.features import Stacks
 from runpredict.model.rules import Draws
+from runpredict.tables.columns import cones
+from runpredict.tables.plan import PlanTables
+from runpredict.tables.rows import with_defaults
 
 MOST_MOVES = 3
 LITTLE_WAX_M = 6.5e-3  # a wax line raised by so little costs no pot its looks; a judgement
@@ -145,7 +149,7 @@ def ways(layers: int) -> tuple[tuple[Move, ...], ...]:
     little = [Move("wax", little=True), *(move._replace(little=True)
               for kind in EDGES for move in moves[kind])]  # fmt: skip
     alone = [*little, *moves["coat"], *(m for kind in COSTS if kind != "coat" for m in moves[kind])]
-    found = [(move,) for move in alone]
+    found: list[tuple[Move, ...]] = [(move,) for move in alone]
     for count in range(2, MOST_MOVES + 1):
         kinds = sorted(combinations(COSTS, count), key=lambda some: sum(COSTS[k] for k in some))
         found += [way for some in kinds for way in product(*(moves[kind] for kind in some))]
@@ -160,6 +164,16 @@ class Reach(NamedTuple):
     step: float
     steps: Indices
     possible: Bools
+
+    def take(self, pieces: AnyArray) -> Reach:
+        """The same for some of the pieces."""
+        return Reach(
+            self.layer[pieces],
+            self.start[pieces],
+            self.step,
+            self.steps[pieces],
+            self.possible[pieces],
+        )
 
     def at(self, share: Floats) -> Floats:
         """The amount, on a line of the ruler, after a share of the steps."""
@@ -181,7 +195,7 @@ def reach(case: Case, move: Move, way: tuple[Move, ...]) -> Reach:
         return Reach(layer, minutes.astype(float), -1.0, minutes, minutes > 0)
     if move.kind == "cone":
         cooler = case.cooler().mobility_per_m[case.pieces]
-        lower = (cooler < stacks.mobility_per_m).any(axis=1)
+        lower = np.asarray((cooler < stacks.mobility_per_m).any(axis=1))
         return Reach(layer, np.full(n, np.nan), 0.0, np.ones(n, np.intp), lower)
     if move.kind == "wax":
         layer = decisions.lowest_layer(stacks)
@@ -192,7 +206,9 @@ def reach(case: Case, move: Move, way: tuple[Move, ...]) -> Reach:
     possible = (steps > 0) & (decisions.pick(stacks.glazed, layer) > 0)
     if move.kind != "wax":
         several = stacks.glazed.sum(axis=1) > 1
-        possible &= several & ((move.kind == "top edge") | (layer != decisions.top_layer(stacks)))
+        possible &= several
+        if move.kind == "edge":
+            possible &= layer != decisions.top_layer(stacks)
     return Reach(layer, case.step_m * first, case.step_m, steps, possible)
 
 
@@ -273,6 +289,8 @@ def advise(case: Case, risk: Floats, meant_to_run: Bools) -> Advice:
     hopeless = np.zeros((len(risk), len(EDGES)), dtype=bool)
     bounded = False
     for way in ways(case.ask.stacks.present.shape[1]):
+        if not len(left):
+            break
         if len(way) > 1 and not bounded:
             bounded = True
             hopeless[left] = _beyond_hope(case.take(left))
@@ -309,13 +327,11 @@ def _try(case: Case, way: tuple[Move, ...], left: Indices, risk: Floats, advice:
     left, part = left[possible], part.take(np.flatnonzero(possible))
     if not len(left):
         return left
-    reaches = [far._replace(**{name: getattr(far, name)[possible]
-               for name in ("layer", "start", "steps", "possible")}) for far in reaches]  # fmt: skip
+    reaches = [far.take(possible) for far in reaches]
     finest = np.max([far.steps for far in reaches], axis=0)
 
     def after(count: Indices, who: Indices) -> Floats:
-        some = [far._replace(layer=far.layer[who], start=far.start[who], steps=far.steps[who])
-                for far in reaches]  # fmt: skip
+        some = [far.take(who) for far in reaches]
         return risk_after(part.take(who), way, some, count / finest[who])
 
     count = decisions.least_safe(after, part.ask.tolerance, risk[left], finest)
@@ -354,3 +370,14 @@ def is_meant_to_run(stacks: Stacks) -> Bools:
         rows["Al2O3_per_flux_mol"].to_numpy(dtype=float) <= CRYSTAL_ALUMINA_MOL
     )
     return np.bincount(stacks.piece_at, crystals, len(stacks.hold_min)) > 0
+
+
+def a_cone_lower(tables: PlanTables) -> pd.DataFrame:
+    """The planned layers, each fired one cone lower.
+
+    A firing that is typed as a schedule has no cone, and the coolest cone none below it: these
+    stay as they are.
+    """
+    below = dict(zip(cones()[1:], cones()[:-1], strict=True))
+    cone = with_defaults(tables.plan)["cone"]
+    return tables.plan.assign(cone=cone.map(lambda cone: below.get(cone, cone)))

@@ -14,7 +14,7 @@ import numpy as np
 import pandas as pd
 
 from runpredict.answers import cookies, decisions
-from runpredict.answers.advice import Advice, Case, advise, is_meant_to_run
+from runpredict.answers.advice import Advice, Case, a_cone_lower, advise, is_meant_to_run
 from runpredict.answers.questions import DEFAULT_TOLERANCE, asks, checked_tolerance, glaze_names
 from runpredict.arrays import Floats, Indices
 from runpredict.errors import BadInput, Fault
@@ -23,6 +23,7 @@ from runpredict.model.rules import RUN_LEVELS, Predictor, RulesPredictor, run_qu
 from runpredict.tables.columns import cones
 from runpredict.tables.firings import firing_words, named_so
 from runpredict.tables.plan import PlanTables, check_plan
+from runpredict.tables.roles import ROLES
 from runpredict.tables.rows import with_defaults
 from runpredict.units import HAND_STEP_MM, LengthUnits
 
@@ -186,24 +187,44 @@ def check(
     Parameters
     ----------
     plan, log : DataFrame
-        Tables of layers: what is to be fired, and what was, with results.
-    glazes, recipes, materials, schedules : DataFrame
-        The tables of those names.
+        Tables of layers, what is to be fired and what was: piece, form, firing, fired_on, body,
+        cone, hold_min, ramp_c_per_h, wall_deg, foot_mm, layer, glaze, method, coats,
+        thickness_mm, lower_edge_mm, upper_edge_mm; the log also run_mm and past_foot.
+    glazes : DataFrame
+        glaze, source (`recipe`, `analysis` or `jar`), behaviour, oxides such as SiO2.
+    recipes, materials, schedules : DataFrame
+        glaze, material, parts, addition; material and its oxides; firing, segment, rate_c_per_h,
+        target_c, hold_min.
     tolerance : float
         Highest acceptable chance that any layer of a piece passes its foot, between 0 and 1.
 
     Returns
     -------
     Answer
+        `layers`, `pieces`, `outlook` and `limits` are tables; `changes()` says what is enough for
+        each piece, and a notebook shows the answer itself as a table with pictures.
 
     Raises
     ------
-    BadInput : with every fault of every table, or a tolerance that is none.
+    BadInput : with every fault of every table, a path where a table is wanted, or a tolerance that
+        is none.
     """
-    tables = check_plan(
-        plan, glazes, log=log, recipes=recipes, materials=materials, schedules=schedules
-    )
+    others = {"log": log, "recipes": recipes, "materials": materials, "schedules": schedules}
+    _refuse_paths({"plan": plan, "glazes": glazes, **others})
+    tables = check_plan(plan, glazes, **others)
     return answer(tables, tolerance)
+
+
+def _refuse_paths(tables: dict[str, Any]) -> None:
+    """Tables are read first, so that what is asked of them is what was seen."""
+    faults = [
+        Fault(role, None, None, f"is no table but a {type(table).__name__}; read the file first: "
+              f'runpredict.read_table("{ROLES[role]}.csv", "{ROLES[role]}").')
+        for role, table in tables.items()
+        if table is not None and not isinstance(table, pd.DataFrame)
+    ]  # fmt: skip
+    if faults:
+        raise BadInput(faults)
 
 
 def predictor_of(
@@ -270,11 +291,7 @@ def _cases(
 
     @cache
     def cooler() -> Stacks:
-        known = cones()
-        lower = dict(zip(known[1:], known[:-1], strict=True))
-        cone = with_defaults(tables.plan)["cone"].map(lambda cone: lower.get(cone, cone))
-        plan = tables.plan.assign(cone=cone)
-        return stacks_of(features_of(plan, tables.glazes, tables.schedules))
+        return stacks_of(features_of(a_cone_lower(tables), tables.glazes, tables.schedules))
 
     start = 0
     for ask in asks(stacks, predictor, tolerance):

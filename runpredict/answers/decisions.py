@@ -128,33 +128,30 @@ def least_safe(
     Regula falsi on the log odds, an end that stays put counted half (the Illinois rule; Dowell &
     Jarratt (1971), BIT 11:168-174), rounded to whole steps until two neighbours are left.
     """
-    goal = _log_odds(np.array([tolerance]))[0]
+    goal = float(_log_odds(np.array([tolerance]))[0])
     found = np.where(start <= tolerance, 0, -1)
     left = np.flatnonzero((found < 0) & (steps > 0))
     end = risk(steps[left], left) if len(left) else np.empty(0)
     left, end = left[end <= tolerance], end[end <= tolerance]
-    low, high = np.zeros(len(left), dtype=np.intp), steps[left]
-    over, under = _log_odds(start[left]) - goal, _log_odds(end) - goal
-    kept = np.zeros(len(left))
+    # Steps too few and enough, how far over and under they are, and which of them has moved.
+    ends = np.array([np.zeros(len(left)), steps[left], _log_odds(start[left]) - goal,
+                     _log_odds(end) - goal, np.zeros(len(left))])  # fmt: skip
     while True:
-        near = high - low <= 1
-        found[left[near]] = high[near]
-        left, low, high, over, under, kept = (
-            part[~near] for part in (left, low, high, over, under, kept)
-        )
+        near = ends[1] - ends[0] <= 1
+        found[left[near]] = ends[1, near]
+        left, ends = left[~near], ends[:, ~near]
         if not len(left):
-            break
-        middle = low + np.ceil((high - low) * over / np.maximum(over - under, 1e-9)).astype(np.intp)
+            return found
+        low, high, over, under, kept = ends
+        middle = low + np.ceil((high - low) * over / np.maximum(over - under, 1e-9))
         middle = np.clip(middle, low + 1, high - 1)
-        at = risk(middle, left)
+        at = risk(middle.astype(np.intp), left)
         good, gap = at <= tolerance, _log_odds(at) - goal
-        over, under = (
-            np.where(good, np.where(kept > 0, 0.5 * over, over), gap),
-            np.where(good, gap, np.where(kept < 0, 0.5 * under, under)),
+        ends = np.where(
+            good,
+            [low, middle, np.where(kept > 0, 0.5 * over, over), gap, np.ones(len(left))],
+            [middle, high, gap, np.where(kept < 0, 0.5 * under, under), -np.ones(len(left))],
         )
-        low, high = np.where(good, low, middle), np.where(good, middle, high)
-        kept = np.where(good, 1.0, -1.0)
-    return found
 
 
 def _log_odds(chance: Floats) -> Floats:

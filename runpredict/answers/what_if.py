@@ -3,17 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
 
 from runpredict.answers import decisions
+from runpredict.answers.advice import a_cone_lower
 from runpredict.answers.check import Answer
 from runpredict.answers.questions import glaze_names
 from runpredict.arrays import Floats
-from runpredict.model.features import MORE_COATS, Stacks
+from runpredict.model.features import MORE_COATS, Stacks, features_of, stacks_of
 from runpredict.model.rules import Draws
+from runpredict.tables.rows import with_defaults
 
 LONGEST_HOLD_MIN = 60.0
 BAND_SHARE = 0.5  # of the height of the glaze, up to which a wider band is looked at
@@ -41,6 +43,10 @@ class WhatIf:
         (True for the coats of the plan).
     by_hold : DataFrame
         hold_min, from 0 to an hour or twice the planned hold, and risk, which never falls with it.
+    by_hold_cooler : DataFrame
+        The same one cone lower; without rows where there is no lower cone.
+    cooler_cone : str
+        That cone, "" where there is none.
     """
 
     piece: str
@@ -53,6 +59,8 @@ class WhatIf:
     by_edge: pd.DataFrame
     by_coats: pd.DataFrame
     by_hold: pd.DataFrame
+    by_hold_cooler: pd.DataFrame
+    cooler_cone: str
 
 
 def what_if(answer: Answer, piece: str, firing: str | None = None) -> WhatIf:
@@ -80,6 +88,7 @@ def what_if_at(answer: Answer, row: int) -> WhatIf:
     """`what_if` of the piece in a row of `answer.pieces`."""
     stacks = answer.stacks.take(np.array([row]))
     draws = answer.predictor.draws(stacks)
+    cone, cooler = _cooler(answer, row)
     return WhatIf(
         piece=str(stacks.piece[0]),
         firing=str(stacks.firing[0]),
@@ -91,7 +100,21 @@ def what_if_at(answer: Answer, row: int) -> WhatIf:
         by_edge=_by_edge(stacks, draws),
         by_coats=_by_coats(stacks, draws),
         by_hold=_by_hold(stacks, draws),
+        by_hold_cooler=_by_hold(cooler, answer.predictor.draws(cooler)).iloc[: None if cone else 0],
+        cooler_cone=cone,
     )
+
+
+def _cooler(answer: Answer, row: int) -> tuple[str, Stacks]:
+    """The cone below that of a piece, and the piece fired so; "" and the plan where none is."""
+    tables = answer.tables
+    mine = answer.stacks.piece_at == row
+    part = replace(tables, plan=tables.plan.loc[mine])
+    plan, was = a_cone_lower(part), with_defaults(part.plan)["cone"].iloc[0]
+    stacks = stacks_of(features_of(plan, tables.glazes, tables.schedules))
+    typed = tables.schedules["firing"].isin([stacks.firing[0]]).any()
+    cone = str(plan["cone"].iloc[0])
+    return "" if typed or cone == was else cone, stacks
 
 
 def _risks(draws: Draws, changed: Iterable[Stacks]) -> list[float]:

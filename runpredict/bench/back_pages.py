@@ -10,13 +10,13 @@ from flask import Blueprint, render_template
 
 from runpredict.answers.review import Review
 from runpredict.bench.desk import desk, open_studio, units
-from runpredict.pages.advice_words import WORTH_TELLING_MM
 from runpredict.pages.plain import percent
 from runpredict.pages.score_curves import (
     effects_figure,
     predicted_seen_figure,
     reliability_figure,
 )
+from runpredict.pages.words import WORTH_TELLING_MM
 from runpredict.tables.firings import firing_words
 from runpredict.units import LengthUnits, format_distance
 

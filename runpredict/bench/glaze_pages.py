@@ -13,7 +13,7 @@ from runpredict.bench.desk import open_studio
 from runpredict.bench.field_words import label_of
 from runpredict.bench.studio import ASKING, Snapshot
 from runpredict.errors import BadInput, TableWarning
-from runpredict.logbook.edits import Overtaken
+from runpredict.logbook.shared import Overtaken
 from runpredict.physics.chemistry import OXIDES, shipped_materials, unity_formula
 from runpredict.tables.columns import COLUMNS, TableKind, cones
 from runpredict.tables.plan import check_plan
@@ -106,7 +106,7 @@ def change_glaze() -> Any:
         marks: dict[TableKind, str] = {"glazes": form.glaze_mark}
         if "recipes" in tables:
             marks["recipes"] = form.recipe_mark
-        open_studio().write(lambda book: book.import_tables(tables, "bench page", marks))
+        open_studio().write(lambda book: book.put_tables(tables, marks, "bench page"))
     except Overtaken as late:
         return _overtaken(form, late)
     except BadInput as bad:

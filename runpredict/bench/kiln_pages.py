@@ -14,7 +14,7 @@ from runpredict.bench.lengths import typed_length, written_length
 from runpredict.bench.studio import Pot, Snapshot
 from runpredict.errors import BadInput
 from runpredict.logbook.book import Outcome
-from runpredict.logbook.edits import Overtaken
+from runpredict.logbook.shared import Overtaken
 from runpredict.units import LengthUnits, format_distance, parse_length_mm
 
 pages = Blueprint("kiln", __name__)
@@ -146,7 +146,7 @@ def _keep(row: PotRow, firing: str, number: int, rest: str) -> bool:
             layer.fate = fate
             if fate != was:
                 outcomes.append(outcome_of(layer, fate, units()))
-        open_studio().write(lambda book: book.record(row.piece, outcomes, firing=firing, mark=mark))
+        open_studio().write(lambda book: book.put_outcomes(row.piece, firing, outcomes, mark))
     except Overtaken:
         row.theirs = [_words(layer, fate) for layer, fate in zip(row.layers, standing, strict=True)]
     except (BadInput, ValueError) as bad:

@@ -15,7 +15,7 @@ from runpredict.bench.pot_form import PotForm, Read
 from runpredict.bench.shown import PotShown, Tries, pots_shown, tries_of
 from runpredict.bench.studio import Pot, Snapshot
 from runpredict.errors import BadInput
-from runpredict.logbook.edits import Overtaken
+from runpredict.logbook.shared import Overtaken
 from runpredict.tables.columns import cones
 from runpredict.tables.rows import empty_table
 

@@ -17,7 +17,7 @@ import pandas as pd
 from runpredict.answers.check import Answer, answer
 from runpredict.bench.learning import Learner, Taught
 from runpredict.errors import BadInput, TableWarning
-from runpredict.logbook.book import Logbook
+from runpredict.logbook.shared import SharedLogbook
 from runpredict.pages.heat_words import heat_words
 from runpredict.tables.firings import keyed_firings
 from runpredict.tables.plan import PlanTables, check_plan
@@ -116,7 +116,7 @@ class Snapshot:
         return frozenset(self.tables.schedules["firing"])
 
 
-def _snapshot(book: Logbook, before: Snapshot | None) -> Snapshot:
+def _snapshot(book: SharedLogbook, before: Snapshot | None) -> Snapshot:
     """The logbook as it stands; what has not changed since is taken from before."""
     layers, marks = book.marked("layers")
     layers["firing"] = keyed_firings(layers)
@@ -134,7 +134,7 @@ def _snapshot(book: Logbook, before: Snapshot | None) -> Snapshot:
     )
 
 
-def _stock(book: Logbook, before: Stock | None) -> Stock:
+def _stock(book: SharedLogbook, before: Stock | None) -> Stock:
     glazes, glaze_marks = book.marked("glazes")
     recipes, recipe_marks = book.marked("recipes")
     others = {"materials": book.materials(), "schedules": book.schedules()}
@@ -179,7 +179,7 @@ class Studio:
         self.learner = Learner(tolerance)
         # SQLite's connection stays with the thread that made it.
         self._clerk = ThreadPoolExecutor(max_workers=1, thread_name_prefix="clerk")
-        self._book = self._clerk.submit(Logbook.open, folder, create=True).result()
+        self._book = self._clerk.submit(SharedLogbook.open, folder, create=True).result()
         self._seen: tuple[Any, Snapshot] | None = None
         self._asked: OrderedDict[Any, tuple[Taught, PlanTables, Answer]] = OrderedDict()
         self.snapshot()
@@ -190,7 +190,7 @@ class Studio:
         self._clerk.submit(self._book.close).result()
         self._clerk.shutdown()
 
-    def write(self, change: Callable[[Logbook], T]) -> T:
+    def write(self, change: Callable[[SharedLogbook], T]) -> T:
         """Change the logbook; when this returns, it is on disk.
 
         Raises
@@ -203,7 +203,7 @@ class Studio:
         """The logbook as it stands, also where another program wrote to it."""
         return self._clerk.submit(self._read).result()
 
-    def _quietly(self, work: Callable[[Logbook], T]) -> T:
+    def _quietly(self, work: Callable[[SharedLogbook], T]) -> T:
         with ASKING, warnings.catch_warnings():
             warnings.simplefilter("ignore", TableWarning)  # told when the form was read
             return work(self._book)

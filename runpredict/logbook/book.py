@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import os
 import sqlite3
 from collections.abc import Iterable, Iterator, Mapping, Sequence
@@ -12,7 +13,6 @@ from typing import Any, Self
 import pandas as pd
 
 from runpredict.errors import Fault
-from runpredict.logbook.edits import Overtaken, marks_of, refuse_overtaken, rewritten
 from runpredict.logbook.forms import load_files
 from runpredict.logbook.history import HISTORY, changes_frame, revisions_frame
 from runpredict.logbook.rows import (
@@ -26,7 +26,7 @@ from runpredict.logbook.rows import (
     faults_together,
     frame_of,
     glazes_changed,
-    group_of,
+    has_result,
     join_tables,
     unknown_glazes,
     with_outcome,
@@ -49,7 +49,7 @@ from runpredict.tables.rows import check_rows, raise_faults
 from runpredict.tables.slips import warn_of_ripeness
 from runpredict.tables.workbooks import write_workbook
 
-__all__ = ["FILE_NAME", "Logbook", "Outcome", "Overtaken", "import_files"]
+__all__ = ["FILE_NAME", "Logbook", "Outcome", "import_files"]
 
 
 class Logbook:
@@ -163,8 +163,9 @@ class Logbook:
         Returns
         -------
         DataFrame
-            `logged_at` (UTC), `action` (``import`` or ``record``), `origin`, `revision`, `retired`
-            (it left its recipe or schedule), then the columns of `table`.
+            `logged_at` (UTC), `action` (``import``, ``record`` or ``remove``), `origin`,
+            `revision`, `retired` (it was removed, or left its recipe or schedule), then the columns
+            of `table`.
         """
         with self._telling():
             history = revisions_frame(
@@ -179,24 +180,8 @@ class Logbook:
         with self._telling():
             return changes_frame({kind: revisions(self._connection, kind) for kind in KINDS})
 
-    def version(self) -> tuple[int, int]:
-        """Another pair whenever anything was written, by this program or by another."""
-        with self._telling():
-            (others,) = self._connection.execute("PRAGMA data_version").fetchone()
-        return others, self._connection.total_changes
-
-    def marked(self, kind: TableKind) -> tuple[pd.DataFrame, dict[Key, str]]:
-        """`table`, and as `marks_of` a text for each piece, recipe or row to write with."""
-        with self._telling():
-            stored = newest_rows(self._connection, kind)
-        rows = [found.row for found in stored.values() if not found.retired]
-        return frame_of(kind, rows, []), marks_of(kind, stored)
-
     def import_tables(
-        self,
-        tables: Mapping[TableKind, pd.DataFrame],
-        origin: str = "tables",
-        marks: Mapping[TableKind, str] | None = None,
+        self, tables: Mapping[TableKind, pd.DataFrame], origin: str = "tables"
     ) -> dict[TableKind, Counts]:
         """Add tables to the logbook, all of them or nothing.
 
@@ -206,8 +191,6 @@ class Logbook:
             Cells as typed, as for `tables.rows.check_table`.
         origin : str
             What `history` calls it.
-        marks : mapping of str by kind, optional
-            What `marked` told, when it was read, of the one group that a table writes to.
 
         Returns
         -------
@@ -217,8 +200,6 @@ class Logbook:
         ------
         BadInput
             With every fault of every table; then nothing is imported.
-        Overtaken
-            If a group with a mark was written to since.
 
         Warns
         -----
@@ -232,14 +213,10 @@ class Logbook:
         are corrected as a whole.
         """
         checked = [check_rows(raw, kind, kind) for kind, raw in tables.items()]
-        return self.import_checked(checked, origin, marks=marks)
+        return self.import_checked(checked, origin)
 
     def import_checked(
-        self,
-        tables: Sequence[Table],
-        origin: str,
-        faults: Iterable[Fault] = (),
-        marks: Mapping[TableKind, str] | None = None,
+        self, tables: Sequence[Table], origin: str, faults: Iterable[Fault] = ()
     ) -> dict[TableKind, Counts]:
         """Add tables that were read already; as `import_tables`.
 
@@ -250,77 +227,38 @@ class Logbook:
         origin : str
         faults : iterable of Fault
             Of what could not be read, to be told with the others.
-        marks : mapping of str by kind, optional
 
         Raises
         ------
         BadInput
-        Overtaken
         """
-        incoming, of_tables = join_tables(tables)
-        found = [*faults, *of_tables]
-        counts: dict[TableKind, Counts] = {}
         with self._telling(), transaction(self._connection):
-            found += self._unknown_glazes(incoming)
-            raise_faults(found)
-            changes: dict[TableKind, list[Change]] = {}
-            for kind in KINDS:
-                if kind in incoming:
-                    stored = newest_rows(self._connection, kind)
-                    if marks is not None and kind in marks:
-                        groups = {group_of(kind, key) for key in incoming[kind].rows}
-                        refuse_overtaken(kind, stored, groups, marks[kind])
-                    changes[kind], counts[kind] = changes_of(kind, incoming[kind], stored)
-                    if kind == "layers":
-                        found += glazes_changed(changes[kind], stored, incoming[kind])
-                    origins = incoming[kind].origins
-                    found += faults_together(kind, changes[kind], stored, origins)
-            raise_faults(found)
-            self._warn_of_ripeness(tables, incoming)
-            headings = {kind: rows.headings for kind, rows in incoming.items()}
-            add_rows(self._connection, self.file, changes, headings, "import", origin)
+            return self._write_tables(tables, origin, faults)
+
+    def _write_tables(
+        self, tables: Sequence[Table], origin: str, faults: Iterable[Fault] = ()
+    ) -> dict[TableKind, Counts]:
+        incoming, of_tables = join_tables(tables)
+        found = [*faults, *of_tables, *self._unknown_glazes(incoming)]
+        raise_faults(found)
+        counts: dict[TableKind, Counts] = {}
+        changes: dict[TableKind, list[Change]] = {}
+        for kind in KINDS:
+            if kind in incoming:
+                stored = newest_rows(self._connection, kind)
+                changes[kind], counts[kind] = changes_of(kind, incoming[kind], stored)
+                if kind == "layers":
+                    found += glazes_changed(changes[kind], stored, incoming[kind])
+                origins = incoming[kind].origins
+                found += faults_together(kind, changes[kind], stored, origins)
+        raise_faults(found)
+        self._warn_of_ripeness(tables, incoming)
+        headings = {kind: rows.headings for kind, rows in incoming.items()}
+        add_rows(self._connection, self.file, changes, headings, "import", origin)
         return counts
 
-    def put_piece(self, layers: pd.DataFrame, replaces: Key | None = None, mark: str = "") -> None:
-        """Write a planned piece exactly as given, blanks too.
-
-        Parameters
-        ----------
-        layers : DataFrame
-            All its layers, cells as typed; without rows to remove it.
-        replaces : (piece, firing), optional
-            What it was called; it leaves there.
-        mark : str
-            What `marked` told of it when it was read; "" for a new one.
-
-        Raises
-        ------
-        BadInput
-            With every fault of the layers, or if it has been fired; then nothing is written.
-        Overtaken
-            If it was written to since, or a new one is there already.
-        """
-        incoming, found = join_tables([check_rows(layers, "layers", "layers")])
-        rows = incoming["layers"]
-        groups = {group_of("layers", key) for key in rows.rows} | (
-            {replaces} if replaces else set()
-        )
-        with self._telling(), transaction(self._connection):
-            raise_faults([*found, *self._unknown_glazes(incoming)])
-            stored = newest_rows(self._connection, "layers")
-            refuse_overtaken("layers", stored, groups, mark)
-            changes = rewritten(rows, stored, replaces)
-            raise_faults(faults_together("layers", changes, stored, rows.origins))
-            origin = ", ".join(sorted({str(group[0]) for group in groups}))
-            add_rows(self._connection, self.file, {"layers": changes}, {}, "record", origin)
-
     def record(
-        self,
-        piece: str,
-        outcomes: Sequence[Outcome],
-        *,
-        firing: str | None = None,
-        mark: str | None = None,
+        self, piece: str, outcomes: Sequence[Outcome], *, firing: str | None = None
     ) -> pd.DataFrame:
         """Write what came of a piece, all of its layers given or nothing.
 
@@ -332,8 +270,6 @@ class Logbook:
         firing : str, optional
             Its name, or its date where it has none; needed when several firings have a piece of
             this name.
-        mark : str, optional
-            What `marked` told of the piece when it was read.
 
         Returns
         -------
@@ -344,8 +280,6 @@ class Logbook:
         ------
         BadInput
             If there is no such piece or layer, or the outcome is not possible.
-        Overtaken
-            If the piece was written to since it had that mark.
 
         Warns
         -----
@@ -353,24 +287,72 @@ class Logbook:
             For an outcome that contradicts itself.
         """
         with self._telling(), transaction(self._connection):
-            stored = newest_rows(self._connection, "layers", piece)
-            place = self._one_firing(piece, stored, firing)
-            if mark is not None:
-                refuse_overtaken("layers", stored, [(piece, place)], mark)
-            changes: list[Change] = []
-            for outcome in outcomes:
-                key = (piece, place, outcome.layer)
-                if key not in stored:
-                    layers = ", ".join(str(known[2]) for known in stored if known[1] == place)
-                    refuse_file(piece, f"has no layer {outcome.layer}; it has {layers}.")
-                row = with_outcome(stored[key].row, outcome)
-                if row != stored[key].row:
-                    changes.append(Change(key, row, stored[key].revision + 1))
-            raise_faults(faults_together("layers", changes, stored, {}, warn=True))
-            add_rows(self._connection, self.file, {"layers": changes}, {}, "record", piece)
-            written = newest_rows(self._connection, "layers", piece)
+            return self._write_outcomes(piece, outcomes, firing, "record")
+
+    def _write_outcomes(
+        self, piece: str, outcomes: Sequence[Outcome], firing: str | None, action: str
+    ) -> pd.DataFrame:
+        stored = self._layers_of(piece)
+        place = self._one_firing(piece, stored, firing)
+        changes: list[Change] = []
+        for outcome in outcomes:
+            key = (piece, place, outcome.layer)
+            if key not in stored:
+                layers = ", ".join(str(known[2]) for known in stored if known[1] == place)
+                refuse_file(piece, f"has no layer {outcome.layer}; it has {layers}.")
+            row = with_outcome(stored[key].row, outcome)
+            if row != stored[key].row:
+                changes.append(Change(key, row, stored[key].revision + 1))
+        raise_faults(faults_together("layers", changes, stored, {}, warn=True))
+        add_rows(self._connection, self.file, {"layers": changes}, {}, action, piece)
+        written = self._layers_of(piece)
         rows = [written[piece, place, outcome.layer].row for outcome in outcomes]
         return frame_of("layers", rows, [])
+
+    def remove(
+        self, piece: str, *, firing: str | None = None, result: bool = False
+    ) -> pd.DataFrame:
+        """Take back a planned piece, or the results of a fired one; `history` keeps both.
+
+        Parameters
+        ----------
+        piece : str
+        firing : str, optional
+            As for `record`.
+        result : bool
+            Only what came of the piece; it is planned again.
+
+        Returns
+        -------
+        DataFrame
+            Its layers, as they were.
+
+        Raises
+        ------
+        BadInput
+            If there is no such piece, or, without `result`, it has results; with it, it has none.
+        """
+        with self._telling(), transaction(self._connection):
+            stored = self._layers_of(piece)
+            place = self._one_firing(piece, stored, firing)
+            mine = {key: old for key, old in sorted(stored.items()) if key[1] == place}
+            fired = [key for key, old in mine.items() if has_result(old.row)]
+            if result:
+                if not fired:
+                    refuse_file(piece, "has no result to take back.")
+                mine = {key: mine[key] for key in fired}
+                taken = [Outcome(key[2], math.nan, "") for key in fired]
+                self._write_outcomes(piece, taken, firing, "remove")
+            else:
+                if fired:
+                    refuse_file(
+                        piece,
+                        "has results, and what was fired is kept; take mistaken results back first "
+                        f'with runpredict remove "{piece}" --result.',
+                    )
+                gone = [Change(k, old.row, old.revision + 1, True) for k, old in mine.items()]
+                add_rows(self._connection, self.file, {"layers": gone}, {}, "remove", piece)
+        return frame_of("layers", [old.row for old in mine.values()], [])
 
     def piece(self, piece: str, firing: str | None = None) -> pd.DataFrame:
         """Layers of one piece, the lowest first.
@@ -381,7 +363,7 @@ class Logbook:
             If there is none, or `firing` is needed to tell which.
         """
         with self._telling():
-            stored = newest_rows(self._connection, "layers", piece)
+            stored = self._layers_of(piece)
             place = self._one_firing(piece, stored, firing)
         rows = [stored[key].row for key in sorted(stored) if key[1] == place]
         return frame_of("layers", rows, [])
@@ -389,11 +371,7 @@ class Logbook:
     def firings_of(self, piece: str) -> list[str]:
         """Firings that have a piece of this name; one without a name by its date."""
         with self._telling():
-            return list(
-                dict.fromkeys(
-                    key[1].strip() for key in newest_rows(self._connection, "layers", piece)
-                )
-            )
+            return list(dict.fromkeys(key[1].strip() for key in self._layers_of(piece)))
 
     def export(
         self,
@@ -448,12 +426,16 @@ class Logbook:
         known = [*logged, *(row.cells["glaze"] for row in given)]
         return unknown_glazes(incoming["layers"], known, "the logbook")
 
+    def _layers_of(self, piece: str) -> dict[Key, Stored]:
+        """Layers of the pieces of a name, but for those that were removed."""
+        newest = newest_rows(self._connection, "layers", piece)
+        return {key: stored for key, stored in newest.items() if not stored.retired}
+
     def _one_firing(self, piece: str, stored: Mapping[Key, Stored], firing: str | None) -> str:
         firings = list(dict.fromkeys(key[1] for key in stored))
         listed = ", ".join(f'"{firing_words(key)}"' for key in firings)
         if not firings:
-            names = self._connection.execute("SELECT DISTINCT piece FROM layers").fetchall()
-            hint = nearest(piece, [name for (name,) in names])
+            hint = nearest(piece, list(dict.fromkeys(self.layers()["piece"])))
             refuse_file(piece, f"is no piece in the logbook{hint}; import its layers first.")
         if firing is None and len(firings) > 1:
             refuse_file(piece, f"is in the firings {listed}; say which with --firing.")

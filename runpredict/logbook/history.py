@@ -64,11 +64,11 @@ def changes_frame(revisions: Mapping[TableKind, Sequence[Revision]]) -> pd.DataF
     Returns
     -------
     DataFrame
-        `entry` (number of the import or record), `logged_at` (UTC), `action` (``import`` or
-        ``record``), `origin` (the files, or the piece), `table`, `row` (what names it), `change`
-        (``added``, ``corrected``, or ``left`` its recipe or schedule), `column`, `before` and
-        `after`. A row that was added is one line; one that
-        was corrected has a line for each cell that changed, one that left for each cell it had.
+        `entry` (number of the import, record or removal), `logged_at` (UTC), `action`
+        (``import``, ``record`` or ``remove``), `origin` (the files, or the piece), `table`, `row`
+        (what names it), `change` (``added``, ``corrected``, ``removed``, or ``left`` its recipe or
+        schedule), `column`, `before` and `after`. A row that was added is one line; one that was
+        corrected has a line for each cell that changed, one that left for each cell it had.
         With the tables as they are now, this gives every row as it stood at any time.
     """
     lines = [line for kind, mine in revisions.items() for line in _lines(kind, mine)]
@@ -94,7 +94,8 @@ def _lines(kind: TableKind, revisions: Sequence[Revision]) -> Iterator[tuple[Any
             continue
         before = {name: cell for name, cell in _cells(old).items() if name not in KEYS[kind]}
         after = {} if made.retired else _cells(made)
-        change = "left" if made.retired else "corrected"
+        left = "removed" if kind == "layers" else "left"
+        change = left if made.retired else "corrected"
         for name in {**before, **after}:
             was, is_now = before.get(name, ""), after.get(name, "")
             if was != is_now and name not in KEYS[kind]:

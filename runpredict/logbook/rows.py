@@ -89,13 +89,13 @@ class Revision:
     logged_at : str
         UTC, ISO 8601.
     action : str
-        ``import`` or ``record``.
+        ``import``, ``record`` or ``remove``.
     origin : str
-        Files of the import, or the piece of the record.
+        Files of the import, or the piece of the record or removal.
     number : int
         1 for the first of its row.
     retired : bool
-        It left its recipe or schedule.
+        It was removed, or left its recipe or schedule.
     row : Row
     """
 
@@ -298,7 +298,7 @@ def changes_of(
     for key, new in incoming.rows.items():
         old = stored.get(key)
         row = new if old is None or old.retired else _laid_over(kind, new, old.row)
-        if old is None:
+        if old is None or (old.retired and kind not in WHOLE):
             added += 1
         elif not old.retired and row == old.row:
             unchanged += 1

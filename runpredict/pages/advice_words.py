@@ -13,9 +13,9 @@ from runpredict.answers.check import Answer
 from runpredict.answers.cookies import needed_from
 from runpredict.model.rules import RUN_LEVELS
 from runpredict.pages.plain import percent
+from runpredict.pages.words import WORTH_TELLING_MM
 from runpredict.units import HAND_STEP_MM, MM_PER_INCH, LengthUnits, format_distance
 
-WORTH_TELLING_MM = 5.0  # a layer that could end this much lower is a loss worth a sentence
 PAST = "past the foot"
 OVER_A_QUARTER = "over 1/4 of the wall"
 
@@ -124,7 +124,7 @@ def advice(answer: Answer, units: LengthUnits) -> list[str]:
 def briefly(answer: Answer, units: LengthUnits) -> list[str]:
     """What to do with each piece, as short as a line of the kiln sheet is."""
     said = []
-    for piece, changes, _ in _by_piece(answer, units):
+    for _, changes, _ in _by_piece(answer, units):
         word = changes[0].advice
         if word == "change":
             said.append(_capital(_joined([_step(c, units, brief=True) for c in changes])) + ".")
@@ -133,7 +133,7 @@ def briefly(answer: Answer, units: LengthUnits) -> list[str]:
         elif word == "pedestal":
             said.append("Meant to run: pedestal and catch dish.")
         else:
-            said.append("Not on this pot: another glaze, or a catch dish.")
+            said.append("Not on this pot: dish or other glaze.")
     return said
 
 
@@ -240,9 +240,9 @@ def wax_words(wax_height_mm: float, units: LengthUnits) -> str:
 def catch_help(tolerance: float) -> str:
     """What the words for a cookie mean, to stand where they stand."""
     return (
-        "A cookie is for a pot fired as planned; one changed as told needs none. Advised: its risk "
-        f"is over {percent(tolerance)}. Needed: {percent(needed_from(tolerance))} or more. Dish: no "
-        "change is enough, or a glaze is meant to run. Kiln wash goes under and on each of them."
+        "A cookie is for a pot fired as planned; one changed as told needs none. Advised: its "
+        f"risk is over {percent(tolerance)}. Needed: {percent(needed_from(tolerance))} or more. "
+        "Dish: no change is enough, or a glaze is meant to run. Kiln wash goes under and on each."
     )
 
 
@@ -298,6 +298,6 @@ def summary(answer: Answer, units: LengthUnits = "mm") -> pd.DataFrame:
 def _summary(row: Any, counts: pd.Series) -> str:
     if not row.need_something:
         return f"none of {row.pots} needs anything" if row.pots > 1 else "nothing is needed"
-    parts = ", ".join(f"{n} {COUNTED[name]}" for name, n in counts.items() if n)
+    parts = ", ".join(f"{n} {COUNTED[name]}" for name, n in zip(COUNTED, counts, strict=True) if n)
     need = "needs" if row.need_something == 1 else "need"
     return f"{row.need_something} of {row.pots} {need} something: {parts}"

@@ -64,10 +64,10 @@ def decisions_figure(
     found = what_if(answer, piece, firing)
     names = found.by_coats.drop_duplicates("layer")
     with house_style():
-        figure = Picture(figsize=(8.6, 3.3 + 0.16 * len(names)))
+        figure = Picture(figsize=(8.6, 3.45 + 0.16 * len(names)))
         wide, high = figure.get_size_inches()
-        paper = Paper(figure, bottom_in=high - 2.95)
-        _draw_curves(paper, found, answer.tolerance, units, CurvesLayout(wide, 2.5, 0.38, 0.85))
+        paper = Paper(figure, bottom_in=high - 3.1)
+        _draw_curves(paper, found, answer.tolerance, units, CurvesLayout(wide, 2.65, 0.38, 0.85))
         title(figure, f"What would change the risk of {drawable(found.piece[:400])}")
         _coat_key(figure, names)
     return figure
@@ -82,7 +82,7 @@ class CurvesLayout(NamedTuple):
     right: float
 
 
-SHEET_CURVES = CurvesLayout(wide=3.5, high=2.3, gap=0.14, right=0.08)
+SHEET_CURVES = CurvesLayout(wide=3.5, high=2.4, gap=0.14, right=0.08)
 
 
 def curves_figure(answer: Answer, row: int, units: LengthUnits) -> Figure:
@@ -101,7 +101,7 @@ def paint_curves(paper: Paper, answer: Answer, row: int, units: LengthUnits) -> 
 def _draw_curves(
     paper: Paper, found: WhatIf, tolerance: float, units: LengthUnits, layout: CurvesLayout
 ) -> None:
-    left, bottom, size_pt = 0.58, 0.6, SMALL_PT * paper.scale
+    left, bottom, size_pt = 0.58, 0.75, SMALL_PT * paper.scale
     each = (layout.wide - left - layout.right - 2 * layout.gap) / 3
     axes = [
         paper.axes(left + k * (each + layout.gap), bottom, each, layout.high - bottom - 0.1)
@@ -111,12 +111,18 @@ def _draw_curves(
     _coat_lines(axes[1], found.by_coats, most=4 if each < 1.5 else 12)
     _risk_line(axes[2], found.by_hold["hold_min"].to_numpy(), found.by_hold["risk"])
     _ring(axes[2], found.hold_min, found.risk)
+    if found.cooler_cone:
+        cooler = found.by_hold_cooler
+        _risk_line(axes[2], cooler["hold_min"].to_numpy(), cooler["risk"], linestyle=(0, (5, 2)))
     longest = float(found.by_hold["hold_min"].max())
     axes[2].set_xticks(np.linspace(0.0, longest, 3 if each < 1.5 else 7))
     axes[2].set_xlim(0.0, 1.02 * longest)
     tables = (found.by_band, found.by_edge, found.by_coats, found.by_hold)
     highest = max(float(table["risk"].max()) for table in tables)
-    words = (f"stops up the wall [{units}]", "coats of one layer", "hold at the top [min]")
+    hold = "hold at the top [min]"
+    if found.cooler_cone:
+        hold += f", dashed: cone {found.cooler_cone}"
+    words = (f"stops up the wall [{units}]", "coats of one layer", hold)
     for k, (axis, label) in enumerate(zip(axes, words, strict=True)):
         axis.tick_params(labelsize=size_pt, labelleft=k == 0)
         axis.set_xlabel("\n".join(wrapped(label, each + 0.1, SMALL_PT)), fontsize=size_pt)

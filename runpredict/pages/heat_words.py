@@ -6,6 +6,7 @@ from typing import NamedTuple
 
 import pandas as pd
 
+from runpredict.tables.firings import firing_words
 from runpredict.tables.plan import PlanTables
 from runpredict.tables.rows import with_defaults
 from runpredict.units import LengthUnits, format_temperature
@@ -32,6 +33,7 @@ def heat_words(tables: PlanTables, units: LengthUnits) -> dict[str, Fired]:
     Returns
     -------
     dict of str to Fired
+        By the name that `told_firings` gives it.
     """
     plan = with_defaults(tables.plan)
     typed = dict(tuple(tables.schedules.groupby("firing", sort=False)))
@@ -39,7 +41,7 @@ def heat_words(tables: PlanTables, units: LengthUnits) -> dict[str, Fired]:
     for firing, rows in plan.groupby("firing", sort=False):
         known = rows["fired_on"].loc[rows["fired_on"].ne("")]
         heat = _schedule(typed[firing], units) if firing in typed else _cone(rows, units)
-        found[str(firing)] = Fired(heat, str(known.iloc[0]) if len(known) else "")
+        found[firing_words(str(firing))] = Fired(heat, str(known.iloc[0]) if len(known) else "")
     return found
 
 
@@ -53,10 +55,12 @@ def _cone(rows: pd.DataFrame, units: LengthUnits) -> str:
 
 
 def _schedule(segments: pd.DataFrame, units: LengthUnits) -> str:
+    rows = segments.sort_values("segment")
+    numbers = rows[["rate_c_per_h", "target_c", "hold_min"]].to_numpy(dtype=float)
     steps = "; ".join(
-        f"{_rate(segment.rate_c_per_h, units)} to {format_temperature(segment.target_c, units)}"
-        + (f", hold {segment.hold_min:g} min" if segment.hold_min > 0 else "")
-        for segment in segments.sort_values("segment").itertuples()
+        f"{_rate(rate, units)} to {format_temperature(target, units)}"
+        + (f", hold {hold:g} min" if hold > 0 else "")
+        for rate, target, hold in numbers
     )
     return f"Schedule: {steps}"
 

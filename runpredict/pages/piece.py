@@ -13,7 +13,6 @@ from runpredict.arrays import Floats
 from runpredict.model.rules import RUN_LEVELS
 from runpredict.units import LengthUnits
 
-
 LEAST_RADIUS_MM = 4.0  # a wall that closes in is not drawn through the pot's axis
 
 

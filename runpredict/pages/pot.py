@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from typing import Any
 
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
@@ -16,7 +17,7 @@ from runpredict.pages.pot_view import (
     LIKELY,
     SMALL_PT,
     WAX,
-    draw_pot,
+    draw_small_pot,
     paint_pot,
     pot_size_in,
 )
@@ -100,7 +101,13 @@ def wall_figure(piece: Piece, units: LengthUnits) -> Figure:
 
 def small_figure(piece: Piece) -> Figure:
     """The pot from the side, small and without a word."""
-    return _alone(SMALL_POT_IN, lambda paper: draw_pot(paper.axes(0, 0, *SMALL_POT_IN), piece))
+    figure = _alone(
+        SMALL_POT_IN, lambda paper: draw_small_pot(paper.axes(0, 0, *SMALL_POT_IN), piece)
+    )
+    figure.patch.set_visible(False)  # a table has lines of its own
+    for axes in figure.axes:
+        axes.patch.set_visible(False)
+    return figure
 
 
 def key_figure() -> Figure:
@@ -118,7 +125,12 @@ def paint_key(paper: Paper) -> None:
 
 
 def _signs() -> list[Patch | Line2D]:
-    ring = {"marker": "o", "markersize": 7, "markerfacecolor": "none", "linestyle": "none"}
+    ring: dict[str, Any] = {
+        "marker": "o",
+        "markersize": 7,
+        "markerfacecolor": "none",
+        "linestyle": "none",
+    }
     return [
         Patch(facecolor=GRID, edgecolor=INK, hatch="///", label="as put on"),
         Line2D([], [], label="likely lower edge", **LIKELY),

@@ -26,6 +26,7 @@ LIKELY: dict[str, Any] = {
     "solid_capstyle": "butt",
 }
 FAR: dict[str, Any] = {"color": INK, "linewidth": 1.1, "linestyle": (0, (2.5, 1.8))}
+FINE = 0.45
 NECK_SHARE = 0.38  # of a bottle's widest radius; for the drawing alone
 WALL_SHARE = 0.05  # of a dish's diameter
 
@@ -47,7 +48,7 @@ def paint_pot(paper: Paper, piece: Piece, units: LengthUnits) -> None:
 
 def draw_pot(axes: Axes, piece: Piece) -> None:
     """The pot on its shelf, without a word."""
-    up = np.linspace(0.0, piece.top_mm, 60)
+    up = _bends(piece, 0.0, piece.top_mm)
     radius, height = profile_mm(piece, up)
     widest = max(float(radius.max()), 0.5 * np.nan_to_num(piece.cookie_diameter_mm)) * 1.12
     above = _draw_top(axes, piece, float(radius[-1]), float(height[-1]), float(radius.max()))
@@ -67,6 +68,15 @@ def draw_pot(axes: Axes, piece: Piece) -> None:
     axes.set_xlim(-wide, wide)
     axes.set_ylim(lowest, max(1.06 * max(float(height.max()), above), 0.1 * widest))
     axes.set_axis_off()
+
+
+def draw_small_pot(axes: Axes, piece: Piece) -> None:
+    """The same in finer lines, for a picture no larger than a stamp."""
+    draw_pot(axes, piece)
+    for patch in axes.patches:
+        patch.set_linewidth(FINE * patch.get_linewidth())
+    for line in axes.lines:
+        line.set_linewidth(FINE * line.get_linewidth())
 
 
 def _draw_top(axes: Axes, piece: Piece, radius: float, height: float, widest: float) -> float:
@@ -124,6 +134,13 @@ def _draw_dish(axes: Axes, piece: Piece, deep: float, across: float) -> None:
     axes.add_patch(Rectangle((-foot, -0.8 * deep), 2.0 * foot, 0.8 * deep, zorder=2, **look))
 
 
+def _bends(piece: Piece, low_mm: float, high_mm: float) -> Floats:
+    """Two heights and those between them at which the wall may change its angle. [mm]"""
+    edges = np.array([layer.lower_mm for layer in piece.layers])
+    between = np.unique(edges[(edges > low_mm) & (edges < high_mm)])
+    return np.array([low_mm, *between, high_mm])
+
+
 def _band(piece: Piece, up_mm: Floats, **look: Any) -> Polygon:
     """The pot between two heights, both sides of its axis."""
     radius, height = profile_mm(piece, up_mm)
@@ -137,12 +154,12 @@ def _draw_glaze(axes: Axes, piece: Piece, layer: Layer, k: int) -> None:
     likely = 0.0 if layer.likely_past else layer.lower_mm - layer.run_p50_mm
     far = 0.0 if layer.may_pass else layer.lower_mm - layer.run_p95_mm
     if layer.upper_mm > layer.lower_mm:
-        put_on = np.linspace(layer.lower_mm, layer.upper_mm, 40)
+        put_on = _bends(piece, layer.lower_mm, layer.upper_mm)
         axes.add_patch(
             _band(piece, put_on, facecolor=look.fill, hatch=look.hatch, edgecolor=INK,
                   linewidth=0.5, zorder=3 + 0.1 * k)
         )  # fmt: skip
-    run = np.linspace(max(likely, 0.0), layer.lower_mm, 40)
+    run = _bends(piece, max(likely, 0.0), layer.lower_mm)
     axes.add_patch(_band(piece, run, facecolor=tint(look.fill), linewidth=0, zorder=3 + 0.1 * k))
     for edge, line in ((likely, LIKELY), (far, FAR)):
         if edge > 0:

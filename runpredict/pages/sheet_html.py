@@ -1,4 +1,4 @@
-"""The check sheet as one HTML page, which needs nothing beside itself.
+"""The kiln sheet as one HTML page, which needs nothing beside itself.
 
 Pictures and style are within; a policy in its head forbids whatever a name might smuggle in to
 run or to load, and the template escapes every word that is put into it.
@@ -6,15 +6,8 @@ run or to load, and the template escapes every word that is put into it.
 
 from __future__ import annotations
 
-import base64
-from functools import cache
-from typing import NamedTuple
-
-from jinja2 import Environment, PackageLoader, StrictUndefined, Template
-from markupsafe import Markup, escape
-from matplotlib.figure import Figure
-
 from runpredict.pages.curves import curves_figure
+from runpredict.pages.html import Drawing, drawing, template
 from runpredict.pages.pot import key_figure, side_figure, small_figure, wall_figure
 from runpredict.pages.sheet_text import (
     DETAIL_TITLE,
@@ -24,14 +17,11 @@ from runpredict.pages.sheet_text import (
     SheetText,
     counted,
 )
-from runpredict.pages.style import svg
 from runpredict.units import LengthUnits
-
-CSS_PIXELS_PER_INCH = 96  # CSS Values and Units, W3C
 
 
 def sheet_html(sheet: SheetText, units: LengthUnits, progress: Progress | None = None) -> str:
-    """The check sheet as one HTML page.
+    """The kiln sheet as one HTML page.
 
     Parameters
     ----------
@@ -56,50 +46,13 @@ def sheet_html(sheet: SheetText, units: LengthUnits, progress: Progress | None =
             curves_figure(sheet.answer, piece.place, units),
         )
         done()
-        return [_drawing(figure) for figure in figures]
+        return [drawing(figure) for figure in figures]
 
-    return _template().render(
+    return template("sheet.html").render(
         sheet=sheet,
         headings=HEADINGS,
         detail_title=DETAIL_TITLE,
         drawn=drawn,
-        small=lambda piece: _drawing(small_figure(piece.piece)),
-        key=lambda: _drawing(key_figure()),
+        small=lambda piece: drawing(small_figure(piece.piece)),
+        key=lambda: drawing(key_figure()),
     )
-
-
-class Drawing(NamedTuple):
-    """A picture as data, not as elements: ids of many would clash, and data runs nothing."""
-
-    data: str
-    wide: int
-    high: int
-
-
-def _drawing(figure: Figure) -> Drawing:
-    """A picture of its size on a screen. [pixels]"""
-    wide, high = (round(CSS_PIXELS_PER_INCH * size) for size in figure.get_size_inches())
-    data = base64.b64encode(svg(figure).encode("utf-8")).decode("ascii")
-    return Drawing(data, wide, high)
-
-
-@cache
-def _template() -> Template:
-    pages = Environment(
-        loader=PackageLoader("runpredict.pages"),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-    pages.filters["naming"] = naming
-    return pages.get_template("sheet.html")
-
-
-def naming(sentence: str, names: list[str]) -> Markup:
-    """A sentence, escaped, each name in it kept from turning the words around it."""
-    page = escape(sentence)
-    for name in dict.fromkeys(names):
-        if not name.isascii():  # only letters of other scripts can turn the words around them
-            page = page.replace(escape(name), Markup("<bdi>{}</bdi>").format(name))
-    return page

@@ -1,4 +1,4 @@
-"""What a check sheet says, in words, for every form it may be printed in."""
+"""What a kiln sheet says, in words, for every form it may be printed in."""
 
 from __future__ import annotations
 
@@ -37,7 +37,8 @@ HOW_TO_READ = (
 )
 CURVES = (
     "The curves show how the risk falls where one layer stops higher, or all of them leave a wider "
-    "bare band (long dashes), and how it rises with the coats of one layer and with the hold."
+    "bare band (long dashes), and how it rises with the coats of one layer and with the hold "
+    "(dashed: a cone lower)."
 )
 ANGLE = (
     "Wall angles are from the horizontal: 90° upright, less where the wall faces up, more where it "
@@ -48,8 +49,8 @@ NONE_OVER = (
     "the kiln all the same."
 )
 WHERE = (
-    "These stay over the risk whatever is changed: on the lowest shelf or at its edge, with nothing "
-    "below or touching them and no work of others near, each in its catch dish:"
+    "These stay over the risk whatever is changed: on the lowest shelf or at its edge, with "
+    "nothing below or touching them and no work of others near, each in its catch dish:"
 )
 BASIS = {
     "rules": "physics and rules of thumb",
@@ -167,7 +168,7 @@ def _named(sentence: str, names: list[str]) -> str:
 
 
 def sheet_text(answer: Answer, units: LengthUnits = "mm") -> SheetText:
-    """The words of a check sheet.
+    """The words of a kiln sheet.
 
     Parameters
     ----------

@@ -191,7 +191,7 @@ def svg(figure: Figure) -> str:
         figure.savefig(out, format="svg", metadata=nothing)
     text = out.getvalue().decode("utf-8")
     bare = _COMMENT.sub("", text[text.index("<svg") :])
-    return _PATH.sub(lambda path: _FINE.sub(r"\1", path.group()), bare)
+    return _PATH.sub(lambda path: _FINE.sub(r"\1", path.group()).replace(" \n", ""), bare)
 
 
 @cache

@@ -16,7 +16,6 @@ from runpredict.tables.csv_files import write_tables
 from runpredict.tables.firings import firing_words
 from runpredict.units import LengthUnits
 
-
 RISK_DIGITS = 4  # of a chance in a file; more would say more than anybody knows
 
 

@@ -21,6 +21,8 @@ CAUTION = (
     "gas to licensed people."
 )
 
+WORTH_TELLING_MM = 5.0  # a layer that could end this much lower is a loss worth a sentence
+
 # Words for how a melt stands at the top of its firing, by log10 of viscosity in Pa s;
 # common practice, no source.
 _FLOW_WORDS = ((2.2, "runny"), (2.7, "fluid"), (3.3, "stable"), (np.inf, "stiff"))

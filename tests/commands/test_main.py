@@ -74,9 +74,9 @@ def test_a_check_prints_an_answer_and_writes_the_tables(tmp_path, capsys):
     assert len(layers) == len(plan)
     assert len(pieces) - 1 == len({tuple(row[:2]) for row in plan[1:]})
     left = {path.name for path in (tmp_path / "out" / "deep").iterdir()}
-    assert left == {"layers.csv", "pieces.csv", "limits.csv"}
+    assert left == {"layers.csv", "pieces.csv", "limits.csv", "firings.csv"}
     for row in pieces[1:]:
-        assert row[5] in ("none", "advised", "needed")
+        assert row[5] in ("none", "advised", "needed", "dish")
         assert 0 <= float(row[2]) <= 1
 
 

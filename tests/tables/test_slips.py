@@ -8,7 +8,7 @@ import warnings
 
 import pandas as pd
 import pytest
-from helpers.tables import ANALYSIS, LAYER, faults_of, layers
+from helpers.tables import ANALYSIS, faults_of, layers
 
 from runpredict.errors import TableWarning
 from runpredict.logbook.book import Logbook, Outcome
@@ -136,11 +136,5 @@ def test_a_new_glaze_on_a_pot_with_a_result_is_a_question(tmp_path):
         # The whole row typed again, its result too, is a correction.
         log.import_tables({"layers": layers({"glaze": "ash", "run_mm": 2.0, "past_foot": "no"})})
         assert log.layers()["glaze"].tolist() == ["ash"]
-        log.import_tables(
-            {
-                "layers": layers({"coats": 3})[["piece", "layer", "firing", "cone"]].assign(
-                    glaze="ash", lower_edge_mm=LAYER["lower_edge_mm"], upper_edge_mm=90.0, coats=3
-                )
-            }
-        )
+        log.import_tables({"layers": layers({"glaze": "ash", "coats": 3})})
         assert log.layers()["coats"].tolist() == [3]
