@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import warnings
 from dataclasses import dataclass
 from typing import Any
 
@@ -11,8 +10,8 @@ from flask import Blueprint, abort, redirect, render_template, request, url_for
 
 from runpredict.bench.desk import open_studio
 from runpredict.bench.field_words import label_of
-from runpredict.bench.studio import ASKING, Snapshot
-from runpredict.errors import BadInput, TableWarning
+from runpredict.bench.studio import Snapshot
+from runpredict.errors import BadInput
 from runpredict.logbook.shared import Overtaken
 from runpredict.physics.chemistry import OXIDES, shipped_materials, unity_formula
 from runpredict.tables.columns import COLUMNS, TableKind, cones
@@ -158,9 +157,7 @@ def _try_out(tables: dict[TableKind, pd.DataFrame], snapshot: Snapshot) -> None:
         mine = snapshot.stock.kept["glazes"]["glaze"] == glazes["glaze"].iloc[0]
         oxides = snapshot.stock.kept["glazes"].loc[mine, list(OXIDES)].reset_index(drop=True)
         glazes = pd.concat([glazes, oxides], axis=1)
-    with ASKING, warnings.catch_warnings():
-        warnings.simplefilter("ignore", TableWarning)
-        check_plan(None, glazes, **given)
+    check_plan(None, glazes, **given)
 
 
 def _overtaken(form: GlazeForm, late: Overtaken) -> tuple[str, int]:

@@ -7,7 +7,9 @@ taught before answers, and the pages say which log that was.
 from __future__ import annotations
 
 import multiprocessing
+import os
 import threading
+import time
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
@@ -23,8 +25,10 @@ from runpredict.tables.plan import PlanTables
 if TYPE_CHECKING:
     from runpredict.model.learned import Trial
 
-QUIET_S = 2.0
+QUIET_S = 5.0
 """A kiln is written down pot by pot: learning waits until nothing came for so long."""
+MOST_WAITED_S = 60.0
+"""... but no longer than this."""
 LONGEST_S = 1800.0
 """A log of 100,000 pieces is learned in less; then the process is given up."""
 
@@ -90,6 +94,8 @@ def learn(tables: PlanTables, tolerance: float) -> Taught:
 
 
 def _in_child(tables: PlanTables, tolerance: float, out: Connection) -> None:
+    if hasattr(os, "nice"):
+        os.nice(10)  # pages first
     out.send(learn(tables, tolerance))
 
 
@@ -165,9 +171,9 @@ class Learner:
         """The newest tables, once nothing newer has come for a while; None when closed."""
         with self._change:
             self._change.wait_for(lambda: self._closed or self._wanted is not None)
+            latest = time.monotonic() + (0.0 if self.taught.tables is None else MOST_WAITED_S)
             while not self._closed:
-                tables = self._wanted
-                first = self.taught.tables is None
-                if (first or not self._change.wait(self._quiet_s)) and tables is self._wanted:
-                    return tables
+                left = latest - time.monotonic()
+                if left <= 0 or not self._change.wait(min(self._quiet_s, left)):
+                    return self._wanted
             return None

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import itertools
 import re
-import warnings
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
@@ -14,8 +13,8 @@ import pandas as pd
 
 from runpredict.bench.field_words import label_of
 from runpredict.bench.lengths import typed_length, written_length
-from runpredict.bench.studio import ASKING, Pot, Snapshot
-from runpredict.errors import Fault, TableWarning
+from runpredict.bench.studio import Pot, Snapshot
+from runpredict.errors import Fault
 from runpredict.tables.columns import COLUMNS
 from runpredict.tables.firings import firing_key, written_firings
 from runpredict.tables.rows import check_rows
@@ -33,7 +32,6 @@ LENGTHS = frozenset({"foot_mm", "lower_edge_mm", "upper_edge_mm", "thickness_mm"
 MOST_LAYERS = 20  # as the tables allow
 MOST_LETTERS = 6000  # a note has up to 5,000
 
-_WARNING = re.compile(r"(?:pot)?(?:, row (\d+))?(?:, column (\w+))?(?:: )?(.*)", re.DOTALL)
 _NUMBERED = re.compile(r"(.*?)(\d{0,6})", re.DOTALL)
 FORMS, METHODS = (
     next(column.words for column in COLUMNS["layers"] if column.name == name)
@@ -154,19 +152,16 @@ def read_form(
         _keep_lengths(rows, form, form_of(base, units), base)
     raw = pd.DataFrame(rows, dtype=object)
     numbers = np.arange(1, len(rows) + 1)
-    with ASKING, warnings.catch_warnings(record=True) as caught:
-        warnings.simplefilter("always", TableWarning)
-        table = check_rows(raw, "layers", "pot", numbers)
+    table = check_rows(raw, "layers", "pot", numbers)
     faults = [*table.faults, *_unknown(table.frame, snapshot)]
-    notes = [_note(str(odd.message)) for odd in caught]
+    notes = [f"{label_of(_field(odd))}: {odd.message}" for odd in table.notes]
     return Read(raw, table.frame, by_field(faults), notes)
 
 
-def _note(message: str) -> str:
-    """A warning of a table, told of a field."""
-    row, column, words = _WARNING.fullmatch(message).groups()  # type: ignore[union-attr]
-    name = column or ""
-    return f"{label_of(f'{name}-{row}' if row and name in LAYER_FIELDS else name)}: {words}"
+def _field(fault: Fault) -> str:
+    """The field that a fault stands in, "" where it is of none."""
+    name = fault.column or ""
+    return f"{name}-{fault.row}" if name in LAYER_FIELDS and fault.row is not None else name
 
 
 def _row(form: PotForm, number: int, units: LengthUnits) -> dict[str, str]:
@@ -209,10 +204,7 @@ def by_field(faults: Sequence[Fault]) -> dict[str, str]:
     """Messages by the field they belong to, the first of each."""
     found: dict[str, str] = {}
     for fault in faults:
-        name = fault.column or ""
-        if name not in POT_FIELDS and name and fault.row is not None:
-            name = f"{name}-{fault.row}"
-        found.setdefault(name, fault.message)
+        found.setdefault(_field(fault), fault.message)
     return found
 
 

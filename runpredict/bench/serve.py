@@ -5,6 +5,7 @@ from __future__ import annotations
 import logging
 import socket
 import sys
+import warnings
 from pathlib import Path
 
 import waitress
@@ -13,7 +14,7 @@ from waitress.server import BaseWSGIServer
 from runpredict.bench.app import make_app
 from runpredict.bench.desk import Desk
 from runpredict.bench.guard import DEVICES_NAME, MOST_BYTES, Door, hosts_of, lan_address
-from runpredict.errors import BadInput, Fault
+from runpredict.errors import BadInput, Fault, TableWarning
 
 THREADS = 8
 """Answers come one after the other; more threads only let short requests pass long ones."""
@@ -93,6 +94,8 @@ def serve(
     ------
     BadInput : a damaged logbook, or a port that cannot be used.
     """
+    # What is odd in a form stands beside it; at the terminal nobody would see it.
+    warnings.simplefilter("ignore", TableWarning)
     listener = listen(port, share)
     desk = None
     try:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import threading
-import warnings
 from collections import OrderedDict
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
@@ -16,7 +15,7 @@ import pandas as pd
 
 from runpredict.answers.check import Answer, answer
 from runpredict.bench.learning import Learner, Taught
-from runpredict.errors import BadInput, TableWarning
+from runpredict.errors import BadInput
 from runpredict.logbook.shared import SharedLogbook
 from runpredict.pages.heat_words import heat_words
 from runpredict.tables.firings import keyed_firings
@@ -32,8 +31,7 @@ MOST_KEPT = 200
 """Answers that are kept; some hundred kilobytes each where a firing is large."""
 
 ASKING = threading.RLock()
-"""Held while a question is worked out: numbers come one after the other sooner than at once, and
-the catching of warnings is one for the whole process."""
+"""Held while a question is worked out: answers come sooner one after the other than at once."""
 
 
 @dataclass(frozen=True)
@@ -197,22 +195,17 @@ class Studio:
         ------
         BadInput : what the logbook refuses; then nothing was written.
         """
-        return self._clerk.submit(self._quietly, change).result()
+        return self._clerk.submit(change, self._book).result()
 
     def snapshot(self) -> Snapshot:
         """The logbook as it stands, also where another program wrote to it."""
         return self._clerk.submit(self._read).result()
 
-    def _quietly(self, work: Callable[[SharedLogbook], T]) -> T:
-        with ASKING, warnings.catch_warnings():
-            warnings.simplefilter("ignore", TableWarning)  # told when the form was read
-            return work(self._book)
-
     def _read(self) -> Snapshot:
         version = self._book.version()
         if self._seen is None or self._seen[0] != version:
             before = None if self._seen is None else self._seen[1]
-            found = self._quietly(lambda book: _snapshot(book, before))
+            found = _snapshot(self._book, before)
             self._seen = version, found
             self.learner.want(found.tables)
         return self._seen[1]

@@ -16,6 +16,8 @@ from runpredict.bench.serve import listen, server_of
 from runpredict.commands.options import sample_folder
 from runpredict.errors import BadInput
 
+pytestmark = pytest.mark.filterwarnings("ignore::runpredict.errors.TableWarning")
+
 
 @pytest.fixture(scope="module")
 def app(tmp_path_factory):

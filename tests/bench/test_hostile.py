@@ -8,6 +8,8 @@ from helpers.bench import Visitor, bench
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+pytestmark = pytest.mark.filterwarnings("ignore::runpredict.errors.TableWarning")
+
 TEXTS = (
     "'\"><svg/onload=alert(1)>",
     "</textarea></script><script>alert(1)</script>",

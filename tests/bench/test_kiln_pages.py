@@ -12,6 +12,8 @@ from runpredict.logbook.book import Logbook, Outcome
 
 LAYER = LayerRow(2, "Tide Glass", "20 mm", Fate(), 20.0)
 
+pytestmark = pytest.mark.filterwarnings("ignore::runpredict.errors.TableWarning")
+
 
 @pytest.fixture(scope="module")
 def app(tmp_path_factory):

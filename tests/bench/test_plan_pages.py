@@ -15,6 +15,8 @@ from runpredict.tables.csv_files import read_table
 SAMPLE = Path(__file__).parents[2] / "sample_data"
 POT = "/pot?piece=mug+2&firing=thaw"
 
+pytestmark = pytest.mark.filterwarnings("ignore::runpredict.errors.TableWarning")
+
 
 @pytest.fixture(scope="module")
 def app(tmp_path_factory):
