@@ -29,6 +29,7 @@ QUIET_S = 5.0
 """A kiln is written down pot by pot: learning waits until nothing came for so long."""
 MOST_WAITED_S = 60.0
 """... but no longer than this."""
+LOOKED_S = 0.2
 LONGEST_S = 1800.0
 """A log of 100,000 pieces is learned in less; then the process is given up."""
 
@@ -99,15 +100,20 @@ def _in_child(tables: PlanTables, tolerance: float, out: Connection) -> None:
     out.send(learn(tables, tolerance))
 
 
-def learn_apart(tables: PlanTables, tolerance: float) -> Taught | None:
-    """`learn` in a process of its own; None where that process was ended before it was done."""
+def learn_apart(tables: PlanTables, tolerance: float, stopped: Callable[[], bool]) -> Taught | None:
+    """`learn` in a process of its own; None where it was ended or stopped before it was done."""
     spawn = multiprocessing.get_context("spawn")
     receiver, sender = spawn.Pipe(duplex=False)
     child = spawn.Process(target=_in_child, args=(tables, tolerance, sender), daemon=True)
     child.start()
     sender.close()
+    latest = time.monotonic() + LONGEST_S
+    found: Taught | None = None
     try:
-        found: Taught | None = receiver.recv() if receiver.poll(LONGEST_S) else None
+        while not stopped() and time.monotonic() < latest:
+            if receiver.poll(LOOKED_S):
+                found = receiver.recv()
+                break
     except EOFError:
         found = None
     finally:
@@ -123,7 +129,7 @@ class Learner:
     def __init__(
         self,
         tolerance: float,
-        learn: Callable[[PlanTables, float], Taught | None] = learn_apart,
+        learn: Callable[..., Taught | None] = learn_apart,
         quiet_s: float = QUIET_S,
     ) -> None:
         self.taught = Taught(RulesPredictor(), None, None, 0, datetime.now())
@@ -152,14 +158,16 @@ class Learner:
         return self._wanted is not None
 
     def close(self) -> None:
-        """Take nothing more on."""
+        """Take nothing more on, and leave what is being learned."""
         with self._change:
             self._closed = True
             self._change.notify_all()
+        if self._thread is not None:
+            self._thread.join()
 
     def _run(self) -> None:
         while (tables := self._next()) is not None:
-            found = self._learn(tables, self._tolerance)
+            found = self._learn(tables, self._tolerance, lambda: self._closed)
             with self._change:
                 if found is not None:
                     self.taught = found

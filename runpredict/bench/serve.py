@@ -97,7 +97,7 @@ def serve(
     # What is odd in a form stands beside it; at the terminal nobody would see it.
     warnings.simplefilter("ignore", TableWarning)
     listener = listen(port, share)
-    desk = None
+    desk = server = None
     try:
         desk = Desk(folder, samples, tolerance, invented)
         server = server_of(desk, listener, share)
@@ -108,6 +108,9 @@ def serve(
     except KeyboardInterrupt:
         print("Stopped.")
     finally:
+        if server is not None:
+            server.task_dispatcher.shutdown()
+            server.close()
         listener.close()
         if desk is not None:
             desk.close()

@@ -214,6 +214,7 @@ def served(tmp_path):
     thread = threading.Thread(target=server.run, daemon=True)
     thread.start()
     yield listener.getsockname()
+    server.task_dispatcher.shutdown()
     server.close()
     desk.close()
 

@@ -105,7 +105,9 @@ def bench(folder, invented=True, door=None, learning=True):
     Logs are learned in this process, or with `learning` off never.
     """
     with mock.patch.object(
-        studio, "Learner", partial(Learner, learn=learn if learning else no_learning, quiet_s=0.0)
+        studio,
+        "Learner",
+        partial(Learner, learn=learn_here if learning else no_learning, quiet_s=0.0),
     ):
         desk = Desk(folder, sample_folder(), 0.05, invented)
         app = make_app(desk, hosts_of(8737, False), door)
@@ -116,7 +118,12 @@ def bench(folder, invented=True, door=None, learning=True):
             desk.close()
 
 
-def no_learning(tables, tolerance):
+def learn_here(tables, tolerance, stopped):
+    """Learns in this process."""
+    return learn(tables, tolerance)
+
+
+def no_learning(tables, tolerance, stopped):
     """Learns nothing."""
     return None
 
