@@ -5,14 +5,20 @@ from __future__ import annotations
 import shutil
 import tempfile
 import threading
+from functools import partial
 from pathlib import Path
 
 from flask import current_app, request
 
+from runpredict.answers.check import Answer
+from runpredict.bench.memo import Memo
 from runpredict.bench.pictures import Gallery
+from runpredict.bench.shown import PotShown, pots_shown
 from runpredict.bench.studio import Pot, Studio
 from runpredict.logbook.book import FILE_NAME, import_files
 from runpredict.units import LengthUnits
+
+MOST_SHOWN = 200
 
 
 class Desk:
@@ -35,6 +41,7 @@ class Desk:
     ) -> None:
         self.folder, self._samples, self._tolerance = folder, samples, tolerance
         self.gallery = Gallery()
+        self._shown: Memo[list[PotShown]] = Memo(MOST_SHOWN)
         self.studio: Studio | None = None
         self._lock = threading.Lock()
         self._passing: Path | None = None
@@ -58,6 +65,12 @@ class Desk:
             self._passing = Path(tempfile.mkdtemp(prefix="invented-studio-"))
             import_files(sorted(self._samples.glob("*.csv")), self._passing)
             self._put(Studio(self._passing, self._tolerance, invented=True))
+
+    def shown(self, answer: Answer) -> list[PotShown]:
+        """Every pot of an answer in words, in the reader's units."""
+        read_in = units()
+        work = partial(pots_shown, answer, read_in, self.gallery)
+        return self._shown.get((id(answer), read_in), work, of=answer)
 
     def _put(self, studio: Studio) -> None:
         # The one before stays open until the end: a request may still be at it.

@@ -11,7 +11,7 @@ from flask import Blueprint, Response, abort, render_template, request
 
 from runpredict.answers.check import Answer, only_firing
 from runpredict.bench.desk import desk, open_studio, units
-from runpredict.bench.shown import GROUPS, pots_shown
+from runpredict.bench.shown import GROUPS
 from runpredict.bench.studio import Snapshot
 from runpredict.pages.advice_words import summary
 from runpredict.pages.sheet import write_sheet
@@ -56,7 +56,7 @@ def _one(snapshot: Snapshot, firing: str) -> Any:
     answer = open_studio().plan(snapshot).get(firing)
     if answer is None:
         abort(404)
-    mine = pots_shown(answer, units(), desk().gallery)
+    mine = desk().shown(answer)
     groups = {words: [pot for pot in mine if pot.group == group] for group, words in GROUPS.items()}
     return render_template(
         "firing.html",

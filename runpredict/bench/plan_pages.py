@@ -11,6 +11,7 @@ from flask import Blueprint, redirect, render_template, request, url_for
 from runpredict.bench import pot_form
 from runpredict.bench.desk import desk, named_pot, open_studio, units
 from runpredict.bench.field_words import LABELS, label_of
+from runpredict.bench.memo import Memo
 from runpredict.bench.pot_form import PotForm, Read
 from runpredict.bench.shown import PotShown, Tries, pots_shown, tries_of
 from runpredict.bench.studio import Pot, Snapshot
@@ -45,15 +46,24 @@ class Opened:
     base: Pot | None = None
 
 
+@dataclass(frozen=True)
+class Asked:
+    """What was read of a form, and the answer, None where something is to be mended."""
+
+    read: Read
+    shown: PotShown | None
+    tries: list[Tries]
+
+
+ASKED: Memo[Asked] = Memo(300)
+
+
 @pages.get("/")
 def pots() -> str:
     """Every planned pot with its risk."""
     studio = open_studio()
     snapshot = studio.snapshot()
-    by_firing = {
-        firing: pots_shown(answer, units(), desk().gallery)
-        for firing, answer in studio.plan(snapshot).items()
-    }
+    by_firing = {firing: desk().shown(answer) for firing, answer in studio.plan(snapshot).items()}
     return render_template("pots.html", by_firing=by_firing, cold=sorted(snapshot.cold))
 
 
@@ -90,7 +100,7 @@ def change_pot() -> Any:
     snapshot = open_studio().snapshot()
     form, opened = pot_form.posted_form(request.form), _opened()
     do = request.form.get("do", "save")
-    read = _read(form, opened, snapshot)
+    read = _asked(form, opened, snapshot).read
     if do == "save":
         return _save(form, opened, snapshot, read)
     if do == "remove":
@@ -105,9 +115,10 @@ def answer_pot() -> str:
     """The answer to what stands in the form, without the page around it."""
     snapshot = open_studio().snapshot()
     form, opened = pot_form.posted_form(request.form), _opened()
-    read = _read(form, opened, snapshot)
-    shown, tries = _answered(read, snapshot)
-    return render_template("answer.html", read=read, shown=shown, tries=tries, label_of=label_of)
+    found = _asked(form, opened, snapshot)
+    return render_template(
+        "answer.html", read=found.read, shown=found.shown, tries=found.tries, label_of=label_of
+    )
 
 
 def _opened() -> Opened:
@@ -117,17 +128,22 @@ def _opened() -> Opened:
     return Opened(was if was[0] else None, sent.get("mark", ""), base if base[0] else None)
 
 
-def _read(form: PotForm, opened: Opened, snapshot: Snapshot) -> Read:
+def _asked(form: PotForm, opened: Opened, snapshot: Snapshot) -> Asked:
+    """What is made of a form; of one that somebody just asked about, what was made of it then."""
     base = snapshot.pots.get(opened.base) if opened.base else None
-    return pot_form.read_form(form, units(), snapshot, base)
+    mark = snapshot.marks.get(opened.base) if opened.base else None
+    taught, read_in = open_studio().learner.taught, units()
+    key = (repr(form), read_in, opened.base, mark, id(snapshot.stock), id(taught))
 
+    def work() -> Asked:
+        read = pot_form.read_form(form, read_in, snapshot, base)
+        if read.faults:
+            return Asked(read, None, [])
+        answer = open_studio().ask(replace(snapshot.tables, plan=read.layers))
+        (shown,) = pots_shown(answer, read_in, desk().gallery)
+        return Asked(read, shown, tries_of(answer, read_in))
 
-def _answered(read: Read, snapshot: Snapshot) -> tuple[PotShown | None, list[Tries]]:
-    if read.faults:
-        return None, []
-    answer = open_studio().ask(replace(snapshot.tables, plan=read.layers))
-    (shown,) = pots_shown(answer, units(), desk().gallery)
-    return shown, tries_of(answer, units())
+    return ASKED.get(key, work, of=(snapshot.stock, taught))
 
 
 def _page(
@@ -138,8 +154,8 @@ def _page(
     read: Read | None = None,
     code: int = 200,
 ) -> Any:
-    read = read or _read(form, opened, snapshot)
-    shown, tries = _answered(read, snapshot)
+    found = _asked(form, opened, snapshot)
+    read, shown, tries = read or found.read, found.shown, found.tries
     others = [pot for pot in reversed(snapshot.pots) if pot != opened.was][:EARLIER_SHOWN]
     page = render_template(
         "pot.html", form=form, opened=opened, read=read, shown=shown, tries=tries, told=told,
@@ -182,7 +198,7 @@ def _save(form: PotForm, opened: Opened, snapshot: Snapshot, read: Read) -> Any:
     except Overtaken as late:
         return _side_by_side(form, opened, late)
     except BadInput as bad:
-        read.faults |= pot_form.by_field(bad.faults)
+        read = replace(read, faults=read.faults | pot_form.by_field(bad.faults))
         return _page(form, opened, snapshot, str(bad.faults[0]), read, 422)
     piece, firing = pot_form.pot_of(read.layers)
     return redirect(url_for("plan.pot", piece=piece, firing=firing, kept=1), 303)

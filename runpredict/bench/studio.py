@@ -2,19 +2,18 @@
 
 from __future__ import annotations
 
-import threading
-from collections import OrderedDict
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
-from functools import cached_property
+from functools import cached_property, partial
 from pathlib import Path
 from typing import Any, TypeVar
 
 import pandas as pd
 
 from runpredict.answers.check import Answer, answer
-from runpredict.bench.learning import Learner, Taught
+from runpredict.bench.learning import Learner
+from runpredict.bench.memo import Memo
 from runpredict.errors import BadInput
 from runpredict.logbook.shared import SharedLogbook
 from runpredict.pages.heat_words import heat_words
@@ -29,9 +28,6 @@ Pot = tuple[str, str]
 
 MOST_KEPT = 200
 """Answers that are kept; some hundred kilobytes each where a firing is large."""
-
-ASKING = threading.RLock()
-"""Held while a question is worked out: answers come sooner one after the other than at once."""
 
 
 @dataclass(frozen=True)
@@ -179,7 +175,7 @@ class Studio:
         self._clerk = ThreadPoolExecutor(max_workers=1, thread_name_prefix="clerk")
         self._book = self._clerk.submit(SharedLogbook.open, folder, create=True).result()
         self._seen: tuple[Any, Snapshot] | None = None
-        self._asked: OrderedDict[Any, tuple[Taught, PlanTables, Answer]] = OrderedDict()
+        self._asked: Memo[Answer] = Memo(MOST_KEPT)
         self.snapshot()
 
     def close(self) -> None:
@@ -214,14 +210,9 @@ class Studio:
         """Ask whoever is taught now about a plan; what was asked lately is not worked out again."""
         taught = self.learner.taught
         key = (id(taught), id(tables.glazes), id(tables.schedules), tables.plan.to_csv(index=False))
-        with ASKING:
-            if key not in self._asked:
-                found = answer(tables, self.tolerance, taught=(taught.predictor, taught.trial))
-                self._asked[key] = (taught, tables, found)  # keeps what the ids are of
-                while len(self._asked) > MOST_KEPT:
-                    self._asked.popitem(last=False)
-            self._asked.move_to_end(key)
-            return self._asked[key][2]
+        who = taught.predictor, taught.trial
+        work = partial(answer, tables, self.tolerance, taught=who)
+        return self._asked.get(key, work, of=(taught, tables))
 
     def plan(self, snapshot: Snapshot) -> dict[str, Answer]:
         """The answer about each planned firing."""

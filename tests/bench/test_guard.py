@@ -4,11 +4,12 @@ import http.client
 import re
 import socket
 import threading
-import urllib.error
 import urllib.request
+from contextlib import suppress
 
 import pytest
 from helpers.bench import HOST, Visitor, bench
+from waitress.wasyncore import close_all
 
 from runpredict.bench.desk import Desk
 from runpredict.bench.guard import DEVICES_NAME, MOST_BYTES, Door, form_token, hosts_of
@@ -215,7 +216,9 @@ def served(tmp_path):
     thread.start()
     yield listener.getsockname()
     server.task_dispatcher.shutdown()
-    server.close()
+    # In the thread that runs it, as nobody else may touch its sockets while it waits on them.
+    server.trigger.pull_trigger(lambda: close_all(server._map))
+    thread.join(timeout=30)
     desk.close()
 
 
@@ -233,9 +236,11 @@ def test_the_server_refuses_what_is_too_long(served):
     connection.request("GET", "/", headers={"X-Long": "x" * 70_000})
     assert connection.getresponse().status == 431
     connection.close()
-    with pytest.raises((urllib.error.URLError, ConnectionError)) as refused:
-        urllib.request.urlopen(f"http://{host}:{port}/pot", b"x" * 3_000_000, timeout=30)
-    assert getattr(refused.value, "code", 413) == 413
+    connection = http.client.HTTPConnection(host, port, timeout=30)
+    with suppress(ConnectionError):  # it may hang up before all is sent
+        connection.request("POST", "/pot", b"x" * 3_000_000)
+        assert connection.getresponse().status == 413
+    connection.close()
 
 
 @pytest.mark.parametrize(

@@ -20,7 +20,7 @@ from runpredict.logbook.book import import_files
 LOGGED_PIECES = 1000
 PEOPLE = 20
 MINUTE_S, QUICK_S = 60.0, 10.0
-THINKING_S = (3.0, 7.0)
+THINKING_S = (4.0, 10.0)
 """Between two things that one person does: nobody types a length or ticks a pot faster."""
 
 
