@@ -5,20 +5,19 @@ from __future__ import annotations
 import shutil
 import tempfile
 import threading
-from functools import partial
+from dataclasses import replace
 from pathlib import Path
 
 from flask import current_app, request
 
-from runpredict.answers.check import Answer
-from runpredict.bench.memo import Memo
+from runpredict.bench.memo import WORKING, Memo
 from runpredict.bench.pictures import Gallery
-from runpredict.bench.shown import PotShown, pots_shown
-from runpredict.bench.studio import Pot, Studio
+from runpredict.bench.shown import FiringPots, firings_shown
+from runpredict.bench.studio import Pot, Snapshot, Studio
 from runpredict.logbook.book import FILE_NAME, import_files
 from runpredict.units import LengthUnits
 
-MOST_SHOWN = 200
+MOST_FIRINGS = 2000
 
 
 class Desk:
@@ -41,7 +40,7 @@ class Desk:
     ) -> None:
         self.folder, self._samples, self._tolerance = folder, samples, tolerance
         self.gallery = Gallery()
-        self._shown: Memo[list[PotShown]] = Memo(MOST_SHOWN)
+        self._firings: Memo[FiringPots] = Memo(MOST_FIRINGS)
         self.studio: Studio | None = None
         self._lock = threading.Lock()
         self._passing: Path | None = None
@@ -66,11 +65,23 @@ class Desk:
             import_files(sorted(self._samples.glob("*.csv")), self._passing)
             self._put(Studio(self._passing, self._tolerance, invented=True))
 
-    def shown(self, answer: Answer) -> list[PotShown]:
-        """Every pot of an answer in words, in the reader's units."""
-        read_in = units()
-        work = partial(pots_shown, answer, read_in, self.gallery)
-        return self._shown.get((id(answer), read_in), work, of=answer)
+    def planned(self, snapshot: Snapshot) -> dict[str, FiringPots]:
+        """Every planned firing, in the reader's units; what changed is asked about at once."""
+        studio, read_in = open_studio(), units()
+        taught, plan = studio.learner.taught, snapshot.tables.plan
+        of = (taught, snapshot.stock)
+        keys = {
+            firing: (id(taught), id(snapshot.stock), read_in, marks)
+            for firing, marks in snapshot.firing_marks.items()
+        }
+        with WORKING:
+            missing = [firing for firing, key in keys.items() if key not in self._firings]
+            if missing:
+                rows = plan.loc[plan["firing"].isin(missing)].reset_index(drop=True)
+                answer = studio.ask(replace(snapshot.tables, plan=rows))
+                for pots in firings_shown(answer, read_in, self.gallery):
+                    self._firings.put(keys[pots.firing], pots, of)
+            return {firing: self._firings.kept(key) for firing, key in keys.items()}
 
     def _put(self, studio: Studio) -> None:
         # The one before stays open until the end: a request may still be at it.

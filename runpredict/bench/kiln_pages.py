@@ -65,23 +65,23 @@ def firings() -> Any:
     snapshot = open_studio().snapshot()
     if "firing" in request.args:
         return _page(snapshot, request.args["firing"], _rows(snapshot, request.args["firing"]))
-    found: dict[str, list[bool]] = {}
-    for pot, rows in snapshot.pots.items():
-        done = all(fate_of(row, "mm").word for _, row in rows.iterrows())
-        found.setdefault(pot[1], []).append(done)
-    listed = [
-        (name, len(done), sum(done), snapshot.heat(name, units())) for name, done in found.items()
-    ]
+    layers = snapshot.layers
+    written = layers["run_mm"].notna() | layers["past_foot"].ne("")
+    by_pot = written.groupby([layers["firing"], layers["piece"]], sort=False).all()
+    found = {str(name): done.tolist() for name, done in by_pot.groupby(level="firing", sort=False)}
+    left = [name for name, done in found.items() if not all(done)]
+    heats = snapshot.heats(left, units())
+    listed = [(name, len(done), sum(done), heats.get(name, "")) for name, done in found.items()]
     order = sorted(reversed(listed), key=lambda firing: firing[1] == firing[2])
     return render_template("kilns.html", firings=order)
 
 
 def _rows(snapshot: Snapshot, firing: str) -> list[PotRow]:
-    mine = [(pot, rows) for pot, rows in snapshot.pots.items() if pot[1] == firing]
-    return [_row(snapshot, number, pot, rows) for number, (pot, rows) in enumerate(mine, 1)]
+    mine = [pot for pot in snapshot.pots if pot[1] == firing]
+    return [_row(snapshot, number, pot) for number, pot in enumerate(mine, 1)]
 
 
-def _row(snapshot: Snapshot, number: int, pot: Pot, rows: pd.DataFrame) -> PotRow:
+def _row(snapshot: Snapshot, number: int, pot: Pot) -> PotRow:
     layers = [
         LayerRow(
             int(row["layer"]),
@@ -90,7 +90,7 @@ def _row(snapshot: Snapshot, number: int, pot: Pot, rows: pd.DataFrame) -> PotRo
             fate_of(row, units()),
             float(row["lower_edge_mm"]),
         )
-        for _, row in rows.iterrows()
+        for _, row in snapshot.pots[pot].iterrows()
     ]
     return PotRow(number, pot[0], snapshot.marks.get(pot, ""), layers)
 
@@ -109,9 +109,14 @@ def _page(snapshot: Snapshot, firing: str, rows: list[PotRow], code: int = 200) 
     if not rows:
         abort(404)
     page = render_template(
-        "kiln.html", firing=firing, pots=rows, fates=FATES, heat=snapshot.heat(firing, units()),
-        done=sum(row.done for row in rows), wrong=[row for row in rows if row.fault or row.theirs],
-    )  # fmt: skip
+        "kiln.html",
+        firing=firing,
+        pots=rows,
+        fates=FATES,
+        heat=snapshot.heats([firing], units())[firing],
+        done=sum(row.done for row in rows),
+        wrong=[row for row in rows if row.fault or row.theirs],
+    )
     return page, code
 
 

@@ -3,17 +3,15 @@
 from __future__ import annotations
 
 import tempfile
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from flask import Blueprint, Response, abort, render_template, request
 
-from runpredict.answers.check import Answer, only_firing
+from runpredict.answers.check import only_firing
 from runpredict.bench.desk import desk, open_studio, units
-from runpredict.bench.shown import GROUPS
+from runpredict.bench.shown import GROUPS, FiringPots
 from runpredict.bench.studio import Snapshot
-from runpredict.pages.advice_words import summary
 from runpredict.pages.sheet import write_sheet
 
 pages = Blueprint("load", __name__)
@@ -25,44 +23,29 @@ SHEET_POLICY = (
 )
 
 
-@dataclass(frozen=True)
-class FiringShown:
-    """One firing on the list, and what its pots need, counted."""
-
-    name: str
-    summary: str
-    heat: str
-
-
 @pages.get("/load")
 def firings() -> Any:
     """The firings with planned pots, or one of them."""
-    studio = open_studio()
-    snapshot = studio.snapshot()
+    snapshot = open_studio().snapshot()
+    planned = desk().planned(snapshot)
     if "firing" in request.args:
-        return _one(snapshot, request.args["firing"])
-    listed = [
-        FiringShown(firing, _summary(answer), snapshot.heat(firing, units()))
-        for firing, answer in studio.plan(snapshot).items()
-    ]
-    return render_template("firings.html", firings=listed)
+        firing = request.args["firing"]
+        return _one(snapshot, firing, planned.get(firing))
+    heats = snapshot.heats(planned, units())
+    return render_template("firings.html", firings=planned.values(), heats=heats)
 
 
-def _summary(answer: Answer) -> str:
-    return str(summary(answer, units())["summary"].iloc[0])
-
-
-def _one(snapshot: Snapshot, firing: str) -> Any:
-    answer = open_studio().plan(snapshot).get(firing)
-    if answer is None:
+def _one(snapshot: Snapshot, firing: str, mine: FiringPots | None) -> Any:
+    if mine is None:
         abort(404)
-    mine = desk().shown(answer)
-    groups = {words: [pot for pot in mine if pot.group == group] for group, words in GROUPS.items()}
+    groups = {
+        words: [pot for pot in mine.pots if pot.group == group] for group, words in GROUPS.items()
+    }
     return render_template(
         "firing.html",
         firing=firing,
-        heat=snapshot.heat(firing, units()),
-        summary=_summary(answer),
+        heat=snapshot.heats([firing], units())[firing],
+        summary=mine.summary,
         groups={words: pots for words, pots in groups.items() if pots},
         cold=[piece for piece, name in sorted(snapshot.cold) if name == firing],
     )

@@ -38,8 +38,20 @@ class Memo(Generic[T]):
         """
         with WORKING:
             if key not in self._kept:
-                self._kept[key] = work(), of
-                while len(self._kept) > self._most:
-                    self._kept.popitem(last=False)
-            self._kept.move_to_end(key)
-            return self._kept[key][0]
+                self.put(key, work(), of)
+            return self.kept(key)
+
+    def put(self, key: Hashable, found: T, of: object = None) -> None:
+        """Keep a result that was worked out with others; as `get`."""
+        self._kept[key] = found, of
+        while len(self._kept) > self._most:
+            self._kept.popitem(last=False)
+
+    def kept(self, key: Hashable) -> T:
+        """A result that is kept; `KeyError` where it is not."""
+        self._kept.move_to_end(key)
+        return self._kept[key][0]
+
+    def __contains__(self, key: Hashable) -> bool:
+        """Whether a result is kept."""
+        return key in self._kept

@@ -61,9 +61,8 @@ ASKED: Memo[Asked] = Memo(300)
 @pages.get("/")
 def pots() -> str:
     """Every planned pot with its risk."""
-    studio = open_studio()
-    snapshot = studio.snapshot()
-    by_firing = {firing: desk().shown(answer) for firing, answer in studio.plan(snapshot).items()}
+    snapshot = open_studio().snapshot()
+    by_firing = {firing: found.pots for firing, found in desk().planned(snapshot).items()}
     return render_template("pots.html", by_firing=by_firing, cold=sorted(snapshot.cold))
 
 
@@ -210,7 +209,7 @@ def _remove(opened: Opened) -> Any:
         open_studio().write(lambda book: book.put_piece(gone, opened.was, opened.mark))
     except Overtaken as late:
         snapshot = open_studio().snapshot()
-        if opened.was not in snapshot.planned_pots:
+        if opened.was is None or opened.was not in snapshot.planned_pots:
             return redirect(url_for("plan.pots"), 303)
         form = pot_form.form_of(snapshot.pots[opened.was], units())
         again = replace(opened, mark=snapshot.marks[opened.was])

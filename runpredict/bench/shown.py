@@ -16,6 +16,7 @@ from runpredict.pages.advice_words import (
     catch_words,
     rounded_up,
     run_words,
+    summary,
     wax_words,
 )
 from runpredict.pages.piece import drawn_piece
@@ -120,6 +121,28 @@ def pots_shown(answer: Answer, units: LengthUnits, gallery: Gallery) -> list[Pot
         shown.append(_pot(answer, place, row, mine, (groups[place], words), units, gallery))
     order = list(GROUPS)
     return sorted(shown, key=lambda pot: (order.index(pot.group), -pot.chance))
+
+
+@dataclass(frozen=True)
+class FiringPots:
+    """One firing: what its pots need, counted, and each of them, that needs most first."""
+
+    firing: str
+    summary: str
+    pots: tuple[PotShown, ...]
+
+
+def firings_shown(answer: Answer, units: LengthUnits, gallery: Gallery) -> list[FiringPots]:
+    """Every firing of an answer in words."""
+    shown = pots_shown(answer, units, gallery)
+    return [
+        FiringPots(
+            str(row.firing),
+            str(row.summary),
+            tuple(pot for pot in shown if pot.firing == row.firing),
+        )
+        for row in summary(answer, units).itertuples()
+    ]
 
 
 def _groups(answer: Answer, units: LengthUnits) -> list[str]:

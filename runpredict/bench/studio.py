@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import threading
+import time
+from collections.abc import Callable, Collection, Iterator, Mapping
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from functools import cached_property, partial
@@ -26,8 +28,35 @@ T = TypeVar("T")
 Pot = tuple[str, str]
 """A pot by its name and its firing's."""
 
+CLOCK_TICK_NS = 50_000_000  # file systems tell time no coarser than this where a pot is logged
 MOST_KEPT = 200
 """Answers that are kept; some hundred kilobytes each where a firing is large."""
+
+
+class Pots(Mapping[Pot, pd.DataFrame]):
+    """The layers of each pot, the lowest first, cut out when they are asked for."""
+
+    def __init__(self, layers: pd.DataFrame) -> None:
+        self._layers = layers
+        self._rows: dict[Pot, list[int]] = {}
+        for row, pot in enumerate(zip(layers["piece"], layers["firing"], strict=True)):
+            self._rows.setdefault(pot, []).append(row)
+
+    def __getitem__(self, pot: Pot) -> pd.DataFrame:
+        """The layers of one pot."""
+        return self._layers.iloc[self._rows[pot]].sort_values("layer", kind="stable")
+
+    def __iter__(self) -> Iterator[Pot]:
+        """Names, the pot logged first ahead."""
+        return iter(self._rows)
+
+    def __reversed__(self) -> Iterator[Pot]:
+        """Names, the pot logged last ahead."""
+        return reversed(self._rows)
+
+    def __len__(self) -> int:
+        """How many pots."""
+        return len(self._rows)
 
 
 @dataclass(frozen=True)
@@ -77,32 +106,30 @@ class Snapshot:
     marks: dict[Any, str]
 
     @cached_property
-    def planned(self) -> pd.DataFrame:
-        """Layers of pots without a result."""
-        return split_results(self.layers)[0]
+    def pots(self) -> Pots:
+        """The layers of each pot, in the order pots were logged."""
+        return Pots(self.layers)
 
     @cached_property
-    def pots(self) -> dict[Pot, pd.DataFrame]:
-        """The layers of each pot, the lowest first, in the order they were logged."""
-        grouped = self.layers.sort_values("layer", kind="stable").groupby(
-            ["piece", "firing"], sort=False
-        )
-        found: dict[Any, pd.DataFrame] = dict(tuple(grouped))
-        order = self.layers.drop_duplicates(["piece", "firing"])
-        return {pot: found[pot] for pot in zip(order["piece"], order["firing"], strict=True)}
-
-    @cached_property
-    def planned_pots(self) -> dict[Pot, pd.DataFrame]:
+    def planned_pots(self) -> Pots:
         """As `pots`, those without a result."""
-        names = set(zip(self.planned["piece"], self.planned["firing"], strict=True))
-        return {pot: rows for pot, rows in self.pots.items() if pot in names}
+        return Pots(split_results(self.layers)[0])
 
-    def heat(self, firing: str, units: LengthUnits) -> str:
-        """How a firing is fired, in words; "" where nothing is known of it."""
-        rows = self.layers.loc[self.layers["firing"] == firing]
+    @cached_property
+    def firing_marks(self) -> dict[str, tuple[Any, ...]]:
+        """Of each firing that can be asked about, what changes when a planned pot of it does."""
+        plan = self.tables.plan.drop_duplicates(["piece", "firing"])
+        found: dict[str, list[Any]] = {}
+        for pot in zip(plan["piece"], plan["firing"], strict=True):
+            found.setdefault(pot[1], []).append((pot, self.marks.get(pot)))
+        return {firing: tuple(marks) for firing, marks in found.items()}
+
+    def heats(self, firings: Collection[str], units: LengthUnits) -> dict[str, str]:
+        """How some firings are fired, in words; "" where nothing is known of one."""
+        rows = self.layers.loc[self.layers["firing"].isin(list(firings))]
         warm = with_defaults(rows)["cone"].ne("") | rows["firing"].isin(self.scheduled)
         found = heat_words(replace(self.tables, plan=rows.loc[warm]), units)
-        return found[firing].heat if firing in found else ""
+        return {name: found[name].heat if name in found else "" for name in firings}
 
     @cached_property
     def scheduled(self) -> frozenset[str]:
@@ -165,6 +192,18 @@ def _sound_tables(
             given = given | {"recipes": recipes.loc[~recipes["glaze"].isin(list(unsound))]}
 
 
+def _file_mark(book: SharedLogbook) -> tuple[int, int, int] | None:
+    """Other numbers whenever the file was written to; None where that was only just now.
+
+    A clock that ticks every few milliseconds may give two writes the same time.
+    """
+    assert book.file is not None
+    found = book.file.stat()
+    if time.time_ns() - found.st_mtime_ns < CLOCK_TICK_NS:
+        return None
+    return found.st_mtime_ns, found.st_size, found.st_ino
+
+
 class Studio:
     """A logbook that is open, what it was last seen to hold, and who learns from it."""
 
@@ -174,9 +213,13 @@ class Studio:
         # SQLite's connection stays with the thread that made it.
         self._clerk = ThreadPoolExecutor(max_workers=1, thread_name_prefix="clerk")
         self._book = self._clerk.submit(SharedLogbook.open, folder, create=True).result()
-        self._seen: tuple[Any, Snapshot] | None = None
         self._asked: Memo[Answer] = Memo(MOST_KEPT)
-        self.snapshot()
+        self._counting = threading.Lock()
+        self._writes = 0
+        self._version: tuple[int, int] = self._clerk.submit(self._book.version).result()
+        first = self._clerk.submit(_snapshot, self._book, None).result()
+        self._seen: tuple[Any, Snapshot] = None, first
+        self.learner.want(first.tables)
 
     def close(self) -> None:
         """Close the logbook."""
@@ -185,26 +228,49 @@ class Studio:
         self._clerk.shutdown()
 
     def write(self, change: Callable[[SharedLogbook], T]) -> T:
-        """Change the logbook; when this returns, it is on disk.
+        """Change the logbook; when this returns, it is on disk, and in the snapshot.
 
         Raises
         ------
         BadInput : what the logbook refuses; then nothing was written.
         """
-        return self._clerk.submit(change, self._book).result()
+
+        def work() -> T:
+            try:
+                return change(self._book)
+            finally:
+                self._read()
+
+        with self._counting:
+            self._writes += 1
+        try:
+            return self._clerk.submit(work).result()
+        finally:
+            with self._counting:
+                self._writes -= 1
 
     def snapshot(self) -> Snapshot:
-        """The logbook as it stands, also where another program wrote to it."""
+        """The logbook as it stands, also where another program wrote to it.
+
+        While somebody's entry is on its way to the disk, which may take a while, it is as it
+        stood before that entry: nobody waits for another's.
+        """
+        file, found = self._seen
+        if self._writes or (file is not None and file == _file_mark(self._book)):
+            return found
         return self._clerk.submit(self._read).result()
 
     def _read(self) -> Snapshot:
+        file = _file_mark(self._book)
         version = self._book.version()
-        if self._seen is None or self._seen[0] != version:
-            before = None if self._seen is None else self._seen[1]
-            found = _snapshot(self._book, before)
-            self._seen = version, found
+        if self._version != version:
+            found = _snapshot(self._book, self._seen[1])
             self.learner.want(found.tables)
-        return self._seen[1]
+            self._version = version
+        else:
+            found = self._seen[1]
+        self._seen = file, found
+        return found
 
     def ask(self, tables: PlanTables) -> Answer:
         """Ask whoever is taught now about a plan; what was asked lately is not worked out again."""
@@ -213,11 +279,3 @@ class Studio:
         who = taught.predictor, taught.trial
         work = partial(answer, tables, self.tolerance, taught=who)
         return self._asked.get(key, work, of=(taught, tables))
-
-    def plan(self, snapshot: Snapshot) -> dict[str, Answer]:
-        """The answer about each planned firing."""
-        plan = snapshot.tables.plan
-        return {
-            str(firing): self.ask(replace(snapshot.tables, plan=rows.reset_index(drop=True)))
-            for firing, rows in plan.groupby("firing", sort=False)
-        }
