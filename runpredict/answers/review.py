@@ -29,8 +29,7 @@ from runpredict.tables.plan import PlanTables, check_plan
 from runpredict.tables.rows import split_results
 
 if TYPE_CHECKING:
-    from runpredict.model.learned import Studio
-    from runpredict.model.learned import Trial
+    from runpredict.model.learned import Studio, Trial
 
 
 BARE = "bare clay"
