@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 import numpy as np
-import pandas as pd
 
 from runpredict.answers.review import Review
 from runpredict.pages.plain import paragraph, percent, printable
@@ -44,7 +43,7 @@ def review_text(review: Review, units: LengthUnits = "mm", long: bool = False) -
 
 def _listed(head: str, lines: list[str]) -> str:
     if not lines:
-        return f"{head}: nothing that can be told yet."
+        return f"{head}: nothing."
     return "\n".join([f"{head}:", *(paragraph(f"- {printable(line)}") for line in lines)])
 
 
@@ -90,7 +89,7 @@ def _changes(review: Review, units: LengthUnits) -> Iterator[str]:
             "times as fluid as usual. Look at its cones."
         )
     by_glaze = review.by_glaze
-    often = by_glaze.loc[(by_glaze["past_foot"] > 1)].head(2)
+    often = by_glaze.loc[by_glaze["past_foot"] > 1].head(2)
     for _, row in often.iterrows():
         yield (
             f"Stop {row['glaze']} higher or put it on thinner: {row['past_foot']} of "
@@ -103,11 +102,9 @@ def _changes(review: Review, units: LengthUnits) -> Iterator[str]:
             f"Give {row['over']} over {row['under']} room: together {row['than_either']:.2g} times "
             "as fluid as the runnier of them alone."
         )
-    yield from _lower(review.early_stops, units)
-
-
-def _lower(stops: pd.DataFrame, units: LengthUnits) -> Iterator[str]:
-    for _, row in stops.loc[stops["spare_mm"] >= WORTH_TELLING_MM].head(2).iterrows():
+    stops = review.early_stops
+    lower = (stops["spare_mm"] >= WORTH_TELLING_MM) & ~stops["glaze"].isin(often["glaze"])
+    for _, row in stops.loc[lower].head(2).iterrows():
         spare, used = (format_distance(row[name], units) for name in ("spare_mm", "lower_edge_mm"))
         yield f"{row['glaze']} could end {spare} lower than where it does now ({used} up)."
 

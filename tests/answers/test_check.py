@@ -82,7 +82,7 @@ def test_a_runny_glaze_is_blamed_for_the_stiff_one_it_lies_with(runny, blamed):
     jars = pd.DataFrame({"glaze": ["runny", "stiff"], "source": "jar",
                          "behaviour": ["runny", "stiff"]})  # fmt: skip
     plan = layers(
-        {"layer": 1, "glaze": "runny" if runny == 1 else "stiff", "lower_edge_mm": 5.0},
+        {"layer": 1, "glaze": "runny" if runny == 1 else "stiff", "lower_edge_mm": 1.0},
         {"layer": 2, "glaze": "runny" if runny == 2 else "stiff", "lower_edge_mm": 60.0},
     ).assign(thickness_mm=[0.4 if runny == 2 else 0.9, 0.9 if runny == 2 else 0.4])
     found = check(plan, jars)
