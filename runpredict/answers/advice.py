@@ -19,7 +19,6 @@ import pandas as pd
 from runpredict.answers import decisions
 from runpredict.answers.decisions import Ask
 from runpredict.arrays import AnyArray, Bools, Floats, Indices, Objects
-from runpredict.model.chances import Blend, Chances
 from runpredict.model.stacks import Stacks
 from runpredict.tables.columns import cones
 from runpredict.tables.plan import PlanTables
@@ -70,8 +69,6 @@ class Case:
     cooler : callable
         Gives all pieces of the plan, each fired one cone lower, or as planned where there is no
         lower cone.
-    ask_anew : callable
-        Chances of changed pieces, where heat is changed too.
     step_m : float
         Lines of the ruler. [m]
     """
@@ -79,7 +76,6 @@ class Case:
     ask: Ask
     pieces: Indices
     cooler: Callable[[], Stacks]
-    ask_anew: Callable[[Stacks], Chances | Blend]
     step_m: float
 
     def take(self, pieces: Indices) -> Case:
@@ -261,10 +257,7 @@ def changed(case: Case, way: tuple[Move, ...], reaches: list[Reach], share: Floa
 
 def risk_after(case: Case, way: tuple[Move, ...], reaches: list[Reach], share: Floats) -> Floats:
     """Risk of each piece once a share of each move is made, shape (n,)."""
-    stacks = changed(case, way, reaches, share)
-    heat = any(move.kind in ("hold", "cone") for move in way)
-    chances = case.ask_anew(stacks) if heat else case.ask.chances
-    return chances.risk(stacks)[1]
+    return case.ask.risk(changed(case, way, reaches, share))
 
 
 def advise(case: Case, risk: Floats, meant_to_run: Bools) -> Advice:

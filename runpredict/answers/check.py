@@ -302,7 +302,7 @@ def _cases(
         end = start + len(ask.stacks.hold_min)
         yield (
             slice(start, end),
-            Case(ask, np.arange(start, end), cooler, predictor.chances, _step_m("mm")),
+            Case(ask, np.arange(start, end), cooler, _step_m("mm")),
         )
         start = end
 

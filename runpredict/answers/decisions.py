@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from runpredict.arrays import Bools, Floats, Indices
 
 if TYPE_CHECKING:
-    from runpredict.model.chances import Blend, Chances
+    from runpredict.model.chances import Blend, Chances, Predictor
     from runpredict.model.stacks import Stacks
 
 
@@ -84,19 +84,24 @@ def with_hold(stacks: Stacks, hold_min: Floats) -> Stacks:
 
 @dataclass(frozen=True)
 class Ask:
-    """Pieces, what is known of them, and the risk that is tolerated."""
+    """Pieces, who tells their chances, and the risk that is tolerated."""
 
     stacks: Stacks
-    chances: Chances | Blend
+    predictor: Predictor
     tolerance: float
 
     def take(self, pieces: Indices) -> Ask:
         """The same for some of the pieces."""
-        return Ask(self.stacks.take(pieces), self.chances.take(pieces), self.tolerance)
+        return replace(self, stacks=self.stacks.take(pieces))
+
+    @property
+    def chances(self) -> Chances | Blend:
+        """Of the pieces as planned."""
+        return self.predictor.chances(self.stacks)
 
     def risk(self, changed: Stacks) -> Floats:
         """Chance that any layer of each piece, changed so, passes the foot."""
-        return self.chances.risk(changed)[1]
+        return self.predictor.chances(changed).risk(changed)[1]
 
     def safe(self, changed: Stacks) -> Bools:
         """Whether each piece, changed so, stays at or under the tolerance."""

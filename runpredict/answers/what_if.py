@@ -12,7 +12,7 @@ from runpredict.answers import decisions
 from runpredict.answers.advice import a_cone_lower
 from runpredict.answers.check import Answer
 from runpredict.arrays import Floats
-from runpredict.model.chances import Blend, Chances
+from runpredict.model.chances import Predictor
 from runpredict.model.features import MORE_COATS, features_of
 from runpredict.model.stacks import Stacks, stacks_of
 from runpredict.tables.rows import with_defaults
@@ -37,7 +37,7 @@ class WhatIf:
         band_mm, from 0 to half of the glaze, and risk, which never rises with it.
     by_edge : DataFrame
         layer, glaze, edge_mm (where that layer alone ends, from the foot up) and risk, which
-        never rises with it.
+        hardly ever rises with it: what lies beneath may move more readily uncovered.
     by_coats : DataFrame
         layer, glaze, coats (of that layer alone), risk, which never falls with coats, and planned
         (True for the coats of the plan).
@@ -87,9 +87,8 @@ def what_if(answer: Answer, piece: str, firing: str | None = None) -> WhatIf:
 def what_if_at(answer: Answer, row: int) -> WhatIf:
     """`what_if` of the piece in a row of `answer.pieces`."""
     stacks = answer.stacks.take(np.array([row]))
-    chances = answer.predictor.chances(stacks)
+    predictor = answer.predictor
     cone, cooler = _cooler(answer, row)
-    by_hold_cooler = _by_hold(cooler, answer.predictor.chances(cooler))
     return WhatIf(
         piece=str(stacks.piece[0]),
         firing=str(stacks.firing[0]),
@@ -97,11 +96,11 @@ def what_if_at(answer: Answer, row: int) -> WhatIf:
         band_mm=1e3 * float(decisions.planned_band_m(stacks)[0]),
         hold_min=float(stacks.hold_min[0]),
         edges_mm=tuple(1e3 * stacks.lower_m[0, stacks.glazed[0]]),
-        by_band=_by_band(stacks, chances),
-        by_edge=_by_edge(stacks, chances),
-        by_coats=_by_coats(stacks, chances),
-        by_hold=_by_hold(stacks, chances),
-        by_hold_cooler=by_hold_cooler.iloc[: None if cone else 0],
+        by_band=_by_band(stacks, predictor),
+        by_edge=_by_edge(stacks, predictor),
+        by_coats=_by_coats(stacks, predictor),
+        by_hold=_by_hold(stacks, predictor),
+        by_hold_cooler=_by_hold(cooler, predictor).iloc[: None if cone else 0],
         cooler_cone=cone,
     )
 
@@ -118,31 +117,31 @@ def _cooler(answer: Answer, row: int) -> tuple[str, Stacks]:
     return "" if typed or cone == was else cone, stacks
 
 
-def _risks(chances: Chances | Blend, changed: Iterable[Stacks]) -> list[float]:
-    return [float(chances.risk(stacks)[1][0]) for stacks in changed]
+def _risks(predictor: Predictor, changed: Iterable[Stacks]) -> list[float]:
+    return [float(predictor.chances(stacks).risk(stacks)[1][0]) for stacks in changed]
 
 
-def _by_band(stacks: Stacks, chances: Chances | Blend) -> pd.DataFrame:
+def _by_band(stacks: Stacks, predictor: Predictor) -> pd.DataFrame:
     top_m = float(np.where(stacks.present, stacks.upper_m, 0.0).max())
     planned_m = float(decisions.planned_band_m(stacks)[0])
     most_m = planned_m + BAND_SHARE * (top_m - planned_m)
     band_m: Floats = np.linspace(0.0, most_m, BAND_POINTS)
     changed = (decisions.with_band(stacks, np.array([band])) for band in band_m)
-    return pd.DataFrame({"band_mm": 1e3 * band_m, "risk": _risks(chances, changed)})
+    return pd.DataFrame({"band_mm": 1e3 * band_m, "risk": _risks(predictor, changed)})
 
 
-def _by_edge(stacks: Stacks, chances: Chances | Blend) -> pd.DataFrame:
+def _by_edge(stacks: Stacks, predictor: Predictor) -> pd.DataFrame:
     parts = []
     for k in np.flatnonzero(stacks.glazed[0]):
         most_m = max(float(stacks.upper_m[0, k]) - decisions.LEAST_LAYER_M, 0.0)
         edge_m: Floats = np.linspace(0.0, most_m, EDGE_POINTS)
         changed = (decisions.with_edge(stacks, np.array([k]), np.array([edge])) for edge in edge_m)
-        part = pd.DataFrame({"edge_mm": 1e3 * edge_m, "risk": _risks(chances, changed)})
+        part = pd.DataFrame({"edge_mm": 1e3 * edge_m, "risk": _risks(predictor, changed)})
         parts.append(part.assign(layer=int(k) + 1, glaze=stacks.glaze_name[0, k]))
     return pd.concat(parts, ignore_index=True)[["layer", "glaze", "edge_mm", "risk"]]
 
 
-def _by_coats(stacks: Stacks, chances: Chances | Blend) -> pd.DataFrame:
+def _by_coats(stacks: Stacks, predictor: Predictor) -> pd.DataFrame:
     rows = []
     names = stacks.glaze_name[0]
     for k in np.flatnonzero(stacks.present[0]):
@@ -152,13 +151,13 @@ def _by_coats(stacks: Stacks, chances: Chances | Blend) -> pd.DataFrame:
             decisions.with_thickness(stacks, np.array([k]), stacks.coat_ratio[:, k, count - 1])
             for count in coats
         )
-        for count, risk in zip(coats, _risks(chances, changed), strict=True):
+        for count, risk in zip(coats, _risks(predictor, changed), strict=True):
             rows.append((int(k) + 1, names[k], count, risk, count == planned))
     return pd.DataFrame(rows, columns=["layer", "glaze", "coats", "risk", "planned"])
 
 
-def _by_hold(stacks: Stacks, chances: Chances | Blend) -> pd.DataFrame:
+def _by_hold(stacks: Stacks, predictor: Predictor) -> pd.DataFrame:
     longest = max(LONGEST_HOLD_MIN, 2.0 * float(stacks.hold_min[0]))
     hold_min: Floats = np.linspace(0.0, longest, HOLD_POINTS)
     changed = (decisions.with_hold(stacks, np.array([hold])) for hold in hold_min)
-    return pd.DataFrame({"hold_min": hold_min, "risk": _risks(chances, changed)})
+    return pd.DataFrame({"hold_min": hold_min, "risk": _risks(predictor, changed)})

@@ -44,6 +44,7 @@ def add_commands(subparsers: argparse._SubParsersAction[Any]) -> None:
         metavar="FIRING",
         help="what changed with this firing and those after it (default: with the newest)",
     )
+    back.add_argument("--long", action="store_true", help="every table, not one screen alone")
     back.set_defaults(run=_review)
 
     ahead = subparsers.add_parser(
@@ -78,7 +79,7 @@ def _review(args: argparse.Namespace) -> int:
         named = {folder / f"review_{name}.csv": table for name, table in found.tables().items()}
         refuse_unasked(named, files_of(args).values())
         write_tables(named)
-    print(review_text(found, args.units))
+    print(review_text(found, args.units, args.long))
     return DONE
 
 

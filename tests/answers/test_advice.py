@@ -53,7 +53,7 @@ def test_one_line_less_is_not_enough(answer):
         else:
             lower[0, found.layer[i, 0] - 1] = at
         changed = advice.replace(one, lower_m=lower)
-        assert answer.predictor.draws(one).risk(changed)[1][0] > answer.tolerance
+        assert answer.predictor.chances(changed).risk(changed)[1][0] > answer.tolerance
 
 
 def test_two_are_told_only_where_no_one_is_enough(answer):
@@ -61,9 +61,8 @@ def test_two_are_told_only_where_no_one_is_enough(answer):
     found, stacks = answer.advice(), answer.stacks
     several = np.flatnonzero(found.kind[:, 1] != "")
     assert len(several) > 30
-    draws = RulesPredictor().draws(stacks)
-    part, ask = stacks.take(several), advice.Ask(stacks, draws, answer.tolerance)
-    case = advice.Case(ask.take(several), several, lambda: stacks, RulesPredictor().draws, 1e-3)
+    part, ask = stacks.take(several), advice.Ask(stacks, RulesPredictor(), answer.tolerance)
+    case = advice.Case(ask.take(several), several, lambda: stacks, 1e-3)
     whole = np.ones(len(several))
     moves = [advice.Move("wax"), advice.Move("top edge"), advice.Move("hold")]
     moves += [advice.Move(kind, k) for kind in ("edge", "coat")

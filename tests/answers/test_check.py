@@ -63,13 +63,31 @@ def test_numbers_are_ordered_and_sane(answer):
     assert RUN_LEVELS == (0.05, 0.5, 0.95)
 
 
-def test_the_layer_to_blame_is_the_riskiest(answer):
+def test_the_layer_to_blame_carries_the_riskiest_edge_past_the_foot(answer):
+    """Its own layer, or one that moves more than half of what drives that edge."""
     worst = answer.layers.groupby("piece", sort=False)["risk"].max()
     merged = answer.pieces.merge(
         answer.layers, left_on=["piece", "layer_to_blame"], right_on=["piece", "layer"]
     )
     assert len(merged) == len(answer.pieces)
-    assert merged["risk_y"].tolist() == worst.tolist()
+    own = merged["risk_y"].to_numpy() == worst.to_numpy()
+    alone = answer.layers.groupby("piece", sort=False)["layer"].max().to_numpy() == 1
+    assert own[alone].all()
+    assert 0.6 < own.mean() < 1.0
+
+
+@pytest.mark.parametrize(("runny", "blamed"), [(1, 1), (2, 2)])
+def test_a_runny_glaze_is_blamed_for_the_stiff_one_it_lies_with(runny, blamed):
+    """A thin stiff base and a thick runny layer that stops higher, and the other way round."""
+    jars = pd.DataFrame({"glaze": ["runny", "stiff"], "source": "jar",
+                         "behaviour": ["runny", "stiff"]})  # fmt: skip
+    plan = layers(
+        {"layer": 1, "glaze": "runny" if runny == 1 else "stiff", "lower_edge_mm": 1.0},
+        {"layer": 2, "glaze": "runny" if runny == 2 else "stiff", "lower_edge_mm": 60.0},
+    ).assign(thickness_mm=[0.4 if runny == 2 else 0.9, 0.9 if runny == 2 else 0.4])
+    found = check(plan, jars)
+    assert found.layers["risk"].iloc[0] > found.layers["risk"].iloc[1]
+    assert found.pieces["layer_to_blame"].item() == blamed
 
 
 def test_a_cookie_is_told_where_it_is_advised_and_only_there(answer):
@@ -234,7 +252,7 @@ def test_any_ramp_the_tables_allow_is_answered():
 def test_a_flat_wall_runs_nowhere_and_a_steep_one_somewhere():
     flat, steep = (check(layers({"wall_deg": deg}), ONE_GLAZE) for deg in (0.0, 90.0))
     assert (flat.layers["run_p95_mm"] == 0).all()
-    assert (flat.pieces["risk"] < 1e-6).all()
+    assert (flat.pieces["risk"] < 0.01).all()  # a slip of the hand is never ruled out
     assert steep.pieces["risk"].iloc[0] >= flat.pieces["risk"].iloc[0]
 
 

@@ -19,11 +19,11 @@ STEP_M = decisions.STEP_M
 @pytest.fixture(scope="module")
 def ask():
     made = stacks(pieces(21, PIECES))
-    return Ask(made, RulesPredictor().draws(made), 0.05)
+    return Ask(made, RulesPredictor(), 0.05)
 
 
 def risk(ask, changed=None):
-    return ask.draws.risk(ask.stacks if changed is None else changed)[1]
+    return ask.risk(ask.stacks if changed is None else changed)
 
 
 def test_wax_height_never_falls_as_tolerance_shrinks(ask):

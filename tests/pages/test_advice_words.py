@@ -13,7 +13,8 @@ from helpers.pieces import pieces
 
 from runpredict.answers.check import answer
 from runpredict.errors import TableWarning
-from runpredict.model.features import features_of, stacks_of, typical_thickness_mm
+from runpredict.model.features import features_of, typical_thickness_mm
+from runpredict.model.stacks import stacks_of
 from runpredict.pages.told import told
 from runpredict.tables.columns import cones
 from runpredict.tables.csv_files import read_table
@@ -62,7 +63,7 @@ def told_of(logged):
 def again(found, changed):
     """Risk of each piece of a changed plan, in the order of the table, by the same predictor."""
     stacks = stacks_of(features_of(tables(changed).plan, found.tables.glazes))
-    return pd.Series(found.predictor.draws(stacks).risk(stacks)[1], index=stacks.piece)
+    return pd.Series(found.predictor.chances(stacks).risk(stacks)[1], index=stacks.piece)
 
 
 def thinner(rows, mine):
