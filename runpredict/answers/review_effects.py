@@ -136,7 +136,7 @@ def than_either(studio: Studio, stacks: Stacks) -> dict[tuple[str, str], tuple[f
     alone = _glaze_rows(stacks, studio.known)
     given = np.matmul(stacks.shares, stacks.mobility_log[..., None])[..., 0]
     over, under = pairs_of(stacks)
-    found = {}
+    found: dict[tuple[str, str], tuple[float, ...]] = {}
     for o, u in sorted(set(zip(over[over >= 0].tolist(), under[over >= 0].tolist(), strict=True))):
         piece, edge = np.nonzero((over == o) & (under == u) & stacks.present)
         both = np.stack([edge, stacks.partner[piece, edge]])

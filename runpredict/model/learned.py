@@ -182,7 +182,7 @@ def margins_of(
     studio : Studio, optional
         What was learned in a first round.
     """
-    mean, sd = prior_of(list(known), _by_glaze(stacks))
+    mean, sd = prior_of(list(known), prior_by_glaze(stacks))
     about = mean if studio is None else studio.mean
     before = _studio_of(known, about, sd, stacks) if studio is None else studio
     melt_log = before.melt_log(stacks)
@@ -231,7 +231,7 @@ def margins_of(
     )
 
 
-def _by_glaze(stacks: Stacks) -> dict[str, tuple[float, float]]:
+def prior_by_glaze(stacks: Stacks) -> dict[str, tuple[float, float]]:
     """Prior of each glaze: the mean over its layers, which differ in nothing but the heat."""
     mean, sd = rules.glaze_prior(stacks)
     names = stacks.glaze_name
