@@ -78,7 +78,7 @@ def test_the_layer_to_blame_carries_the_riskiest_edge_past_the_foot(answer):
 
 @pytest.mark.parametrize(("runny", "blamed"), [(1, 1), (2, 2)])
 def test_a_runny_glaze_is_blamed_for_the_stiff_one_it_lies_with(runny, blamed):
-    """A thin stiff base almost to the foot and a thick runny layer that stops higher, and the other way round."""
+    """A thin stiff base almost to the foot, a thick runny layer higher up, and the other way."""
     jars = pd.DataFrame({"glaze": ["runny", "stiff"], "source": "jar",
                          "behaviour": ["runny", "stiff"]})  # fmt: skip
     plan = layers(
