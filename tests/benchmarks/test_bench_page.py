@@ -20,8 +20,8 @@ from runpredict.logbook.book import import_files
 LOGGED_PIECES = 1000
 PEOPLE = 20
 MINUTE_S, QUICK_S = 60.0, 12.0
-MINUTE_P95_S, QUICK_P95_S = 1.0, 3.0
-"""The goal, and what a run on a busy machine, most of it their coming in, must hold."""
+MINUTE_P95_S, QUICK_P95_S = 1.0, 10.0
+"""The goal, and what a short run beside other tests must hold, where time says little."""
 THINKING_S = (4.0, 10.0)
 """Between two things that one person does: nobody types a length or ticks a pot faster."""
 
