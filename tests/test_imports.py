@@ -25,6 +25,7 @@ ORDER = (
     "model",
     "answers",
     "pages",
+    "bench",
     "commands",
     "__main__",
 )

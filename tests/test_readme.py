@@ -42,6 +42,8 @@ def checkout(tmp_path, monkeypatch):
     shutil.copytree(ROOT / "sample_data", tmp_path / "sample_data")
     monkeypatch.chdir(tmp_path)
     monkeypatch.setattr("sys.stdin.isatty", lambda: False, raising=False)
+    # A page is served until it is stopped; here it is stopped before its first request.
+    monkeypatch.setattr("waitress.server.BaseWSGIServer.run", lambda server: None)
     return tmp_path
 
 
@@ -102,7 +104,7 @@ def test_the_setup_is_the_one_that_is_tested():
     setup = [" ".join(step) for step in STEPS if SETUP.match(" ".join(step))]
     assert set(setup) == {
         "python3 -m venv .venv",
-        ".venv/bin/pip install .",
+        ".venv/bin/pip install .[page]",
         ".venv/bin/pip install --editable .[test]",
         ".venv/bin/python -m pytest",
         "source .venv/bin/activate",
@@ -115,6 +117,7 @@ def test_the_setup_is_the_one_that_is_tested():
 def test_every_file_and_name_it_points_to_is_there():
     for name in re.findall(r"`([\w/]+(?:\.\w+(?:\.\w+)?|/))`", README):
         known = {"layers.csv", "pieces.csv", "limits.csv", "firings.csv", "history.csv"}  # written
+        known.add("paired-devices.json")
         if not name.startswith("runpredict.") and name not in known:
             found = [ROOT / name, ROOT / "runpredict" / "data" / name]
             assert any(path.exists() for path in found), name

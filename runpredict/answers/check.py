@@ -244,8 +244,11 @@ def answer(
     tables: PlanTables,
     tolerance: float = DEFAULT_TOLERANCE,
     progress: Callable[[float], None] | None = None,
+    taught: tuple[Predictor, Trial | None] | None = None,
 ) -> Answer:
     """`check` for tables that have been read; `progress` is called while a log is learned.
+
+    Who is `taught` already, as `predictor_of` returns, answers whatever log the tables hold.
 
     Raises
     ------
@@ -254,7 +257,7 @@ def answer(
     checked_tolerance(tolerance)
     rows = features_of(tables.plan, tables.glazes, tables.schedules)
     stacks = stacks_of(rows)
-    predictor, trial = predictor_of(tables, progress)
+    predictor, trial = taught or predictor_of(tables, progress)
     girth = cookies.rim_over_foot(stacks)
     meant = is_meant_to_run(stacks)
     advice = Advice.nothing(len(girth))

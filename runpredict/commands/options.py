@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import sys
 from collections.abc import Callable
+from pathlib import Path
 from typing import NoReturn
 
 from runpredict.errors import BadInput, Fault
@@ -78,3 +79,10 @@ def show_progress(what: str) -> Callable[[float], None] | None:
         print(f"\r{what}: {100 * done:3.0f} %", end=end, file=sys.stderr, flush=True)
 
     return show
+
+
+def sample_folder() -> Path:
+    """Where the sample tables lie: in the installed package, or beside it in a checkout."""
+    package = Path(__file__).parents[1]
+    installed = package / "sample_data"
+    return installed if installed.is_dir() else package.parent / "sample_data"

@@ -115,25 +115,30 @@ class Logbook(ReadLogbook):
         ------
         BadInput
         """
-        counts: dict[TableKind, Counts] = {}
         with self._telling(), transaction(self._connection):
-            respell_glazes(tables, self._logged_glazes())
-            incoming, of_tables = join_tables(tables)
-            found = [*faults, *of_tables, *self._unknown_glazes(incoming)]
-            raise_faults(found)
-            changes: dict[TableKind, list[Change]] = {}
-            for kind in KINDS:
-                if kind in incoming:
-                    stored = newest_rows(self._connection, kind)
-                    changes[kind], counts[kind] = changes_of(kind, incoming[kind], stored)
-                    if kind == "layers":
-                        found += results_inherited(changes[kind], stored, incoming[kind])
-                    origins = incoming[kind].origins
-                    found += faults_together(kind, changes[kind], stored, origins)
-            raise_faults(found)
-            self._warn_of_ripeness(tables, incoming)
-            headings = {kind: rows.headings for kind, rows in incoming.items()}
-            add_rows(self._connection, self.file, changes, headings, "import", origin)
+            return self._write_tables(tables, origin, faults)
+
+    def _write_tables(
+        self, tables: Sequence[Table], origin: str, faults: Iterable[Fault] = ()
+    ) -> dict[TableKind, Counts]:
+        respell_glazes(tables, self._logged_glazes())
+        incoming, of_tables = join_tables(tables)
+        found = [*faults, *of_tables, *self._unknown_glazes(incoming)]
+        raise_faults(found)
+        counts: dict[TableKind, Counts] = {}
+        changes: dict[TableKind, list[Change]] = {}
+        for kind in KINDS:
+            if kind in incoming:
+                stored = newest_rows(self._connection, kind)
+                changes[kind], counts[kind] = changes_of(kind, incoming[kind], stored)
+                if kind == "layers":
+                    found += results_inherited(changes[kind], stored, incoming[kind])
+                origins = incoming[kind].origins
+                found += faults_together(kind, changes[kind], stored, origins)
+        raise_faults(found)
+        self._warn_of_ripeness(tables, incoming)
+        headings = {kind: rows.headings for kind, rows in incoming.items()}
+        add_rows(self._connection, self.file, changes, headings, "import", origin)
         return counts
 
     def record(

@@ -184,7 +184,7 @@ class Studio:
         ).reshape(n, k)
         pairs = rules.pair_of_layers(pair, self.pair_sd)
         new_body = np.array([("body", body) not in self.known for body in stacks.body])
-        row = np.array([self.firing_names.get(name, -1) for name in stacks.firing])
+        row = np.array([self.firing_names.get(n, -1) for n in stacks.firing], dtype=np.intp)
         fired = np.where((row >= 0)[:, None], self.firings[row], 0.0) if len(self.firings) else 0.0
         loose = np.sqrt(
             self.piece_sd**2
