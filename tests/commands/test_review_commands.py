@@ -10,8 +10,8 @@ from runpredict.commands import main as cli
 
 SAMPLE = cli.sample_folder()
 REVIEW_TABLES = {
-    "past_foot", "predicted_seen", "surprises", "by_glaze", "by_pair", "by_body", "by_firing", "effects",
-    "early_stops", "scores", "reliability", "changes",
+    "past_foot", "predicted_seen", "surprises", "by_glaze", "by_pair", "by_body", "by_firing",
+    "effects", "early_stops", "scores", "reliability", "changes",
 }  # fmt: skip
 
 

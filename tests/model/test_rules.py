@@ -28,11 +28,12 @@ def before(plan):
 @pytest.mark.parametrize("change", CHANGES, ids=[change.__name__ for change in CHANGES])
 @pytest.mark.filterwarnings("ignore::runpredict.errors.TableWarning")
 def test_more_is_never_safer(plan, before, change):
-    """On pieces of one or two layers to 0.0002; a stack of three may lose a little, measured."""
+    """To 0.002 on pieces of one or two layers; a stack of three may lose a little, measured."""
     changed = change(plan, np.random.default_rng(2))
     old, new = before[1], risks(changed)[1]
     few = plan.groupby("piece", sort=False)["layer"].max().to_numpy() < 3
-    assert (new >= old - 2e-4)[few].all()
+    assert (new >= old - 2e-3)[few].all()
+    assert (new >= old - ROUNDING)[few].mean() > 0.999
     assert (new >= old - 0.02).all()
     assert (new >= old - ROUNDING).mean() > 0.99
     assert (new > old + 1e-6).any()
