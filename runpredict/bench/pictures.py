@@ -18,6 +18,10 @@ MOST_KEPT = 800
 """Of each: what may still be asked for, and what was drawn; some tens of megabytes at most."""
 
 
+# Fonts are shared by all threads, so one picture is drawn at a time.
+DRAWING = threading.Lock()
+
+
 class Gallery:
     """Pictures that pages point to.
 
@@ -62,7 +66,8 @@ class Gallery:
             drawn, draw = self._drawn.get(name), self._drawers.get(name)
         if drawn is not None or draw is None:
             return drawn
-        drawn = svg(draw()).encode("utf-8")
+        with DRAWING:
+            drawn = svg(draw()).encode("utf-8")
         with self._lock:
             self._drawn[name] = drawn
             while len(self._drawn) > self._most:

@@ -202,9 +202,10 @@ def _font() -> tuple[FT2Font, frozenset[int]]:
 
 @cache
 def _advance_em(char: str) -> float:
-    font, _ = _font()
-    font.set_size(100.0, POINTS_PER_INCH)
-    return float(font.load_char(ord(char)).linearHoriAdvance) / 65536.0 / 100.0
+    with _SETTINGS_LOCK:  # the font is one for all threads that draw
+        font, _ = _font()
+        font.set_size(100.0, POINTS_PER_INCH)
+        return float(font.load_char(ord(char)).linearHoriAdvance) / 65536.0 / 100.0
 
 
 def width_in(text: str, size_pt: float) -> float:
