@@ -103,6 +103,13 @@ def test_names_that_look_alike_are_alike(typed):
     assert check_table(layers({"glaze": typed}), "layers")["glaze"].tolist() == ["Bell Flux"]
 
 
+@pytest.mark.parametrize(
+    "typed", ["\u0645\u06cc\u200c\u062e\u0648\u0627\u0647\u0645", "\U0001f469\u200d\U0001f3a8"]
+)
+def test_joiners_that_a_script_needs_are_kept(typed):
+    assert check_table(layers({"glaze": typed}), "layers")["glaze"].tolist() == [typed]
+
+
 @pytest.mark.parametrize("char", ["\x00", "\x1b", "\x9b", "\ud800", "\ufffe", "\U0001ffff"])
 @pytest.mark.parametrize("column", ["piece", "note"])
 def test_what_no_workbook_or_terminal_can_show_is_refused(char, column):
