@@ -27,7 +27,7 @@ def plain_name(text: str) -> str:
         return " ".join(text.split())
     seen = ""
     for char in text:
-        joins = char in _JOINERS and not seen[-1:].isascii()
+        joins = char in _JOINERS and not (seen[-1:].isascii() or seen[-1:].isspace())
         if joins or unicodedata.category(char) != "Cf":
             seen += char
     return unicodedata.normalize("NFC", " ".join(seen.split()))
