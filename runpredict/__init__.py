@@ -20,10 +20,10 @@ _HOMES = {
     "check": "answers.check",
     "cone_peak_c": "physics.heat",
     "decisions_figure": "pages.curves",
-    "draining_thickness_m": "physics.film",
+    "draining_thickness_m": "physics.sheets",
     "effects_figure": "pages.score_curves",
     "fill_oxides": "physics.chemistry",
-    "mobility_per_m": "physics.film",
+    "mobility_per_m": "physics.sheets",
     "pot_figure": "pages.pot",
     "predicted_seen_figure": "pages.score_curves",
     "read_table": "tables.csv_files",
@@ -31,7 +31,8 @@ _HOMES = {
     "review": "answers.review",
     "run_m": "physics.film",
     "skill_figure": "pages.score_curves",
-    "step_run_m": "physics.film",
+    "step_run_m": "physics.sheets",
+    "summary": "pages.advice_words",
     "told": "pages.told",
     "unity_formula": "physics.chemistry",
     "viscosity_figure": "pages.curves",
@@ -67,6 +68,7 @@ __all__ = [
     "run_m",
     "skill_figure",
     "step_run_m",
+    "summary",
     "told",
     "unity_formula",
     "viscosity_figure",
@@ -82,9 +84,18 @@ def __getattr__(name: str) -> Any:
         return version("runpredict")
     if name not in _HOMES:
         raise AttributeError(f"module 'runpredict' has no attribute {name!r}")
-    value = getattr(import_module(f"runpredict.{_HOMES[name]}"), name)
+    home = import_module(f"runpredict.{_HOMES[name]}")
+    if _HOMES[name] == "answers.check":
+        home.Answer._repr_html_ = _answer_html
+    value = getattr(home, name)
     globals()[name] = value
     return value
+
+
+def _answer_html(answer: Any) -> str:
+    """How a notebook shows an answer, which itself knows of no pages."""
+    shown: str = import_module("runpredict.pages.notebook").answer_html(answer)
+    return shown
 
 
 def __dir__() -> list[str]:

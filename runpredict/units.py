@@ -14,6 +14,7 @@ from typing import Literal
 from runpredict.errors import printable
 
 __all__ = [
+    "HAND_STEP_MM",
     "MM_PER_INCH",
     "LengthUnits",
     "format_distance",
@@ -29,6 +30,8 @@ __all__ = [
 LengthUnits = Literal["mm", "in"]
 
 MM_PER_INCH = 25.4  # exact, international yard and pound agreement of 1959
+HAND_STEP_MM = {"mm": 1.0, "in": MM_PER_INCH / 8}
+"""What a hand with a brush of wax can follow; a judgement. [mm]"""
 _C_PER_F = Fraction(5, 9)
 
 _MM_PER_UNIT = {"": 1.0, "mm": 1.0, "cm": 10.0, "in": MM_PER_INCH}

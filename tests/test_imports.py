@@ -25,6 +25,7 @@ ORDER = (
     "model",
     "answers",
     "pages",
+    "bench",
     "commands",
     "__main__",
 )
@@ -108,7 +109,7 @@ def test_decisions_know_no_predictor():
 
 # `teach` asks what a log would teach, so it loads what learns.
 LEARNING = {
-    "model.sampler",
+    "model.laplace",
     "model.effects",
     "model.learned",
     "model.trial",

@@ -1,5 +1,6 @@
 """README.md is true: its lines run as they stand, in order, on the sample tables."""
 
+import io
 import re
 import shlex
 import shutil
@@ -41,12 +42,16 @@ def checkout(tmp_path, monkeypatch):
     shutil.copytree(ROOT / "sample_data", tmp_path / "sample_data")
     monkeypatch.chdir(tmp_path)
     monkeypatch.setattr("sys.stdin.isatty", lambda: False, raising=False)
+    # A page is served until it is stopped; here it is stopped before its first request.
+    monkeypatch.setattr("waitress.server.BaseWSGIServer.run", lambda server: None)
     return tmp_path
 
 
 def run(step, monkeypatch):
     """Exit status of one command of README.md."""
     program, *words = step
+    # At the walk through a kiln: fine, a length, past the foot twice, and the end of the input.
+    monkeypatch.setattr("sys.stdin", io.StringIO("\n4\np\np\n"))
     if program == "cd":
         monkeypatch.chdir(*words)
         return 0
@@ -73,8 +78,12 @@ def test_every_line_runs_in_order_on_the_sample_tables(checkout, monkeypatch, ca
         "answer", "backup", "glazes.csv", "kiln.html", "layers.csv", "log.csv", "logbook",
         "logbook_form.xlsx", "materials.csv", "recipes.csv", "schedules.csv",
     }  # fmt: skip
-    last = pd.read_csv(mine / "backup" / "history.csv").iloc[-1]
-    assert (last["action"], last["column"], last["after"]) == ("record", "past_foot", "no")
+    history = pd.read_csv(mine / "backup" / "history.csv")
+    last = history.query("action == 'record'").iloc[-1]
+    assert (last["row"], last["column"]) == ("piece mug 3; firing thaw; layer 2", "past_foot")
+    assert last["after"] == "no"
+    taken = history.query("action == 'remove'")
+    assert set(taken["row"].str[:11]) == {"piece mug 2"} and "yes" in set(taken["before"])
     (block,) = [block for kind, block in BLOCKS if kind == "python"]
     exec(compile(block, "README.md", "exec"), {})
     pieces = pd.read_csv("layers.csv")[["piece", "firing"]].drop_duplicates()
@@ -95,7 +104,7 @@ def test_the_setup_is_the_one_that_is_tested():
     setup = [" ".join(step) for step in STEPS if SETUP.match(" ".join(step))]
     assert set(setup) == {
         "python3 -m venv .venv",
-        ".venv/bin/pip install .",
+        ".venv/bin/pip install .[page]",
         ".venv/bin/pip install --editable .[test]",
         ".venv/bin/python -m pytest",
         "source .venv/bin/activate",
@@ -107,7 +116,8 @@ def test_the_setup_is_the_one_that_is_tested():
 
 def test_every_file_and_name_it_points_to_is_there():
     for name in re.findall(r"`([\w/]+(?:\.\w+(?:\.\w+)?|/))`", README):
-        known = {"layers.csv", "pieces.csv", "limits.csv", "history.csv"}  # written, see above
+        known = {"layers.csv", "pieces.csv", "limits.csv", "firings.csv", "history.csv"}  # written
+        known.add("paired-devices.json")
         if not name.startswith("runpredict.") and name not in known:
             found = [ROOT / name, ROOT / "runpredict" / "data" / name]
             assert any(path.exists() for path in found), name

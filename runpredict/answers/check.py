@@ -5,24 +5,30 @@ An answer holds numbers and codes alone; the sentences about them are made where
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field, replace
-from functools import cached_property
+from functools import cache, cached_property
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
 
-from runpredict.answers import decisions
-from runpredict.answers.questions import DEFAULT_TOLERANCE, asks, checked_tolerance, glaze_names
+from runpredict.answers import cookies, decisions
+from runpredict.answers.advice import Advice, Case, a_cone_lower, advise, is_meant_to_run
+from runpredict.answers.questions import DEFAULT_TOLERANCE, asks, checked_tolerance
 from runpredict.arrays import Floats, Indices
 from runpredict.errors import BadInput, Fault
-from runpredict.model.features import Stacks, features_of, stacks_of
-from runpredict.model.rules import RUN_LEVELS, Predictor, RulesPredictor, run_quantiles
+from runpredict.model.chances import Predictor
+from runpredict.model.features import features_of
+from runpredict.model.rules import RulesPredictor
+from runpredict.model.stacks import Stacks, stacks_of
+from runpredict.tables.columns import cones
 from runpredict.tables.files import refuse_other
 from runpredict.tables.firings import firing_words, named_so
-from runpredict.tables.names import match_name
 from runpredict.tables.plan import PlanTables, check_plan
+from runpredict.tables.roles import ROLES
+from runpredict.tables.rows import with_defaults
+from runpredict.units import HAND_STEP_MM, LengthUnits
 
 if TYPE_CHECKING:
     from runpredict.model.learned import Trial
@@ -36,20 +42,22 @@ class Answer:
     ----------
     layers : DataFrame, one row a layer in the order of the plan
         piece, firing, layer, glaze, risk, run_p05_mm, run_p50_mm, run_p95_mm, lower_edge_mm,
-        basis.
+        basis. A run ends at the foot, where it is as long as `lower_edge_mm`.
     pieces : DataFrame, one row a piece
         piece, firing, risk, layer_to_blame, wax_height_mm, cookie, cookie_diameter_mm,
-        cookie_height_mm. Blank where there is none: no wax height where wax alone cannot make
-        the piece safe, no cookie where none is advised.
-    changes : DataFrame, one row a piece in the order of `pieces`
-        The cheapest change that makes the piece safe, as `decisions.Change` has it: change
-        (`none`, `edge`, `coat`, `wax`, `hold` or `cookie`), layer and glaze (what it is made to; 0
-        and "" for none), planned and changed (the lower edge or band [mm], the number of coats,
-        or the hold [min]). For a safe piece also spare_layer and spare_glaze, the layer with
-        most room below it, and spare_mm, how much further down that could end.
+        cookie_height_mm. Blank where there is none: no wax height where more than a quarter of
+        the wall would have to be bare, no size where nothing need be caught. cookie is `none`,
+        `advised`, `needed` or `dish`, for a piece that is fired as planned; the sizes of a dish
+        are its diameter within and its depth.
+    outlook : DataFrame, one row a piece
+        spare_layer, spare_glaze and spare_mm: of a safe piece, the layer with most room below it
+        and how much further down that could end; past_foot_cm3: no more than this passes the
+        foot, 19 times in 20; and the sizes of the cookie and of the dish that hold as much.
     features : DataFrame, one row a layer
         What physics says, as `build_features`.
     tolerance : float
+    tables : PlanTables
+        What was read.
     stacks, predictor
         What the numbers were asked of, and who answered.
     trial : Trial or None
@@ -59,12 +67,50 @@ class Answer:
 
     layers: pd.DataFrame
     pieces: pd.DataFrame
-    changes: pd.DataFrame
+    outlook: pd.DataFrame
     features: pd.DataFrame
     tolerance: float
+    tables: PlanTables = field(repr=False)
     stacks: Stacks = field(repr=False)
     predictor: Predictor = field(repr=False)
     trial: Trial | None = None
+    _advice: dict[LengthUnits, Advice] = field(default_factory=dict, repr=False)
+
+    def advice(self, units: LengthUnits = "mm") -> Advice:
+        """What is enough for each piece, on the lines of a ruler in mm or in eighths of an inch.
+
+        Tried when first asked for.
+        """
+        if units not in self._advice:
+            found = Advice.nothing(len(self.pieces))
+            for portion, case in _cases(self.tables, self.stacks, self.predictor, self.tolerance):
+                risk = self.pieces["risk"].to_numpy()[portion]
+                meant = is_meant_to_run(self.stacks)[portion]
+                found.set(portion, advise(replace(case, step_m=_step_m(units)), risk, meant))
+            self._advice[units] = found
+        return self._advice[units]
+
+    def pieces_in(self, units: LengthUnits) -> pd.DataFrame:
+        """`pieces` with what should catch each, where its change is told on another ruler."""
+        return _with_catch(self.pieces, self.outlook, self.advice(units), self.tolerance)
+
+    def changes(self, units: LengthUnits = "mm") -> pd.DataFrame:
+        """What is enough for each piece, as a table.
+
+        Parameters
+        ----------
+        units : "mm" or "in"
+            On whose ruler; columns are always in mm.
+
+        Returns
+        -------
+        DataFrame, one row a change, a row at least for each piece, in the order of `pieces`
+            piece, firing; advice (`none`: safe as planned; `change`; `dish`: no change is
+            enough; `pedestal`: meant to run); change (`wax`, `edge`, `coat`, `hold`, `cone` or
+            ""); layer and glaze it is made to (0 and "" for none); planned and changed: the bare
+            band or lower edge [mm], the number of coats, the hold [min], or the cone.
+        """
+        return _changes_table(self, self.advice(units))
 
     @cached_property
     def limits(self) -> pd.DataFrame:
@@ -144,25 +190,45 @@ def check(
     Parameters
     ----------
     plan, log : DataFrame
-        Tables of layers: what is to be fired, and what was, with results.
-    glazes, recipes, materials, schedules : DataFrame
-        The tables of those names.
+        Tables of layers, what is to be fired and what was: piece, form, firing, fired_on, body,
+        cone, hold_min, ramp_c_per_h, wall_deg, foot_mm, layer, glaze, method, coats,
+        thickness_mm, lower_edge_mm, upper_edge_mm; the log also run_mm and past_foot.
+    glazes : DataFrame
+        glaze, source (`recipe`, `analysis` or `jar`), behaviour, oxides such as SiO2.
+    recipes, materials, schedules : DataFrame
+        glaze, material, parts, addition; material and its oxides; firing, segment, rate_c_per_h,
+        target_c, hold_min.
     tolerance : float
         Highest acceptable chance that any layer of a piece passes its foot, between 0 and 1.
 
     Returns
     -------
     Answer
+        `layers`, `pieces`, `outlook` and `limits` are tables; `changes()` says what is enough for
+        each piece, and a notebook shows the answer itself as a table with pictures.
 
     Raises
     ------
-    BadInput : with every fault of every table, or a tolerance that is none.
+    BadInput : with every fault of every table, a path where a table is wanted, or a tolerance that
+        is none.
     """
+    others = {"log": log, "recipes": recipes, "materials": materials, "schedules": schedules}
+    _refuse_paths({"plan": plan, "glazes": glazes, **others})
     refuse_other(plan, pd.DataFrame, "plan", "a pandas DataFrame, such as read_table returns")
-    tables = check_plan(
-        plan, glazes, log=log, recipes=recipes, materials=materials, schedules=schedules
-    )
+    tables = check_plan(plan, glazes, **others)
     return answer(tables, tolerance)
+
+
+def _refuse_paths(tables: dict[str, Any]) -> None:
+    """Tables are read first, so that what is asked of them is what was seen."""
+    faults = [
+        Fault(role, None, None, f"is given as a {type(table).__name__}; give a pandas DataFrame, "
+              f'such as runpredict.read_table("{ROLES[role]}.csv", "{ROLES[role]}") returns.')
+        for role, table in tables.items()
+        if table is not None and not isinstance(table, pd.DataFrame)
+    ]  # fmt: skip
+    if faults:
+        raise BadInput(faults)
 
 
 def predictor_of(
@@ -180,8 +246,11 @@ def answer(
     tables: PlanTables,
     tolerance: float = DEFAULT_TOLERANCE,
     progress: Callable[[float], None] | None = None,
+    taught: tuple[Predictor, Trial | None] | None = None,
 ) -> Answer:
     """`check` for tables that have been read; `progress` is called while a log is learned.
+
+    Who is `taught` already, as `predictor_of` returns, answers whatever log the tables hold.
 
     Raises
     ------
@@ -190,19 +259,52 @@ def answer(
     checked_tolerance(tolerance)
     rows = features_of(tables.plan, tables.glazes, tables.schedules)
     stacks = stacks_of(rows)
-    predictor, trial = predictor_of(tables, progress)
-    parts = [_judge(ask) for ask in asks(stacks, predictor, tolerance)]
+    predictor, trial = taught or predictor_of(tables, progress)
+    girth = cookies.rim_over_foot(stacks)
+    meant = is_meant_to_run(stacks)
+    advice = Advice.nothing(len(girth))
+    parts = []
+    for portion, case in _cases(tables, stacks, predictor, tolerance):
+        parts.append(_judge(case.ask, girth[portion]))
+        advice.set(portion, advise(case, parts[-1]["risk"], meant[portion]))
     found = {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}
+    outlook = _outlook_table(stacks, found)
+    pieces = _pieces_table(stacks, found)
     return Answer(
         layers=_layers_table(rows, stacks, found, predictor.basis),
-        pieces=_pieces_table(stacks, found),
-        changes=_changes_table(stacks, found),
+        pieces=_with_catch(pieces, outlook, advice, tolerance),
+        outlook=outlook,
         features=rows,
         tolerance=tolerance,
+        tables=tables,
         stacks=stacks,
         predictor=predictor,
         trial=trial,
+        _advice={"mm": advice},
     )
+
+
+def _step_m(units: LengthUnits) -> float:
+    return 1e-3 * HAND_STEP_MM[units]
+
+
+def _cases(
+    tables: PlanTables, stacks: Stacks, predictor: Predictor, tolerance: float
+) -> Iterator[tuple[slice, Case]]:
+    """A portion of the pieces at a time, and where it lies, told in whole millimetres."""
+
+    @cache
+    def cooler() -> Stacks:
+        return stacks_of(features_of(a_cone_lower(tables), tables.glazes, tables.schedules))
+
+    start = 0
+    for ask in asks(stacks, predictor, tolerance):
+        end = start + len(ask.stacks.hold_min)
+        yield (
+            slice(start, end),
+            Case(ask, np.arange(start, end), cooler, _step_m("mm")),
+        )
+        start = end
 
 
 def only_firing(tables: PlanTables, firing: str) -> PlanTables:
@@ -212,8 +314,7 @@ def only_firing(tables: PlanTables, firing: str) -> PlanTables:
     ------
     BadInput : no such firing in the plan.
     """
-    meant = match_name(firing, tables.plan["firing"]) or firing
-    plan = tables.plan.loc[named_so(tables.plan["firing"], meant)]
+    plan = tables.plan.loc[named_so(tables.plan["firing"], firing)]
     if plan.empty:
         keys = tables.plan["firing"].drop_duplicates().head(20)
         names = ", ".join(f'"{firing_words(key)}"' for key in keys)
@@ -222,27 +323,34 @@ def only_firing(tables: PlanTables, firing: str) -> PlanTables:
     return replace(tables, plan=plan)
 
 
-def _judge(ask: decisions.Ask) -> dict[str, Any]:
+def _judge(ask: decisions.Ask, girth: Floats) -> dict[str, Any]:
     """Every number of the answer for some pieces: (n,) a piece, (n, k) a layer."""
-    stacks, draws = ask.stacks, ask.draws
-    layer_risk, risk = draws.risk(stacks)
-    wax_m = decisions.wax_height_m(ask)
-    past_m3 = np.quantile(draws.past_foot_m3(stacks), RUN_LEVELS[2], axis=1)
-    diameter_m, height_m = decisions.cookie_size_m(past_m3, stacks.foot_m, stacks.puddle_m)
-    changes = np.empty(len(risk), dtype=object)
-    changes[:] = decisions.cheapest_change(ask, risk, wax_m)
+    stacks, chances = ask.stacks, ask.chances
+    layer_risk, risk = chances.risk(stacks)
+    past_m3 = girth * chances.past_foot_m3(stacks)
     return {
         "layer_risk": layer_risk,
         "risk": risk,
-        "runs_m": run_quantiles(draws.runs_m(stacks)),
-        "blame": layer_risk.argmax(axis=1),
-        "wax_m": wax_m,
-        "cookie": decisions.cookie_word(risk, wax_m, ask.tolerance).astype(object),
-        "diameter_m": diameter_m,
-        "height_m": height_m,
-        "change": changes,
+        "runs_m": chances.run_quantiles_m(stacks),
+        "blame": _blame(layer_risk, chances.driving(stacks)),
+        "wax_m": decisions.wax_height_m(ask),
+        "past_m3": past_m3,
+        "cookie_m": np.stack(cookies.cookie_size_m(past_m3, stacks.foot_m, stacks.puddle_m), 1),
+        "dish_m": np.stack(cookies.dish_size_m(past_m3, stacks.foot_m), 1),
         "spare_m": _spare_m(ask, risk),
     }
+
+
+def _blame(layer_risk: Floats, driving: Floats) -> Indices:
+    """The layer that carries glaze past the foot, shape (n,).
+
+    Of the edge likeliest to pass, its own layer, unless more than half of what drives it is
+    another.
+    """
+    edge = layer_risk.argmax(axis=1)
+    share = driving[np.arange(len(edge)), edge]
+    most = share.argmax(axis=1)
+    return np.where(decisions.pick(share, most) > 0.5, most, edge)
 
 
 def _spare_m(ask: decisions.Ask, risk: Floats) -> Floats:
@@ -272,6 +380,7 @@ def _layers_table(
     at = (stacks.piece_at, stacks.layer_at)
     table = rows[["piece", "firing", "layer", "glaze"]].copy()
     table["risk"] = found["layer_risk"][at]
+    # What has run to the foot has passed it; how much of it, not how far, is then told.
     runs = _millimetres(found["runs_m"][at])
     for column, name in enumerate(("run_p05_mm", "run_p50_mm", "run_p95_mm")):
         table[name] = runs[:, column]
@@ -306,30 +415,26 @@ def _neighbour(stacks: Stacks) -> Indices:
 
 
 def _pieces_table(stacks: Stacks, found: dict[str, Any]) -> pd.DataFrame:
-    cookie = found["cookie"] != "none"
     table = pd.DataFrame({"piece": stacks.piece, "firing": stacks.firing, "risk": found["risk"]})
     table["layer_to_blame"] = found["blame"] + 1
     table["wax_height_mm"] = _millimetres(found["wax_m"])
-    table["cookie"] = found["cookie"]
-    table["cookie_diameter_mm"] = np.where(cookie, _millimetres(found["diameter_m"]), np.nan)
-    table["cookie_height_mm"] = np.where(cookie, _millimetres(found["height_m"]), np.nan)
     return table
 
 
-def _changes_table(stacks: Stacks, found: dict[str, Any]) -> pd.DataFrame:
-    changes: list[decisions.Change] = found["change"].tolist()
-    each = np.arange(len(changes))
-    names = glaze_names(stacks)
-    layer = np.array([change.layer for change in changes], dtype=np.intp)
-    kind = np.array([change.kind for change in changes], dtype=object)
-    amount = np.array([change.amount for change in changes])
-    on_wall = np.isin(kind, ("edge", "wax"))
-    of_layer = on_wall | (kind == "coat")
-    planned = np.select(
-        [on_wall, kind == "coat", kind == "hold"],
-        [1e3 * stacks.lower_m[each, layer], stacks.coats[each, layer], stacks.hold_min],
-        np.nan,
-    )
+def _with_catch(
+    pieces: pd.DataFrame, outlook: pd.DataFrame, advice: Advice, tolerance: float
+) -> pd.DataFrame:
+    """The pieces with the cookie or dish that each should have, if any."""
+    word = cookies.catch_word(pieces["risk"].to_numpy(), advice, tolerance)
+    sizes = {"cookie": word}
+    for name, dish in (("diameter", "dish_diameter_mm"), ("height", "dish_depth_mm")):
+        size = np.where(word == "dish", outlook[dish], outlook[f"cookie_{name}_mm"])
+        sizes[f"cookie_{name}_mm"] = np.where(word == "none", np.nan, size)
+    return pieces.assign(**sizes)
+
+
+def _outlook_table(stacks: Stacks, found: dict[str, Any]) -> pd.DataFrame:
+    each = np.arange(len(stacks.hold_min))
     spare_m = found["spare_m"]
     best = spare_m.argmax(axis=1)
     safe = np.isfinite(spare_m[each, best])
@@ -337,13 +442,36 @@ def _changes_table(stacks: Stacks, found: dict[str, Any]) -> pd.DataFrame:
         {
             "piece": stacks.piece,
             "firing": stacks.firing,
-            "change": kind,
-            "layer": np.where(of_layer, layer + 1, 0),
-            "glaze": np.where(of_layer, names[each, layer], ""),
-            "planned": planned,
-            "changed": np.where(on_wall, 1e3 * amount, amount),
             "spare_layer": np.where(safe, best + 1, 0),
-            "spare_glaze": np.where(safe, names[each, best], ""),
+            "spare_glaze": np.where(safe, stacks.glaze_name[each, best], ""),
             "spare_mm": np.where(safe, 1e3 * spare_m[each, best], np.nan),
+            "past_foot_cm3": np.round(1e6 * found["past_m3"], 2),
+            "cookie_diameter_mm": _millimetres(found["cookie_m"][:, 0]),
+            "cookie_height_mm": _millimetres(found["cookie_m"][:, 1]),
+            "dish_diameter_mm": _millimetres(found["dish_m"][:, 0]),
+            "dish_depth_mm": _millimetres(found["dish_m"][:, 1]),
         }
     )
+
+
+def _changes_table(answer: Answer, advice: Advice) -> pd.DataFrame:
+    made = advice.kind != ""
+    made[:, 0] |= advice.word != "change"
+    piece, place = np.nonzero(made)
+    kind, layer = advice.kind[piece, place], advice.layer[piece, place]
+    names = np.append(answer.stacks.glaze_name, np.full((len(made), 1), ""), axis=1)
+    planned, changed = (
+        np.where(np.isin(kind, ("wax", "edge")), 1e3 * amount[piece, place], amount[piece, place])
+        for amount in (advice.planned, advice.changed)
+    )
+    table = answer.pieces[["piece", "firing"]].iloc[piece].reset_index(drop=True)
+    table["advice"], table["change"], table["layer"] = advice.word[piece], kind, layer
+    table["glaze"] = names[piece, layer - 1]
+    table["planned"], table["changed"] = planned.astype(object), changed.astype(object)
+    cone = np.flatnonzero(kind == "cone")
+    if len(cone):
+        plan = with_defaults(answer.tables.plan)
+        fired = plan["cone"].to_numpy()[answer.blamed[piece[cone]]]
+        table.loc[cone, "planned"] = fired
+        table.loc[cone, "changed"] = [cones()[cones().index(name) - 1] for name in fired]
+    return table

@@ -1,8 +1,7 @@
-"""What to do about a run: wax height, how low, how many coats, cookie, the cheapest change.
+"""How far one thing may be changed: wax height, how low, how many coats, how long a hold.
 
-Asks any set of draws for the risk of a changed stack and picks the first change, in the order a
-potter would try them, that keeps the piece at or under the tolerance. Since risk never falls
-with more glaze, more heat or a lower edge, each limit is found by halving.
+Asks for the risk of a changed stack. Since risk never falls with more glaze, more heat or a lower
+edge, each limit is found by closing in on it from both sides.
 """
 
 from __future__ import annotations
@@ -17,18 +16,13 @@ from numpy.typing import NDArray
 from runpredict.arrays import Bools, Floats, Indices
 
 if TYPE_CHECKING:
-    from runpredict.model.features import Stacks
-    from runpredict.model.rules import Draws
+    from runpredict.model.chances import Blend, Chances, Predictor
+    from runpredict.model.stacks import Stacks
 
 
-STEP_M = 0.5e-3  # edges and bands are told to half a millimetre
-MOST_WAX_SHARE = 0.5  # a band that takes more of the glaze than this leaves no pot to sell
+STEP_M = 0.5e-3  # limits of edges and bands are found to half a millimetre
+MOST_WAX_SHARE = 0.25  # of the wall; a wider band leaves too little of the glaze that was planned
 LEAST_LAYER_M = 10e-3  # a layer cut shorter than this is no longer the layer that was planned
-COOKIE_NEEDED_RISK = 0.25  # common practice, no source
-COOKIE_RIM_M = 10e-3  # bare rim outside the puddle; common practice, no source
-COOKIE_LEAST_M = 6e-3  # thinner ones warp and crack; common practice, no source
-COOKIE_MOST_M = 15e-3
-COOKIE_PER_M3 = 1e-3 / 1e-6  # 1 mm thicker a cubic centimetre of glaze; common practice, no source
 
 
 def top_layer(stacks: Stacks) -> Indices:
@@ -41,8 +35,20 @@ def lowest_layer(stacks: Stacks) -> Indices:
     return np.where(stacks.glazed, stacks.lower_m, np.inf).argmin(axis=1)
 
 
-def _pick(table: NDArray[np.generic], layer: Indices) -> Floats:
+def pick(table: NDArray[np.generic], layer: Indices) -> Floats:
+    """What a table of layers (n, k) holds of one layer of each piece, shape (n,)."""
     return np.take_along_axis(table, layer[:, None], axis=1)[:, 0].astype(float)
+
+
+def planned_band_m(stacks: Stacks) -> Floats:
+    """How far above the foot the lowest layer ends, shape (n,). [m]"""
+    return pick(stacks.lower_m, lowest_layer(stacks))
+
+
+def widest_band_m(stacks: Stacks) -> Floats:
+    """The widest bare band that is advised, or the one that is planned, shape (n,). [m]"""
+    top = np.where(stacks.present, stacks.upper_m, 0.0).max(axis=1)
+    return np.maximum(MOST_WAX_SHARE * top, planned_band_m(stacks))
 
 
 def with_band(stacks: Stacks, band_m: Floats) -> Stacks:
@@ -78,19 +84,84 @@ def with_hold(stacks: Stacks, hold_min: Floats) -> Stacks:
 
 @dataclass(frozen=True)
 class Ask:
-    """Pieces, the deviations drawn for them, and the risk that is tolerated."""
+    """Pieces, who tells their chances, and the risk that is tolerated."""
 
     stacks: Stacks
-    draws: Draws
+    predictor: Predictor
     tolerance: float
 
     def take(self, pieces: Indices) -> Ask:
         """The same for some of the pieces."""
-        return Ask(self.stacks.take(pieces), self.draws.take(pieces), self.tolerance)
+        return replace(self, stacks=self.stacks.take(pieces))
+
+    @property
+    def chances(self) -> Chances | Blend:
+        """Of the pieces as planned."""
+        return self.predictor.chances(self.stacks)
+
+    def risk(self, changed: Stacks) -> Floats:
+        """Chance that any layer of each piece, changed so, passes the foot."""
+        return self.predictor.chances(changed).risk(changed)[1]
 
     def safe(self, changed: Stacks) -> Bools:
         """Whether each piece, changed so, stays at or under the tolerance."""
-        return self.draws.risk(changed)[1] <= self.tolerance
+        return self.risk(changed) <= self.tolerance
+
+
+def least_safe(
+    risk: Callable[[Indices, Indices], Floats], tolerance: float, start: Floats, steps: Indices
+) -> Indices:
+    """Least number of steps of a change after which each piece is at or under the tolerance.
+
+    Parameters
+    ----------
+    risk : callable (numbers of steps, their pieces) -> chances
+        Must not rise with the number of steps.
+    tolerance : float
+    start : ndarray, shape (n,)
+        Chance before any step.
+    steps : ndarray of int, shape (n,)
+        As many as there are.
+
+    Returns
+    -------
+    ndarray of int, shape (n,)
+        -1 where not even all of them are enough.
+
+    Notes
+    -----
+    Regula falsi on the log odds, an end that stays put counted half (the Illinois rule; Dowell &
+    Jarratt (1971), BIT 11:168-174), rounded to whole steps until two neighbours are left.
+    """
+    goal = float(_log_odds(np.array([tolerance]))[0])
+    found = np.where(start <= tolerance, 0, -1)
+    left = np.flatnonzero((found < 0) & (steps > 0))
+    end = risk(steps[left], left) if len(left) else np.empty(0)
+    left, end = left[end <= tolerance], end[end <= tolerance]
+    # Steps too few and enough, how far over and under they are, and which of them has moved.
+    ends = np.array([np.zeros(len(left)), steps[left], _log_odds(start[left]) - goal,
+                     _log_odds(end) - goal, np.zeros(len(left))])  # fmt: skip
+    while True:
+        near = ends[1] - ends[0] <= 1
+        found[left[near]] = ends[1, near]
+        left, ends = left[~near], ends[:, ~near]
+        if not len(left):
+            return found
+        low, high, over, under, kept = ends
+        middle = low + np.ceil((high - low) * over / np.maximum(over - under, 1e-9))
+        middle = np.clip(middle, low + 1, high - 1)
+        at = risk(middle.astype(np.intp), left)
+        good, gap = at <= tolerance, _log_odds(at) - goal
+        ends = np.where(
+            good,
+            [low, middle, np.where(kept > 0, 0.5 * over, over), gap, np.ones(len(left))],
+            [middle, high, gap, np.where(kept < 0, 0.5 * under, under), -np.ones(len(left))],
+        )
+
+
+def _log_odds(chance: Floats) -> Floats:
+    sure = np.clip(chance, 1e-12, 1.0 - 1e-12)
+    return np.asarray(np.log(sure) - np.log1p(-sure), dtype=float)
 
 
 def smallest_safe(
@@ -116,25 +187,15 @@ def smallest_safe(
     ndarray, shape (n,)
         NaN where not even `high` is safe.
     """
-    steps = np.maximum(np.floor((high - low) / step + 1e-9), 0.0)
+    steps = np.maximum(np.floor((high - low) / step + 1e-9), 0.0).astype(np.intp)
 
-    def safe(at: Floats, who: Indices) -> Bools:
+    def risk(count: Indices, who: Indices) -> Floats:
         part = ask.take(who)
-        return part.safe(change(part.stacks, low[who] + at * step, who))
+        return part.risk(change(part.stacks, low[who] + count * step, who))
 
-    everyone = np.arange(len(low))
-    found = np.where(safe(np.zeros(len(low)), everyone), 0.0, np.nan)
-    left = np.flatnonzero(np.isnan(found) & (steps > 0))
-    left = left[safe(steps[left], left)] if len(left) else left
-    unsafe_at, safe_at = np.zeros(len(low)), steps.copy()
-    while len(left):
-        middle = np.floor(0.5 * (unsafe_at[left] + safe_at[left]))
-        good = safe(middle, left)
-        safe_at[left[good]], unsafe_at[left[~good]] = middle[good], middle[~good]
-        done = safe_at[left] - unsafe_at[left] <= 1
-        found[left[done]] = safe_at[left[done]]
-        left = left[~done]
-    return low + found * step
+    none = np.zeros(len(low), dtype=np.intp)
+    found = least_safe(risk, ask.tolerance, risk(none, np.arange(len(low))), steps)
+    return low + np.where(found < 0, np.nan, found) * step
 
 
 def wax_height_m(ask: Ask) -> Floats:
@@ -143,16 +204,15 @@ def wax_height_m(ask: Ask) -> Floats:
     Returns
     -------
     ndarray, shape (n,)
-        May be lower than the band that is planned. NaN where more than half of the planned height
-        of glaze would have to go: wax alone cannot make the piece safe. [m]
+        May be lower than the band that is planned. NaN where it would take more than
+        `widest_band_m`. [m]
     """
-    top = np.where(ask.stacks.present, ask.stacks.upper_m, 0.0).max(axis=1)
-    planned = _pick(ask.stacks.lower_m, lowest_layer(ask.stacks))
+    most = widest_band_m(ask.stacks)
     return smallest_safe(
         ask,
         lambda stacks, band, who: with_band(stacks, band),
-        np.zeros(len(top)),
-        planned + MOST_WAX_SHARE * (top - planned),
+        np.zeros(len(most)),
+        most,
         STEP_M,
     )
 
@@ -165,7 +225,7 @@ def lowest_edge_m(ask: Ask, layer: Indices) -> Floats:
     ndarray, shape (n,)
         NaN where the piece stays over the tolerance however high the layer ends. [m]
     """
-    upper = _pick(ask.stacks.upper_m, layer)
+    upper = pick(ask.stacks.upper_m, layer)
     return smallest_safe(
         ask,
         lambda stacks, edge, who: with_edge(stacks, layer[who], edge),
@@ -211,116 +271,3 @@ def most_hold_min(ask: Ask) -> Floats:
         1.0,
     )
     return planned - cut
-
-
-def cookie_size_m(past_foot_m3: Floats, foot_m: Floats, puddle_m: Floats) -> tuple[Floats, Floats]:
-    """Diameter and height of a cookie that holds what may run past the foot.
-
-    Parameters
-    ----------
-    past_foot_m3 : ndarray, shape (n,)
-        Volume to hold. [m³]
-    foot_m : ndarray, shape (n,)
-        Diameter of the foot ring. [m]
-    puddle_m : ndarray, shape (n,)
-        Depth of the puddle. [m]
-
-    Returns
-    -------
-    diameter, height : ndarray, shape (n,)
-        The puddle lies as a ring outside the foot, with a bare rim around it. [m]
-    """
-    ring_m2 = np.asarray(past_foot_m3) / np.asarray(puddle_m)
-    diameter = np.sqrt(np.asarray(foot_m) ** 2 + 4.0 * ring_m2 / np.pi) + 2.0 * COOKIE_RIM_M
-    height = np.clip(COOKIE_LEAST_M + COOKIE_PER_M3 * past_foot_m3, COOKIE_LEAST_M, COOKIE_MOST_M)
-    return np.asarray(diameter, dtype=float), np.asarray(height, dtype=float)
-
-
-def cookie_word(risk: Floats, wax_m: Floats, tolerance: float) -> NDArray[np.str_]:
-    """`none` at or under the tolerance, `needed` at even a quarter or if wax cannot help."""
-    needed = (risk >= max(COOKIE_NEEDED_RISK, tolerance)) | np.isnan(wax_m)
-    return np.where(risk <= tolerance, "none", np.where(needed, "needed", "advised"))
-
-
-@dataclass(frozen=True)
-class Change:
-    """The cheapest single change for one piece.
-
-    Attributes
-    ----------
-    kind : str
-        `none` (safe as planned), `edge`, `coat`, `wax`, `hold` or `cookie`.
-    layer : int
-        Index of the layer it is made to, where it is made to one.
-    amount : float
-        The new lower edge or band [m], number of coats, or hold [min].
-    """
-
-    kind: str
-    layer: int = 0
-    amount: float = float("nan")
-
-
-def _higher_top(ask: Ask, planned_wax_m: Floats) -> list[Change | None]:
-    top = top_layer(ask.stacks)
-    edge = lowest_edge_m(ask, top)
-    many = (ask.stacks.present.sum(axis=1) > 1) & ~np.isnan(edge)
-    return [
-        Change("edge", int(k), float(e)) if ok else None
-        for ok, k, e in zip(many, top, edge, strict=True)
-    ]
-
-
-def _coat_less(ask: Ask, planned_wax_m: Floats) -> list[Change | None]:
-    found: list[Change | None] = [None] * len(ask.stacks.hold_min)
-    for k in reversed(range(ask.stacks.present.shape[1])):
-        layer = np.full(len(found), k)
-        coats = ask.stacks.coats[:, k]
-        less = np.maximum(coats - 2, 0)[:, None]
-        factor = np.take_along_axis(ask.stacks.coat_ratio[:, k], less, axis=1)[:, 0]
-        safe = (coats >= 2) & ask.safe(with_thickness(ask.stacks, layer, factor))
-        for i in np.flatnonzero(safe):
-            found[i] = found[i] or Change("coat", k, float(coats[i] - 1))
-    return found
-
-
-def _wider_band(ask: Ask, planned_wax_m: Floats) -> list[Change | None]:
-    lowest = lowest_layer(ask.stacks)
-    return [
-        None if np.isnan(w) else Change("wax", int(k), float(w))
-        for k, w in zip(lowest, planned_wax_m, strict=True)
-    ]
-
-
-def _less_hold(ask: Ask, planned_wax_m: Floats) -> list[Change | None]:
-    hold = most_hold_min(ask)
-    return [None if np.isnan(h) else Change("hold", 0, float(h)) for h in hold]
-
-
-TRIED_IN_ORDER = (_higher_top, _coat_less, _wider_band, _less_hold)
-
-
-def cheapest_change(ask: Ask, risk: Floats, wax_m: Floats) -> list[Change]:
-    """The first change, in the order a potter would try them, that makes each piece safe.
-
-    Parameters
-    ----------
-    ask : Ask for n pieces
-    risk, wax_m : ndarray, shape (n,)
-        Risk as planned, and `wax_height_m`.
-
-    Returns
-    -------
-    list of Change, length n
-        `none` where the piece is safe as planned, `cookie` where no single change is enough.
-    """
-    changes = [Change("none" if r <= ask.tolerance else "cookie") for r in risk]
-    left = np.flatnonzero(risk > ask.tolerance)
-    for attempt in TRIED_IN_ORDER:
-        if not len(left):
-            break
-        found = attempt(ask.take(left), wax_m[left])
-        for i, change in zip(left, found, strict=True):
-            changes[i] = change or changes[i]
-        left = left[[change is None for change in found]]
-    return changes

@@ -7,10 +7,9 @@ from collections.abc import Iterator
 import numpy as np
 
 from runpredict.answers.decisions import Ask
-from runpredict.arrays import Objects
 from runpredict.errors import BadInput, Fault
-from runpredict.model.features import Stacks
-from runpredict.model.rules import Predictor
+from runpredict.model.chances import Predictor
+from runpredict.model.stacks import Stacks
 from runpredict.tables.files import refuse_other
 
 DEFAULT_TOLERANCE = 0.05
@@ -50,9 +49,4 @@ def portions(stacks: Stacks) -> Iterator[Stacks]:
 def asks(stacks: Stacks, predictor: Predictor, tolerance: float) -> Iterator[Ask]:
     """The question what is safe, a portion of the pieces at a time."""
     for part in portions(stacks):
-        yield Ask(part, predictor.draws(part), tolerance)
-
-
-def glaze_names(stacks: Stacks) -> Objects:
-    """Name of the glaze of each layer, "" where there is none, shape (n, k)."""
-    return np.array([*stacks.glazes, ""], dtype=object)[stacks.glaze]
+        yield Ask(part, predictor, tolerance)

@@ -15,16 +15,17 @@ from runpredict.answers.questions import (
     DEFAULT_TOLERANCE,
     asks,
     checked_tolerance,
-    glaze_names,
     portions,
 )
 from runpredict.answers.review_effects import effects_of, than_either
 from runpredict.arrays import Floats
 from runpredict.errors import BadInput, Fault
-from runpredict.model import rules
-from runpredict.model.features import Stacks, features_of, stacks_of
-from runpredict.model.rules import Predictor
-from runpredict.tables.firings import firing_words
+from runpredict.model.chances import Predictor, within_range
+from runpredict.model.features import features_of
+from runpredict.model.outcomes import outcomes_of
+from runpredict.model.rules import RulesPredictor
+from runpredict.model.stacks import Stacks, stacks_of
+from runpredict.tables.firings import firing_words, named_firing
 from runpredict.tables.plan import PlanTables, check_plan
 from runpredict.tables.rows import split_results
 
@@ -33,6 +34,9 @@ if TYPE_CHECKING:
 
 
 BARE = "bare clay"
+UNLIKELY = 0.1  # what was told less of than this is a surprise
+# A result that counts less than this is likelier than not of the widest part of the noise.
+SLIP_COUNTED = 0.15
 TOLD_FAMILIES = ("glaze", "pair", "body", "kiln", "hand")  # those a potter can make use of
 
 
@@ -49,9 +53,14 @@ class Review:
         piece, firing, layer, glaze, run_p05_mm, run_p50_mm, run_p95_mm, run_mm (where it was
         measured and ended above the foot), past_foot ("yes", "no" or "" for not known), risk,
         over, body, inside ("yes" or "no": the run within the range told).
+    surprises : DataFrame, one row a layer that did what was told to be unlikely
+        piece, firing, layer, glaze, past_foot, run_mm, risk, run_p50_mm, counted (how much the
+        result counted in what was learned, 0 to 1) and slip ("yes" where nothing that was
+        learned explains it: check it); slips first, then the least likely.
     by_glaze, by_pair, by_body, by_firing : DataFrame
-        layers, past_foot (how many passed), expected (how many were told to), measured (runs),
-        run_mm and run_p50_mm (means of the measured layers, seen and told), inside (share).
+        layers (whose end is known), past_foot (how many passed), expected (how many were told
+        to), measured (runs), run_mm and run_p50_mm (means of the measured layers, seen and told),
+        inside (share).
         By glaze also jar ("yes" or "no"). By pair (over, under) also than_either, low, high: its
         fluidity as a multiple of that of the runnier of the two alone, with a 90 % interval. By
         firing also pieces, and factor, low, high on the mobility of all glazes in it.
@@ -68,8 +77,9 @@ class Review:
         predicted, seen, pieces in ten bins of the chance told.
     changes : DataFrame
         kind, name, before, now: factors of the effects that the newest firings say something
-        of, and scores, without those firings and with them; and the pieces of them that were
-        told to pass the foot before they were seen ("told of them"), and that did.
+        of, and scores (how far off the risks told were, root mean square; share of the runs
+        within the range told), without those firings and with them; and the pieces of them that
+        were told to pass the foot before they were seen ("told of them"), and that did.
     new_firings : tuple of str
     basis : str
         Who answers now: `rules`, `blend` or `learned`.
@@ -84,6 +94,7 @@ class Review:
 
     past_foot: pd.DataFrame
     predicted_seen: pd.DataFrame
+    surprises: pd.DataFrame
     by_glaze: pd.DataFrame
     by_pair: pd.DataFrame
     by_body: pd.DataFrame
@@ -166,13 +177,13 @@ def look_back(
     predictor, trial = predictor_of(tables, _part(progress, 0.0, 1.0 if only else 0.5))
     stacks = stacks_of(features_of(log, tables.glazes, tables.schedules))
     seen = _predicted_seen(log, stacks, trial)
-    studio = getattr(predictor, "studio", None)
-    effects = effects_of(studio, stacks, log)
+    effects = effects_of(predictor.studio, stacks, log)
     return Review(
         past_foot=_past_foot(seen, log),
         predicted_seen=seen,
+        surprises=_surprises(seen, stacks, trial),
         by_glaze=_by_glaze(seen, stacks),
-        by_pair=_by_pair(seen, studio, stacks),
+        by_pair=_by_pair(seen, predictor.studio, stacks),
         by_body=_grouped(seen, ["body"]),
         by_firing=_by_firing(seen, log, effects),
         effects=effects,
@@ -223,7 +234,8 @@ def new_firings(log: pd.DataFrame, since: str | None = None) -> tuple[str, ...]:
     names = _in_order(log)
     if since is None:
         return tuple(names[-1:])
-    starts = [at for at, name in enumerate(names) if name.strip() == since.strip()]
+    meant = named_firing(names, since)
+    starts = [at for at, name in enumerate(names) if name.strip() == meant]
     if not starts:
         listed = ", ".join(f'"{firing_words(name)}"' for name in names[-20:])
         message = f'"{since}" is not a firing of the log; its newest are {listed}.'
@@ -244,15 +256,13 @@ def _told(stacks: Stacks, trial: Trial | None) -> tuple[Floats, Floats]:
         return trial.held.layer_risk, trial.held.runs_mm
     risk, runs_mm = [], []
     for part in portions(stacks):
-        draws = rules.RulesPredictor().draws(part)
-        risk.append(draws.risk(part)[0])
-        runs_mm.append(rules.run_quantiles(1e3 * draws.runs_m(part)))
+        chances = RulesPredictor().chances(part)
+        risk.append(chances.risk(part)[0])
+        runs_mm.append(1e3 * chances.run_quantiles_m(part))
     return np.concatenate(risk), np.concatenate(runs_mm)
 
 
 def _predicted_seen(log: pd.DataFrame, stacks: Stacks, trial: Trial | None) -> pd.DataFrame:
-    from runpredict.model.learned import outcomes_of  # noqa: PLC0415 - loads scipy
-
     at = (stacks.piece_at, stacks.layer_at)
     risk, runs_mm = _told(stacks, trial)
     outcomes = outcomes_of(log, stacks)
@@ -264,10 +274,10 @@ def _predicted_seen(log: pd.DataFrame, stacks: Stacks, trial: Trial | None) -> p
     table["past_foot"] = np.where(np.isnan(upper), "", np.where(np.isinf(upper), "yes", "no"))
     table["risk"] = risk[at]
     under = np.full(stacks.present.shape, BARE, dtype=object)
-    under[:, 1:] = glaze_names(stacks)[:, :-1]
+    under[:, 1:] = stacks.glaze_name[:, :-1]
     table["over"] = under[at]
     table["body"] = stacks.body[stacks.piece_at]
-    inside = rules.within_range(table["run_mm"], table["run_p05_mm"], table["run_p95_mm"])
+    inside = within_range(table["run_mm"], table["run_p05_mm"], table["run_p95_mm"])
     table["inside"] = np.where(table["run_mm"].isna(), "", np.where(inside, "yes", "no"))
     return table
 
@@ -281,12 +291,28 @@ def _past_foot(seen: pd.DataFrame, log: pd.DataFrame) -> pd.DataFrame:
     return past.reset_index(drop=True)
 
 
+def _surprises(seen: pd.DataFrame, stacks: Stacks, trial: Trial | None) -> pd.DataFrame:
+    """Results that were told to be unlikely, or that nothing learned explains."""
+    counted = np.full(len(seen), np.nan)
+    if trial is not None:
+        counted = trial.doubted[stacks.piece_at, stacks.layer_at]
+    told = np.where(seen["past_foot"] == "yes", seen["risk"], 1.0 - seen["risk"])
+    slip = counted < SLIP_COUNTED
+    odd = seen["past_foot"].ne("") & (slip | (told < UNLIKELY))
+    named = ["piece", "firing", "layer", "glaze", "past_foot", "run_mm", "risk", "run_p50_mm"]
+    table = seen[named].assign(
+        counted=np.round(counted, 3), slip=np.where(slip, "yes", "no"), told=told
+    )
+    table = table.loc[odd].sort_values(["slip", "told"], ascending=[False, True], kind="stable")
+    return table.drop(columns="told").reset_index(drop=True)
+
+
 def _grouped(seen: pd.DataFrame, keys: list[str]) -> pd.DataFrame:
     """Told against seen, summed over the layers of each group."""
     known = seen["past_foot"].ne("")
     measured = seen["run_mm"].notna()
     counted = seen[keys].assign(
-        layers=1,
+        layers=known.astype(int),
         past_foot=seen["past_foot"].eq("yes").astype(int),
         expected=seen["risk"].where(known, 0.0),
         measured=measured.astype(int),
@@ -341,7 +367,7 @@ def _early_stops(stacks: Stacks, predictor: Predictor, tolerance: float) -> pd.D
             found.append(
                 pd.DataFrame(
                     {
-                        "glaze": glaze_names(ask.stacks)[mine, k],
+                        "glaze": ask.stacks.glaze_name[mine, k],
                         "lower_edge_mm": 1e3 * ask.stacks.lower_m[mine, k],
                         "safe_edge_mm": 1e3 * edge_m[mine],
                     }
@@ -369,7 +395,7 @@ def _changes(
         return pd.DataFrame(columns=columns)
     predictor, trial = predictor_of(replace(tables, log=earlier), progress)
     old = stacks_of(features_of(earlier, tables.glazes, tables.schedules))
-    before = effects_of(getattr(predictor, "studio", None), old, earlier)
+    before = effects_of(predictor.studio, old, earlier)
     keys = ["family", "name"]
     both = before.merge(now[0], on=keys, suffixes=("_before", "_now"))
     touched = both["family"].isin(TOLD_FAMILIES) & (both["rows_now"] > both["rows_before"])
@@ -388,24 +414,20 @@ def _score_changes(before: Trial | None, now: Trial | None) -> list[tuple[str, s
     """Scores out of fold, without the newest firings and with them."""
     if before is None or now is None:
         return []
-    pairs = {
-        name: [float(trial.scores[column]["blend"]) for trial in (before, now)]
-        for name, column in (("log loss", "log_loss"), ("Brier score", "brier"))
-    }
-    pairs["runs within the range"] = [trial.interval_coverage for trial in (before, now)]
-    return [("score", name, old, new) for name, (old, new) in pairs.items()]
+    both = (before, now)
+    off = [float(np.sqrt(trial.scores["brier"]["blend"])) for trial in both]
+    held = [trial.interval_coverage for trial in both]
+    return [("score", "risk off by", off[0], off[1]), ("score", "runs in range", held[0], held[1])]
 
 
 def _forward(
     tables: PlanTables, log: pd.DataFrame, new: tuple[str, ...], predictor: Predictor
 ) -> list[tuple[str, str, float, float]]:
     """What was told of the newest firings before they were seen, and what was seen."""
-    from runpredict.model.learned import outcomes_of  # noqa: PLC0415 - loads scipy
-
     latest = log.loc[log["firing"].isin(new)].reset_index(drop=True)
     stacks = stacks_of(features_of(latest, tables.glazes, tables.schedules))
     past = outcomes_of(latest, stacks).past
-    risk = predictor.draws(stacks).risk(stacks)[1]
+    risk = predictor.chances(stacks).risk(stacks)[1]
     known = ~np.isnan(past)
     if not known.any():
         return []

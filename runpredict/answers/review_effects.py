@@ -8,23 +8,27 @@ import numpy as np
 import pandas as pd
 
 from runpredict.arrays import Floats
-from runpredict.model import rules
-from runpredict.model.features import Stacks
+from runpredict.model.chances import HELD_BACK_M
+from runpredict.model.stacks import Stacks
 from runpredict.physics import film
 
 if TYPE_CHECKING:
+    from runpredict.model.effects import Effect
     from runpredict.model.learned import Studio
 
 
 EFFECT_COLUMNS = ["family", "name", "factor", "low", "high", "rows", "run_factor"]
+NINE_IN_TEN_SD = 1.645  # standard deviations either way that hold 90 % of a normal
+# Powers of slope, thickness and height, no factors; they bend the film's shape.
+SHAPE_FAMILIES = ("caution", "wall", "thickness")
 # What belongs to glazes and pairs alone, not to the firing, body, hand or kiln.
 OWN_FAMILIES = ("glaze", "pair", "pair edge", "order", "order below", "over")
 
 
-def _interval(draws: Floats) -> tuple[Floats, Floats, Floats]:
-    """Median factor of each row of log draws, and its 90 % interval."""
-    low, middle, high = np.exp(np.quantile(draws, rules.RUN_LEVELS, axis=-1))
-    return middle, low, high
+def _factor(mean: float, variance: float) -> tuple[float, float, float]:
+    """Median factor of a normal log, and the ends of its 90 % interval."""
+    reach = NINE_IN_TEN_SD * np.sqrt(max(variance, 0.0))
+    return float(np.exp(mean)), float(np.exp(mean - reach)), float(np.exp(mean + reach))
 
 
 def effect_name(name: Any) -> str:
@@ -50,57 +54,60 @@ def effects_of(studio: Studio | None, stacks: Stacks, log: pd.DataFrame) -> pd.D
     """
     if studio is None:
         return pd.DataFrame(columns=EFFECT_COLUMNS)
-    from runpredict.model.effects import design, terms_of  # noqa: PLC0415 - loads scipy
-    from runpredict.model.learned import outcomes_of  # noqa: PLC0415
+    from runpredict.model.effects import design  # noqa: PLC0415 - loads scipy
+    from runpredict.model.outcomes import outcomes_of  # noqa: PLC0415
 
-    shape = stacks.present.shape
-    matrix = design(terms_of(stacks), shape, studio.known).tocsc()
+    acts = design(stacks, studio.known, stacks.shares)
     told = ~np.isnan(outcomes_of(log, stacks).upper_m)
-    one = np.ones(shape[1])
-    intervals = list(zip(*_interval(studio.effects), strict=True))
-    firings = list(zip(*_interval(studio.firings), strict=True))
-    median = np.median(studio.effects, axis=1)
-    row = np.array([studio.firing_names.get(name, -1) for name in stacks.firing])
-    fired = np.where(row >= 0, np.median(studio.firings, axis=1)[row], 0.0)
-    mobility = np.matmul(stacks.shares, stacks.mobility_log[..., None])[..., 0] + fired[:, None]
-    mobility = mobility + (matrix @ median).reshape(shape)
-
-    def row_of(family: str, name: Any, factor: tuple[Any, ...], step: Floats) -> dict[str, Any]:
-        touched = (step != 0).any(axis=1)
-        part = stacks.take(touched)
-        return {
-            "family": family,
-            "name": effect_name(name),
-            **dict(zip(("factor", "low", "high"), factor, strict=True)),
-            "rows": int(((step != 0) & told).sum()),
-            "run_factor": _run_factor(part, mobility[touched], step[touched]),
-        }
-
+    rows = np.bincount(
+        acts.indices, np.repeat((told & stacks.glazed).ravel(), np.diff(acts.indptr)), acts.shape[1]
+    )
+    run_factor = _run_factors(studio, stacks, acts)
     found = [
-        row_of(family, name, intervals[i], median[i] * matrix[:, [i]].toarray().reshape(shape))
+        (
+            family,
+            effect_name(name),
+            *_factor(studio.mean[i], studio.covariance[i, i]),
+            int(rows[i]),
+            run_factor[i],
+        )
         for (family, name), i in studio.known.items()
-    ]
-    found += [
-        row_of("firing", name, firings[i], np.where(row == i, fired, 0.0)[:, None] * one)
-        for name, i in studio.firing_names.items()
+        if family not in SHAPE_FAMILIES
     ]
     return pd.DataFrame(found, columns=EFFECT_COLUMNS)
 
 
-def _run_factor(stacks: Stacks, mobility_log: Floats, step: Floats) -> float:
-    """Sum of runs with an effect over that without it, of the edges it acts on; 1 for no runs."""
-    acts = (step != 0) & stacks.glazed
-    if not acts.any():
-        return 1.0
+def _run_factors(studio: Studio, stacks: Stacks, acts: Any) -> Floats:
+    """Sum of runs with each effect over that without it, of the edges it acts on, shape (p,).
 
-    def total(log: Floats) -> float:
-        runs = film.run_m(stacks.wall, log[..., None])[..., 0] - rules.HELD_BACK_M
-        return float(np.maximum(runs, 0.0)[acts].sum())
-
-    with_it, without = total(mobility_log), total(mobility_log - step)
-    if without == 0.0:
-        return float("inf") if with_it > 0.0 else 1.0
-    return with_it / without
+    Parameters
+    ----------
+    studio : Studio
+    stacks : Stacks of n pieces with up to k layers
+    acts : sparse array, shape (n k, p)
+        Coefficient of each effect in the margin of each edge.
+    """
+    n, k = stacks.present.shape
+    counts = np.diff(acts.indptr)
+    edge = np.repeat(np.arange(n * k), counts)
+    place = np.arange(len(edge)) - np.repeat(acts.indptr[:-1], counts)
+    steps = np.zeros((n * k, int(counts.max(initial=0)) + 1))  # the last takes nothing away
+    steps[edge, place] = acts.data * studio.mean[acts.indices]
+    shape = studio.shape
+    runs = film.run_m(
+        shape.films(stacks, studio.melt_log(stacks)),
+        studio.edges(stacks)[0][..., None] - steps.reshape(n, k, -1),
+        stacks.lower_m + HELD_BACK_M,
+        shape.caution,
+    )
+    runs = np.where(stacks.glazed[..., None], np.maximum(runs - HELD_BACK_M, 0.0), 0.0)
+    runs = runs.reshape(n * k, -1)
+    with_it, without = (
+        np.bincount(acts.indices, weights, acts.shape[1])
+        for weights in (runs[edge, -1], runs[edge, place])
+    )
+    none = np.where(with_it > 0.0, np.inf, 1.0)
+    return np.where(without > 0.0, with_it / np.where(without > 0.0, without, 1.0), none)
 
 
 def than_either(studio: Studio, stacks: Stacks) -> dict[tuple[str, str], tuple[float, ...]]:
@@ -115,24 +122,37 @@ def than_either(studio: Studio, stacks: Stacks) -> dict[tuple[str, str], tuple[f
     Returns
     -------
     dict of (glaze over, glaze under) to (median, low, high), the mean over its logged edges
-    """
-    from runpredict.model.effects import design, pair_of_edge, terms_of  # noqa: PLC0415 - loads scipy
 
-    shape, count = stacks.present.shape, studio.effects.shape[1]
+    Notes
+    -----
+    A pair's edge moves with the mean log mobility of its two melts, in the shares of
+    `Stacks.shares`, and with what the log taught of pairs.
+    """
+    from runpredict.model.effects import design, pairs_of  # noqa: PLC0415 - loads scipy
+
+    shape = stacks.present.shape
     own = np.array([family in OWN_FAMILIES for family, _ in studio.known])
-    taught = design(terms_of(stacks), shape, studio.known) @ (studio.effects * own[:, None])
-    mixed = np.matmul(stacks.shares, stacks.mobility_log[..., None]) + taught.reshape(*shape, count)
-    of_glaze = np.zeros((len(stacks.glazes) + 1, count))
-    for code, name in enumerate(stacks.glazes):
-        if ("glaze", name) in studio.known:
-            of_glaze[code] = studio.effects[studio.known[("glaze", name)]]
-    alone = stacks.mobility_log[..., None] + of_glaze[stacks.glaze]
-    over, under = pair_of_edge(stacks)
-    found = {}
+    mixed = design(stacks, studio.known, stacks.shares).toarray().reshape(*shape, -1) * own
+    alone = _glaze_rows(stacks, studio.known)
+    given = np.matmul(stacks.shares, stacks.mobility_log[..., None])[..., 0]
+    over, under = pairs_of(stacks)
+    found: dict[tuple[str, str], tuple[float, ...]] = {}
     for o, u in sorted(set(zip(over[over >= 0].tolist(), under[over >= 0].tolist(), strict=True))):
         piece, edge = np.nonzero((over == o) & (under == u) & stacks.present)
-        top = np.maximum(edge, 1)
-        runnier = np.maximum(alone[piece, top], alone[piece, top - 1])
-        excess = (mixed[piece, edge] - runnier).mean(axis=0)
-        found[(stacks.glazes[o], stacks.glazes[u])] = tuple(float(v) for v in _interval(excess))
+        both = np.stack([edge, stacks.partner[piece, edge]])
+        log = stacks.mobility_log[piece, both] + alone[stacks.glaze[piece, both]] @ studio.mean
+        runnier = np.take_along_axis(both, log.argmax(axis=0)[None], axis=0)[0]
+        row = (mixed[piece, edge] - alone[stacks.glaze[piece, runnier]]).mean(axis=0)
+        apart = (given[piece, edge] - stacks.mobility_log[piece, runnier]).mean()
+        excess = _factor(float(apart + row @ studio.mean), float(row @ studio.covariance @ row))
+        found[(stacks.glazes[o], stacks.glazes[u])] = excess
     return found
+
+
+def _glaze_rows(stacks: Stacks, known: dict[Effect, int]) -> Floats:
+    """Coefficients of the effects in a melt alone, by number of its glaze, (glazes, p)."""
+    rows = np.zeros((len(stacks.glazes), len(known)))
+    for code, name in enumerate(stacks.glazes):
+        if ("glaze", name) in known:
+            rows[code, known[("glaze", name)]] = 1.0
+    return rows

@@ -1,4 +1,4 @@
-"""What to fire next: the few tiles or pots that would teach most about a plan.
+"""What to fire next: the few test tiles that would teach most about a plan.
 
 What is in doubt about a planned pot is partly chance (this coat, this place in the kiln) and
 partly what nobody knows yet (how this jar moves here). Only the second can be learned. Every
@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Any, TypeAlias
 
@@ -25,26 +25,28 @@ from runpredict.answers.teach_belief import (
     explained_by,
     told_apart,
 )
-from runpredict.arrays import Floats, Indices
+from runpredict.arrays import Floats
 from runpredict.errors import BadInput, Fault
-from runpredict.model.features import Stacks, features_of, stacks_of, typical_thickness_mm
-from runpredict.model.rules import Predictor, run_quantiles
+from runpredict.model.chances import Predictor
+from runpredict.model.features import features_of, typical_thickness_mm
+from runpredict.model.stacks import Stacks, stacks_of
+from runpredict.tables.firings import firing_words
 from runpredict.tables.plan import PlanTables
 from runpredict.tables.rows import with_defaults
 
 DEFAULT_COUNT = 5
 PIECES_WEIGHED = 2000  # of a longer plan, evenly chosen
 KINDS_TRIED = 200  # glazes or stacks at one heat, the most frequent ones
-POTS_TRIED = 20  # planned pieces, the most doubtful ones
-MORE_COATS = 2  # a tile may have more coats than the pots, so that a stiff glaze moves at all
+WAYS_TRIED = 3  # methods and coats with which glazes are put on, the most frequent ones
 # A tile as many studios make them: upright, glazed from well above its foot to its top, each
 # further layer ending higher. Common practice, no source.
 TILE_UPPER_MM, TILE_LOWER_MM, TILE_STEP_MM, TILE_FOOT_MM = 100.0, 40.0, 20.0, 40.0
 READABLE_RUN_MM = 1.0  # a shorter run cannot be told from none
 NO_DOUBT = 0.005  # standard deviation of a chance that is not worth a tile
 HEAT = ["cone", "hold_min", "ramp_c_per_h"]
-LESSON_COLUMNS = ["name", "kind", "glazes", "firing", "pieces", "doubt_before", "doubt_after",
-                  "share_removed", "run_p05_mm", "run_p50_mm", "run_p95_mm", "why"]  # fmt: skip
+LESSON_COLUMNS = ["name", "glazes", "firing", "pieces", "doubt_before", "doubt_after",
+                  "share_removed", "run_p05_mm", "run_p50_mm", "run_p95_mm", "within_before",
+                  "within_after"]  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -53,17 +55,19 @@ class Lessons:
 
     Attributes
     ----------
-    lessons : DataFrame, one row a tile or pot, the one that teaches most first
-        name, kind (`tile` or `pot`), glazes (from the clay out, " + " between), firing (the
-        planned one whose heat it takes), pieces (planned ones with any of its glazes),
+    lessons : DataFrame, one row a tile, the one that teaches most first
+        name, glazes (from the clay out, " + " between), firing (the planned one whose heat it
+        takes), pieces (planned ones with all of its glazes),
         doubt_before and doubt_after (root mean square, over the planned pieces, of what is not
-        known of their chance of passing the foot; each row counts with those before it, and
-        without the pots fired so far),
+        known of their chance of passing the foot; each row counts with those before it),
         share_removed (of the variance, by this row alone), run_p05_mm, run_p50_mm, run_p95_mm
-        (told, of the layer that moves furthest), why.
+        (told, of the layer that moves furthest), within_before and within_after (factor either
+        way within which the fluidity of what it shows is known, 9 times in 10).
     layers : DataFrame, one row a layer
-        The same tiles and pots as a table of layers, ready to be planned; thickness_mm is what
-        a needle should find.
+        The same tiles as a table of layers, ready to be planned for firings of their own, before
+        those that they inform; thickness_mm is what a needle should find.
+    schedules : DataFrame
+        Of those firings, where the planned ones have typed schedules.
     pieces : int
         Planned.
     doubt : float
@@ -74,6 +78,7 @@ class Lessons:
 
     lessons: pd.DataFrame
     layers: pd.DataFrame
+    schedules: pd.DataFrame
     pieces: int
     doubt: float
     basis: str
@@ -84,7 +89,7 @@ def what_to_fire(
     count: int = DEFAULT_COUNT,
     progress: Callable[[float], None] | None = None,
 ) -> Lessons:
-    """The test tiles or pots that would teach most about a plan.
+    """The test tiles that would teach most about a plan.
 
     Parameters
     ----------
@@ -105,8 +110,9 @@ def what_to_fire(
     Notes
     -----
     Each is the one that, with those before it, lowers most the expected variance of the planned
-    pieces' chances. All are taken to share what is odd about one test firing. A run that may be
-    too short to read, or past the foot, counts as a less precise reading in proportion.
+    pieces' chances. All are taken to share what is odd about one test firing, which comes before
+    those planned. A run that may be too short to read, or past the foot, counts as a less precise
+    reading in proportion. No tile is named twice.
     """
     if count < 1:
         raise BadInput([Fault("--count", None, None, f"{count} is too few; give 1 or more.")])
@@ -115,7 +121,7 @@ def what_to_fire(
     n = len(stacks.present)
     if n > PIECES_WEIGHED:
         stacks = stacks.take(np.linspace(0, n - 1, PIECES_WEIGHED).round().astype(np.intp))
-    offer = _offer(tables, stacks, predictor)
+    offer = _offer(tables, predictor)
     belief = believe(predictor, [stacks, offer.stacks])
     search = _search(belief, stacks, predictor, offer)
     chosen: list[_Step] = []
@@ -128,26 +134,25 @@ def what_to_fire(
     return Lessons(
         lessons=_lessons_table(chosen, stacks),
         layers=_layers_table([number for _, number, _ in chosen], offer),
+        schedules=_schedules_table(tables, chosen, offer),
         pieces=n,
         doubt=chosen[0][0].doubt if chosen else search.doubt,
         basis=predictor.basis,
     )
 
 
-_Step: TypeAlias = "tuple[_Search, int, _Search]"  # before, number of the tile or pot, after
+_Step: TypeAlias = "tuple[_Search, int, _Search]"  # before, number of the tile, after
 
 
 @dataclass(frozen=True)
 class _Offer:
-    """Tiles and pots on offer.
+    """Tiles on offer.
 
     Attributes
     ----------
     layers : DataFrame
-        As a table of layers, piece by piece.
+        As a table of layers, tile by tile, in the firings whose heat they take.
     stacks : Stacks
-    planned : ndarray of int
-        Number of the planned piece that each is, -1 for a tile.
     runs_mm : ndarray, shape (number, k, 3)
     readable : ndarray, shape (number, k)
         Chance that each run can be read.
@@ -155,56 +160,55 @@ class _Offer:
 
     layers: pd.DataFrame
     stacks: Stacks
-    planned: Indices
     runs_mm: Floats
     readable: Floats
 
 
-def _offer(tables: PlanTables, stacks: Stacks, predictor: Predictor) -> _Offer:
+def _offer(tables: PlanTables, predictor: Predictor) -> _Offer:
     plan = with_defaults(tables.plan)
-    tiles = pd.DataFrame(list(_tiles(plan)))
-    tiles_count = int(tiles["number"].max()) + 1
-    risk = predictor.draws(stacks).risk(stacks)[1]
-    doubtful = np.argsort(np.abs(risk - 0.5), kind="stable")[:POTS_TRIED]
-    keys = pd.MultiIndex.from_frame(tables.plan[["firing", "piece"]])
-    pots = [
-        tables.plan.loc[keys == (stacks.firing[i], stacks.piece[i])].assign(number=tiles_count + j)
-        for j, i in enumerate(doubtful)
-    ]
-    layers = pd.concat([tiles, *pots], ignore_index=True)
+    layers = pd.DataFrame(list(_tiles(plan)))
+    blank = {name: np.nan if plan[name].dtype == float else "" for name in plan.columns}
+    left_out = {name: value for name, value in blank.items() if name not in layers}
+    layers = layers.assign(**left_out)[[*plan.columns, "number"]]
     named = layers.assign(piece=layers["number"].astype(str))
     offered = stacks_of(features_of(named, tables.glazes, tables.schedules))
-    draws = predictor.draws(offered)
-    runs_mm = 1e3 * draws.runs_m(offered)
-    reach_mm = 1e3 * offered.lower_m[..., None]
+    # A firing of their own: what is known of the planned one by name is not known of it.
+    offered = replace(offered, firing=np.full(len(offered.firing), None, dtype=object))
+    chances = predictor.chances(offered)
+    least_m = np.full(offered.lower_m.shape, 1e-3 * READABLE_RUN_MM)
+    past = chances.passing(offered, offered.lower_m)
     return _Offer(
         layers=layers,
         stacks=offered,
-        planned=np.concatenate([np.full(tiles_count, -1), doubtful]),
-        runs_mm=run_quantiles(runs_mm),
-        readable=((runs_mm >= READABLE_RUN_MM) & (runs_mm <= reach_mm)).mean(axis=2),
+        runs_mm=1e3 * chances.run_quantiles_m(offered),
+        readable=np.clip(chances.passing(offered, least_m) - past, 0.0, 1.0),
     )
 
 
 def _tiles(plan: pd.DataFrame) -> Iterator[dict[str, Any]]:
-    """Layers of a tile of each glaze, and of each stack of glazes, at each heat of the plan."""
+    """Layers of a tile of each glaze, and of each stack, as they are put on, at each heat."""
     kinds: Counter[Any] = Counter()
+    used: dict[Any, Counter[Any]] = {}
     heats: dict[Any, dict[str, Any]] = {}
     for (firing, _), piece in plan.groupby(["firing", "piece"], sort=False):
-        glazes = tuple(piece.sort_values("layer", kind="stable")["glaze"])
+        layers = piece.sort_values("layer", kind="stable")
+        glazes = tuple(layers["glaze"])
+        ways = tuple(zip(layers["method"], layers["coats"].astype(int), strict=True))
         heat = dict(zip(HEAT, piece[HEAT].iloc[0], strict=True))
         key = tuple(heat.values()) if heat["cone"] else (firing,)
         heats.setdefault(key, {"firing": firing, **heat})
-        kinds.update({(kind, key) for kind in {glazes, *((name,) for name in glazes)}})
-    usual = {name: _usual(rows) for name, rows in plan.groupby("glaze")}
+        alone = {(name,): (way,) for name, way in zip(glazes, ways, strict=True)}
+        for kind, way in (alone | {glazes: ways}).items():
+            kinds[kind, key] += 1
+            used.setdefault(kind, Counter())[way] += 1
     body = plan["body"].mode().iloc[0]
     number = 0
     for (glazes, key), _ in kinds.most_common(KINDS_TRIED):
-        for more in range(MORE_COATS + 1):
-            for k, name in enumerate(glazes):
-                method, coats = usual[name][0], usual[name][1] + more
+        for ways, _ in used[glazes].most_common(WAYS_TRIED):
+            for k, (name, (method, coats)) in enumerate(zip(glazes, ways, strict=True)):
                 yield {
                     "piece": f"tile of {' + '.join(glazes)}",
+                    "form": "tile",
                     "body": body,
                     **heats[key],
                     "wall_deg": 90.0,
@@ -221,11 +225,6 @@ def _tiles(plan: pd.DataFrame) -> Iterator[dict[str, Any]]:
             number += 1
 
 
-def _usual(rows: pd.DataFrame) -> tuple[str, int]:
-    """Method and coats a glaze is most often planned with."""
-    return str(rows["method"].mode().iloc[0]), int(rows["coats"].mode().iloc[0])
-
-
 @dataclass(frozen=True)
 class _Search:
     """The doubt that is left, and what would lower it most.
@@ -235,14 +234,14 @@ class _Search:
     offer : _Offer
     belief : Belief
     readings : list of (design, noise)
-        What each tile or pot shows.
+        What each tile shows.
     margins : Margins of the planned pieces
     variance : ndarray
         Of the margins, that can be learned, with nothing fired.
     whole : ndarray
         Variance of the pieces' chances, with nothing fired.
-    weights : ndarray
-        0 for a planned piece that is fired first, else 1.
+    taken : frozenset of int
+        Tiles that are fired.
     """
 
     offer: _Offer
@@ -251,7 +250,7 @@ class _Search:
     margins: Margins
     variance: Floats
     whole: Floats
-    weights: Floats
+    taken: frozenset[int] = field(default_factory=frozenset)
 
     @cached_property
     def told(self) -> Floats:
@@ -259,46 +258,39 @@ class _Search:
         left = self.margins.variance(self.belief.covariance)
         return told_apart(self.margins, self.variance, self.variance - left)
 
-    def left(self, weights: Floats) -> float:
-        """Mean variance that is left of the chances, of the pieces with a weight."""
-        total = float((weights * np.maximum(self.whole - self.told, 0.0)).sum())
-        return total / max(float(weights.sum()), 1.0)
+    @property
+    def left(self) -> float:
+        """Mean variance that is left of the chances."""
+        return float(np.maximum(self.whole - self.told, 0.0).mean())
 
     @property
     def doubt(self) -> float:
         """Root of the mean variance that is left of the chances."""
-        return float(np.sqrt(self.left(self.weights)))
-
-    def _without(self, number: int) -> Floats:
-        """The weights once a tile or pot is fired."""
-        weights = self.weights.copy()
-        if self.offer.planned[number] >= 0:
-            weights[self.offer.planned[number]] = 0.0
-        return weights
+        return float(np.sqrt(self.left))
 
     def best(self) -> tuple[int, _Search] | None:
-        """Number of the tile or pot that teaches most, and what is left after it."""
+        """Number of the tile that teaches most, and what is left after it."""
         toward = self.belief.covariance @ self.margins.design.T
         left = self.margins.variance(self.belief.covariance)
-        gains = np.zeros(len(self.offer.planned))
-        for number in range(len(gains)):
+        gains = np.zeros(len(self.readings))
+        for number in set(range(len(gains))) - self.taken:
             more = explained_by(self.margins, self.belief, self.readings[number], toward)
             told = told_apart(self.margins, self.variance, self.variance - left + more)
-            gains[number] = (self._without(number) * (told - self.told)).sum()
+            gains[number] = (told - self.told).sum()
         number = int(gains.argmax())
         if gains[number] <= 0.0:
             return None
         belief = self.belief.after(*self.readings[number])
-        return number, replace(self, belief=belief, weights=self._without(number))
+        return number, replace(self, belief=belief, taken=self.taken | {number})
 
 
 def _search(belief: Belief, stacks: Stacks, predictor: Predictor, offer: _Offer) -> _Search:
-    layer_risk = predictor.draws(stacks).risk(stacks)[0]
+    layer_risk = predictor.chances(stacks).risk(stacks)[0]
     margins = belief.margins(stacks, layer_risk.argmax(axis=1))
     variance = margins.variance(belief.covariance)
     whole = told_apart(margins, variance, variance)
     readings = belief.readings(offer.stacks, offer.readable)
-    return _Search(offer, belief, readings, margins, variance, whole, np.ones(len(variance)))
+    return _Search(offer, belief, readings, margins, variance, whole)
 
 
 def _layers_table(numbers: list[int], offer: _Offer) -> pd.DataFrame:
@@ -310,10 +302,21 @@ def _layers_table(numbers: list[int], offer: _Offer) -> pd.DataFrame:
         return offer.layers.head(0).drop(columns="number")
     table = pd.concat(parts, ignore_index=True).drop(columns="number")
     table["piece"] = _numbered(table["piece"], table["rank"])
-    table["coats"] = table["coats"].astype(int)
-    for column in ("run_mm", "thickness_mm"):
-        table[column] = table[column].astype(float)
-    return table.drop(columns="rank").fillna({"fired_on": "", "past_foot": "", "note": ""})
+    table["firing"] = [before(firing) for firing in table["firing"]]
+    return table.drop(columns="rank")
+
+
+def before(firing: str) -> str:
+    """Name of the firing of the tiles that take the heat of a planned one."""
+    return f"before {firing_words(firing)}"
+
+
+def _schedules_table(tables: PlanTables, chosen: list[_Step], offer: _Offer) -> pd.DataFrame:
+    """Typed schedules of the firings of the tiles."""
+    numbers = [number for _, number, _ in chosen]
+    mine = offer.layers.loc[offer.layers["number"].isin(numbers), "firing"]
+    found = tables.schedules.loc[tables.schedules["firing"].isin(mine)]
+    return found.assign(firing=[before(firing) for firing in found["firing"]])
 
 
 def _numbered(names: pd.Series, ranks: pd.Series) -> list[str]:
@@ -330,43 +333,28 @@ def _numbered(names: pd.Series, ranks: pd.Series) -> list[str]:
 
 def _lessons_table(chosen: list[_Step], stacks: Stacks) -> pd.DataFrame:
     rows = []
-    glazes_of = [set(row) for row in np.array([*stacks.glazes, ""], dtype=object)[stacks.glaze]]
-    for before, number, after in chosen:
-        offer = before.offer
+    glazes_of = [set(row) for row in stacks.glaze_name]
+    for earlier, number, after in chosen:
+        offer = earlier.offer
         layers = offer.layers.loc[offer.layers["number"] == number]
-        mine = set(layers["glaze"])
         furthest = offer.runs_mm[number, :, 1].argmax()
-        low, middle, high = offer.runs_mm[number, furthest].round(1)
-        weights = after.weights
-        start = chosen[0][0].left(weights)
+        known = earlier.readings[number][0][: int(offer.stacks.glazed[number].sum())]
+        was, now = (side.belief.factors(known) for side in (earlier, after))
+        best = (was / now).argmax()
         rows.append(
-            {
-                "name": layers["piece"].iloc[0],
-                "kind": "tile" if offer.planned[number] < 0 else "pot",
-                "glazes": " + ".join(layers["glaze"]),
-                "firing": layers["firing"].iloc[0],
-                "pieces": sum(bool(mine & glazes) for glazes in glazes_of),
-                "doubt_before": np.sqrt(before.left(weights)),
-                "doubt_after": after.doubt,
-                "share_removed": (before.left(weights) - after.left(weights)) / start,
-                "run_p05_mm": low,
-                "run_p50_mm": middle,
-                "run_p95_mm": high,
-                "why": _why(before, number, after, layers["glaze"].tolist()),
-            }
+            (
+                layers["piece"].iloc[0],
+                " + ".join(layers["glaze"]),
+                layers["firing"].iloc[0],
+                sum(set(layers["glaze"]) <= glazes for glazes in glazes_of),
+                earlier.doubt,
+                after.doubt,
+                (earlier.left - after.left) / chosen[0][0].left,
+                *offer.runs_mm[number, furthest].round(1),
+                round(float(was[best]), 2),
+                round(float(now[best]), 2),
+            )
         )
     table = pd.DataFrame(rows, columns=LESSON_COLUMNS)
     table["name"] = _numbered(table["name"], pd.Series(range(len(table))))
     return table
-
-
-def _why(before: _Search, number: int, after: _Search, glazes: list[str]) -> str:
-    """How well the fluidity of what it shows is known before it and after."""
-    edges = int(before.offer.stacks.glazed[number].sum())
-    rows = before.readings[number][0][:edges]
-    was, now = (side.belief.factors(rows) for side in (before, after))
-    best = (was / now).argmax()
-    return (
-        f"how fluid {' over '.join(reversed(glazes))} is here is known to within "
-        f"{was[best]:.2g} times either way, afterwards to within {now[best]:.2g}"
-    )

@@ -1,7 +1,7 @@
 """What is known of the effects on a plan, and how much of its doubt a reading would remove.
 
-Effects are taken for jointly normal: with the spread of the rules where no log says better, with
-the mean and covariance of the log's draws where one does.
+Effects are jointly normal: with the spread of the rules where no log says better, with the mean
+and covariance that a log taught where one does.
 """
 
 from __future__ import annotations
@@ -15,13 +15,16 @@ from scipy.special import ndtr, owens_t
 
 from runpredict.arrays import AnyArray, Floats, Indices
 from runpredict.model import effects, rules
+from runpredict.model.chances import HELD_BACK_M, Chances, Predictor
 from runpredict.model.effects import Effect
-from runpredict.model.features import Stacks
-from runpredict.model.rules import Predictor
+from runpredict.model.learned import Studio, prior_by_glaze
+from runpredict.model.noise import MIX_SCALES
+from runpredict.model.stacks import Stacks
 from runpredict.physics import film
 
 TEST_FIRING: Effect = ("test firing", "")  # what all readings of one firing have in common
 LEAST_READABLE = 1e-3  # stands for no chance at all, so that it can be divided by
+FARTHEST = 1e3  # a margin beyond this is none
 
 
 @dataclass(frozen=True)
@@ -54,40 +57,35 @@ class Belief:
     ----------
     known : dict
         Column of each effect.
-    mean, covariance : ndarray, shape (p,), (p, p)
-    firing_sd, piece_sd, noise_sd, coat_sd : float
+    covariance : ndarray, shape (p, p)
+    firing_sd, coat_sd : float
+    teller : Studio or RulesPredictor
+        Who tells where the margins lie today, and what is left to chance.
     """
 
     known: dict[Effect, int]
-    mean: Floats
     covariance: Floats
     firing_sd: float
-    piece_sd: float
-    noise_sd: float
     coat_sd: float
+    teller: Studio | rules.RulesPredictor
 
-    def design(self, stacks: Stacks) -> Floats:
-        """Coefficients of the effects in each edge, shape (n, k, p)."""
-        shape = stacks.present.shape
-        table = effects.design(effects.terms_of(stacks), shape, self.known).toarray()
-        return np.asarray(table.reshape(*shape, len(self.known)), dtype=float)
-
-    def coat_variance(self, stacks: Stacks) -> Floats:
-        """Of each edge, by coats nobody measured, shape (n, k)."""
-        uneven = (stacks.shares**2 * ~stacks.measured[:, None, :]).sum(axis=2)
-        return np.asarray(4.0 * self.coat_sd**2 * uneven, dtype=float)
+    def _design(self, stacks: Stacks) -> Floats:
+        """Coefficients of the effects in each edge of a firing to come, shape (n, k, p)."""
+        table = effects.design(stacks, self.known, stacks.shares, with_firings=False).toarray()
+        return np.asarray(table.reshape(*stacks.present.shape, len(self.known)), dtype=float)
 
     def margins(self, stacks: Stacks, edge: Indices) -> Margins:
         """Margin of one edge of each piece."""
         at = (np.arange(len(edge)), edge)
-        given = np.matmul(stacks.shares, stacks.mobility_log[..., None])[..., 0]
-        need = film.log_mobility_to_reach(stacks.wall, stacks.lower_m + rules.HELD_BACK_M)
-        rows = self.design(stacks)[at]
-        lasting = self.firing_sd**2 + self.piece_sd**2 + self.noise_sd**2
+        told = self.teller.chances(stacks)
+        moving = told.shape.films(stacks, told.melt_log)
+        need = film.log_factor_to_reach(
+            moving, stacks.lower_m + HELD_BACK_M, caution=told.shape.caution
+        )
         return Margins(
-            design=rows,
-            mean=(given - need)[at] + rows @ self.mean,
-            chance_variance=lasting + self.coat_variance(stacks)[at],
+            design=self._design(stacks)[at],
+            mean=np.clip(told.edge_log - need, -FARTHEST, FARTHEST)[at],
+            chance_variance=self.firing_sd**2 + noise_variance(told)[at],
         )
 
     def readings(self, stacks: Stacks, readable: Floats) -> list[tuple[Floats, Floats]]:
@@ -104,24 +102,15 @@ class Belief:
         list of (design, noise), one a piece: ndarray, shape (readings, p), (readings, readings)
             Coefficients of the effects, and covariance of what hides them.
         """
-        runs = self.design(stacks)
+        runs = self._design(stacks)
         runs[..., self.known[TEST_FIRING]] = 1.0
-        own = self.noise_sd**2 + self.coat_variance(stacks)
-        worth = np.sqrt(np.maximum(readable, LEAST_READABLE))
+        hidden = noise_variance(self.teller.chances(stacks)) / np.maximum(readable, LEAST_READABLE)
         found = []
         for i in range(len(runs)):
             edges = np.flatnonzero(stacks.glazed[i])
-            hidden = np.diag(own[i, edges]) + self.piece_sd**2
             needles = self._needles(stacks.method[i, stacks.measured[i]])
-            found.append(
-                (
-                    np.concatenate([runs[i, edges], needles]),
-                    linalg.block_diag(
-                        hidden / np.outer(worth[i, edges], worth[i, edges]),
-                        np.eye(len(needles)) * self.coat_sd**2,
-                    ),
-                )
-            )
+            own = np.concatenate([hidden[i, edges], np.full(len(needles), self.coat_sd**2)])
+            found.append((np.concatenate([runs[i, edges], needles]), np.diag(own)))
         return found
 
     def _needles(self, methods: AnyArray) -> Floats:
@@ -147,6 +136,11 @@ class Belief:
         return replace(self, covariance=self.covariance - step)
 
 
+def noise_variance(told: Chances) -> Floats:
+    """Variance of the whole mixture of each edge's noise, shape (n, k)."""
+    return np.asarray(told.noise * float(told.mix @ MIX_SCALES**2), dtype=float)
+
+
 def believe(predictor: Predictor, stacks: Sequence[Stacks]) -> Belief:
     """What is known of every effect on some pieces.
 
@@ -160,30 +154,22 @@ def believe(predictor: Predictor, stacks: Sequence[Stacks]) -> Belief:
     -------
     Belief
     """
-    found = {effect for part in stacks for effect in effects.terms_of(part).effect}
-    studio = getattr(predictor, "studio", None) if predictor.share > 0 else None
+    studio = predictor.studio if predictor.share > 0 else None
     taught = {} if studio is None else studio.known
-    names = [*taught, *sorted(found - set(taught), key=repr)]
-    by_glaze = {}
-    for part in stacks:
-        mean, sd = rules.glaze_prior(part)
-        for i, k in zip(*np.nonzero(part.present), strict=True):
-            by_glaze[part.glazes[part.glaze[i, k]]] = (mean[i, k], sd[i, k])
-    by_glaze |= {name: by_glaze.get(name, (0.0, 1.0)) for f, name in taught if f == "glaze"}
-    mean, sd = effects.prior_of(names, by_glaze)
-    covariance = np.diag(sd**2)
-    spreads = [rules.FIRING_SD, rules.PLACE_SD, rules.EDGE_SD, rules.COAT_SD]
-    if studio is not None:
-        p = len(taught)
-        mean[:p] = studio.effects.mean(axis=1)
-        covariance[:p, :p] = np.cov(studio.effects)
-        drawn = (studio.firing_sd, studio.piece_sd, studio.noise_sd)
-        spreads = [*(float(np.median(values)) for values in drawn), studio.coat_sd]
-    known = {effect: i for i, effect in enumerate([*names, TEST_FIRING])}
-    whole = np.zeros((len(known), len(known)))
-    whole[:-1, :-1] = covariance
-    whole[-1, -1] = spreads[0] ** 2
-    return Belief(known, np.append(mean, 0.0), whole, *spreads)
+    found = [effect for effect in effects.effects_in(stacks) if effect[0] != "firing"]
+    names = [effect for effect in found if effect not in taught]
+    by_glaze = {name: prior for part in stacks for name, prior in prior_by_glaze(part).items()}
+    _, sd = effects.prior_of(names, by_glaze)
+    firing_sd = rules.FIRING_SD if studio is None else studio.spread("firing", rules.FIRING_SD)
+    learned = np.zeros((0, 0)) if studio is None else studio.covariance
+    known = {effect: i for i, effect in enumerate([*taught, *names, TEST_FIRING])}
+    return Belief(
+        known=known,
+        covariance=linalg.block_diag(learned, np.diag(np.append(sd, firing_sd) ** 2)),
+        firing_sd=firing_sd,
+        coat_sd=rules.COAT_SD if studio is None else studio.coat_sd,
+        teller=rules.RulesPredictor() if studio is None else studio,
+    )
 
 
 def told_apart(margins: Margins, variance: Floats, explained: Floats) -> Floats:

@@ -1,22 +1,25 @@
-"""What would become of one piece with another bare band, other coats or another hold."""
+"""What would become of one piece with another bare band or edge, other coats, another hold."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
 
 from runpredict.answers import decisions
+from runpredict.answers.advice import a_cone_lower
 from runpredict.answers.check import Answer
-from runpredict.answers.questions import glaze_names
 from runpredict.arrays import Floats
-from runpredict.model.features import MORE_COATS, Stacks
-from runpredict.model.rules import Draws
+from runpredict.model.chances import Predictor
+from runpredict.model.features import MORE_COATS, features_of
+from runpredict.model.stacks import Stacks, stacks_of
+from runpredict.tables.rows import with_defaults
 
 LONGEST_HOLD_MIN = 60.0
-BAND_POINTS, HOLD_POINTS = 31, 25
+BAND_SHARE = 0.5  # of the height of the glaze, up to which a wider band is looked at
+BAND_POINTS, EDGE_POINTS, HOLD_POINTS = 31, 25, 25
 
 
 @dataclass(frozen=True)
@@ -28,13 +31,22 @@ class WhatIf:
     piece, firing : str
     risk, band_mm, hold_min : float
         As planned.
+    edges_mm : tuple of float
+        Where each layer ends, as planned.
     by_band : DataFrame
-        band_mm, from 0 to as much as wax may take, and risk, which never rises with it.
+        band_mm, from 0 to half of the glaze, and risk, which never rises with it.
+    by_edge : DataFrame
+        layer, glaze, edge_mm (where that layer alone ends, from the foot up) and risk, which
+        hardly ever rises with it: what lies beneath may move more readily uncovered.
     by_coats : DataFrame
         layer, glaze, coats (of that layer alone), risk, which never falls with coats, and planned
         (True for the coats of the plan).
     by_hold : DataFrame
         hold_min, from 0 to an hour or twice the planned hold, and risk, which never falls with it.
+    by_hold_cooler : DataFrame
+        The same one cone lower; without rows where there is no lower cone.
+    cooler_cone : str
+        That cone, "" where there is none.
     """
 
     piece: str
@@ -42,9 +54,13 @@ class WhatIf:
     risk: float
     band_mm: float
     hold_min: float
+    edges_mm: tuple[float, ...]
     by_band: pd.DataFrame
+    by_edge: pd.DataFrame
     by_coats: pd.DataFrame
     by_hold: pd.DataFrame
+    by_hold_cooler: pd.DataFrame
+    cooler_cone: str
 
 
 def what_if(answer: Answer, piece: str, firing: str | None = None) -> WhatIf:
@@ -65,41 +81,69 @@ def what_if(answer: Answer, piece: str, firing: str | None = None) -> WhatIf:
     ------
     BadInput : no such piece, or more than one.
     """
-    row = answer.find(piece, firing)
+    return what_if_at(answer, answer.find(piece, firing))
+
+
+def what_if_at(answer: Answer, row: int) -> WhatIf:
+    """`what_if` of the piece in a row of `answer.pieces`."""
     stacks = answer.stacks.take(np.array([row]))
-    draws = answer.predictor.draws(stacks)
+    predictor = answer.predictor
+    cone, cooler = _cooler(answer, row)
     return WhatIf(
         piece=str(stacks.piece[0]),
         firing=str(stacks.firing[0]),
         risk=float(answer.pieces["risk"].iloc[row]),
-        band_mm=1e3 * _band_m(stacks),
+        band_mm=1e3 * float(decisions.planned_band_m(stacks)[0]),
         hold_min=float(stacks.hold_min[0]),
-        by_band=_by_band(stacks, draws),
-        by_coats=_by_coats(stacks, draws),
-        by_hold=_by_hold(stacks, draws),
+        edges_mm=tuple(1e3 * stacks.lower_m[0, stacks.glazed[0]]),
+        by_band=_by_band(stacks, predictor),
+        by_edge=_by_edge(stacks, predictor),
+        by_coats=_by_coats(stacks, predictor),
+        by_hold=_by_hold(stacks, predictor),
+        by_hold_cooler=_by_hold(cooler, predictor).iloc[: None if cone else 0],
+        cooler_cone=cone,
     )
 
 
-def _risks(draws: Draws, changed: Iterable[Stacks]) -> list[float]:
-    return [float(draws.risk(stacks)[1][0]) for stacks in changed]
+def _cooler(answer: Answer, row: int) -> tuple[str, Stacks]:
+    """The cone below that of a piece, and the piece fired so; "" and the plan where none is."""
+    tables = answer.tables
+    mine = answer.stacks.piece_at == row
+    part = replace(tables, plan=tables.plan.loc[mine])
+    plan, was = a_cone_lower(part), with_defaults(part.plan)["cone"].iloc[0]
+    stacks = stacks_of(features_of(plan, tables.glazes, tables.schedules))
+    typed = tables.schedules["firing"].isin([stacks.firing[0]]).any()
+    cone = str(plan["cone"].iloc[0])
+    return "" if typed or cone == was else cone, stacks
 
 
-def _band_m(stacks: Stacks) -> float:
-    return float(stacks.lower_m[0, decisions.lowest_layer(stacks)[0]])
+def _risks(predictor: Predictor, changed: Iterable[Stacks]) -> list[float]:
+    return [float(predictor.chances(stacks).risk(stacks)[1][0]) for stacks in changed]
 
 
-def _by_band(stacks: Stacks, draws: Draws) -> pd.DataFrame:
+def _by_band(stacks: Stacks, predictor: Predictor) -> pd.DataFrame:
     top_m = float(np.where(stacks.present, stacks.upper_m, 0.0).max())
-    planned_m = _band_m(stacks)
-    most_m = planned_m + decisions.MOST_WAX_SHARE * (top_m - planned_m)
+    planned_m = float(decisions.planned_band_m(stacks)[0])
+    most_m = planned_m + BAND_SHARE * (top_m - planned_m)
     band_m: Floats = np.linspace(0.0, most_m, BAND_POINTS)
     changed = (decisions.with_band(stacks, np.array([band])) for band in band_m)
-    return pd.DataFrame({"band_mm": 1e3 * band_m, "risk": _risks(draws, changed)})
+    return pd.DataFrame({"band_mm": 1e3 * band_m, "risk": _risks(predictor, changed)})
 
 
-def _by_coats(stacks: Stacks, draws: Draws) -> pd.DataFrame:
+def _by_edge(stacks: Stacks, predictor: Predictor) -> pd.DataFrame:
+    parts = []
+    for k in np.flatnonzero(stacks.glazed[0]):
+        most_m = max(float(stacks.upper_m[0, k]) - decisions.LEAST_LAYER_M, 0.0)
+        edge_m: Floats = np.linspace(0.0, most_m, EDGE_POINTS)
+        changed = (decisions.with_edge(stacks, np.array([k]), np.array([edge])) for edge in edge_m)
+        part = pd.DataFrame({"edge_mm": 1e3 * edge_m, "risk": _risks(predictor, changed)})
+        parts.append(part.assign(layer=int(k) + 1, glaze=stacks.glaze_name[0, k]))
+    return pd.concat(parts, ignore_index=True)[["layer", "glaze", "edge_mm", "risk"]]
+
+
+def _by_coats(stacks: Stacks, predictor: Predictor) -> pd.DataFrame:
     rows = []
-    names = glaze_names(stacks)[0]
+    names = stacks.glaze_name[0]
     for k in np.flatnonzero(stacks.present[0]):
         planned = int(stacks.coats[0, k])
         coats = range(1, min(planned + MORE_COATS, stacks.coat_ratio.shape[2]) + 1)
@@ -107,13 +151,13 @@ def _by_coats(stacks: Stacks, draws: Draws) -> pd.DataFrame:
             decisions.with_thickness(stacks, np.array([k]), stacks.coat_ratio[:, k, count - 1])
             for count in coats
         )
-        for count, risk in zip(coats, _risks(draws, changed), strict=True):
+        for count, risk in zip(coats, _risks(predictor, changed), strict=True):
             rows.append((int(k) + 1, names[k], count, risk, count == planned))
     return pd.DataFrame(rows, columns=["layer", "glaze", "coats", "risk", "planned"])
 
 
-def _by_hold(stacks: Stacks, draws: Draws) -> pd.DataFrame:
+def _by_hold(stacks: Stacks, predictor: Predictor) -> pd.DataFrame:
     longest = max(LONGEST_HOLD_MIN, 2.0 * float(stacks.hold_min[0]))
     hold_min: Floats = np.linspace(0.0, longest, HOLD_POINTS)
     changed = (decisions.with_hold(stacks, np.array([hold])) for hold in hold_min)
-    return pd.DataFrame({"hold_min": hold_min, "risk": _risks(draws, changed)})
+    return pd.DataFrame({"hold_min": hold_min, "risk": _risks(predictor, changed)})

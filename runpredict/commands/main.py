@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, NoReturn
 
 import runpredict
-from runpredict.commands import logbook, materials, review
+from runpredict.commands import logbook, materials, page, record, review
 from runpredict.commands.options import (
     DONE,
     OVER_TOLERANCE,
@@ -19,6 +19,7 @@ from runpredict.commands.options import (
     glaze_options,
     plan_option,
     reading_options,
+    sample_folder,
     show_progress,
     table_options,
 )
@@ -82,7 +83,9 @@ def build_parser() -> argparse.ArgumentParser:
     demo.set_defaults(run=_demo)
     materials.add_commands(commands)
     logbook.add_commands(commands)
+    record.add_commands(commands)
     review.add_commands(commands)
+    page.add_commands(commands)
     return parser
 
 
@@ -125,13 +128,6 @@ def _demo(args: argparse.Namespace) -> int:
     files = {role: folder / f"{role}.csv" for role in ("log", "recipes", "schedules")}
     print(f"{DEMO_HEADLINE}\n")
     return _tell(read_plan(folder / "layers.csv", folder / "glazes.csv", **files), args)
-
-
-def sample_folder() -> Path:
-    """Where the sample tables lie: in the installed package, or beside it in a checkout."""
-    package = Path(__file__).parents[1]
-    installed = package / "sample_data"
-    return installed if installed.is_dir() else package.parent / "sample_data"
 
 
 def _tell(tables: PlanTables, args: argparse.Namespace) -> int:

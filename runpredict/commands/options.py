@@ -5,8 +5,13 @@ from __future__ import annotations
 import argparse
 import sys
 from collections.abc import Callable
+from pathlib import Path
+from typing import NoReturn
 
+from runpredict.errors import BadInput, Fault
 from runpredict.tables.roles import ROLES
+
+DEFAULT_LOGBOOK = "logbook"
 
 DONE, OVER_TOLERANCE, BAD_INPUT = 0, 1, 2
 """Exit status of a command."""
@@ -39,6 +44,26 @@ def reading_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--units", choices=("mm", "in"), default="mm", help="lengths shown in")
 
 
+def logbook_option(parser: argparse.ArgumentParser) -> None:
+    """Folder of the logbook that a command works on."""
+    parser.add_argument(
+        "--logbook",
+        default=DEFAULT_LOGBOOK,
+        metavar="DIR",
+        help='folder of the logbook (default: "logbook" in the folder you are in)',
+    )
+
+
+def refuse(option: str, message: str) -> NoReturn:
+    """Raise `BadInput` for an option.
+
+    Raises
+    ------
+    BadInput
+    """
+    raise BadInput([Fault(option, None, None, message)])
+
+
 def files_of(args: argparse.Namespace) -> dict[str, str | None]:
     """The file of each role, None where there is none."""
     return {role: getattr(args, role, None) for role in ROLES}
@@ -54,3 +79,10 @@ def show_progress(what: str) -> Callable[[float], None] | None:
         print(f"\r{what}: {100 * done:3.0f} %", end=end, file=sys.stderr, flush=True)
 
     return show
+
+
+def sample_folder() -> Path:
+    """Where the sample tables lie: in the installed package, or beside it in a checkout."""
+    package = Path(__file__).parents[1]
+    installed = package / "sample_data"
+    return installed if installed.is_dir() else package.parent / "sample_data"

@@ -44,12 +44,13 @@ def add_commands(subparsers: argparse._SubParsersAction[Any]) -> None:
         metavar="FIRING",
         help="what changed with this firing and those after it (default: with the newest)",
     )
+    back.add_argument("--long", action="store_true", help="every table, not one screen alone")
     back.set_defaults(run=_review)
 
     ahead = subparsers.add_parser(
         "next",
-        help="the few test tiles or pots that would teach most about a plan",
-        description="Names the test tiles or pots that would lower most the doubt about what is "
+        help="the few test tiles that would teach most about a plan",
+        description="Names the test tiles that would lower most the doubt about what is "
         "planned, and how to lay them. Works without a log as well.",
     )
     plan_option(ahead)
@@ -59,7 +60,9 @@ def add_commands(subparsers: argparse._SubParsersAction[Any]) -> None:
         "--count", type=int, default=DEFAULT_COUNT, metavar="N", help="how many at most (default 5)"
     )
     ahead.add_argument(
-        "--out", metavar="DIR", help="also write next.csv, and next_layers.csv to plan them from"
+        "--out",
+        metavar="DIR",
+        help="also write next.csv, and next_layers.csv (and next_schedules.csv) to plan them from",
     )
     ahead.set_defaults(run=_next)
 
@@ -78,22 +81,24 @@ def _review(args: argparse.Namespace) -> int:
         named = {folder / f"review_{name}.csv": table for name, table in found.tables().items()}
         refuse_unasked(named, files_of(args).values())
         write_tables(named)
-    print(review_text(found, args.units))
+    print(review_text(found, args.units, args.long))
     return DONE
 
 
 def _next(args: argparse.Namespace) -> int:
     from runpredict.answers.teach import what_to_fire
     from runpredict.commands.sources import gather
-    from runpredict.pages.teach_text import lessons_text
+    from runpredict.pages.teach_text import lessons_table, lessons_text
     from runpredict.tables.csv_files import write_tables
     from runpredict.tables.marks import refuse_unasked
 
-    tables = gather(("plan", "glazes"), args.logbook, **files_of(args))
-    found = what_to_fire(tables, args.count, show_progress("Learning from the log"))
+    given = gather(("plan", "glazes"), args.logbook, **files_of(args))
+    found = what_to_fire(given, args.count, show_progress("Learning from the log"))
     if args.out is not None:
-        folder = Path(args.out)
-        named = {folder / "next.csv": found.lessons, folder / "next_layers.csv": found.layers}
+        tables = {"next": lessons_table(found), "next_layers": found.layers}
+        if len(found.schedules):
+            tables["next_schedules"] = found.schedules
+        named = {Path(args.out) / f"{name}.csv": table for name, table in tables.items()}
         refuse_unasked(named, files_of(args).values())
         write_tables(named)
     print(lessons_text(found, args.units))

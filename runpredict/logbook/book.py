@@ -13,6 +13,7 @@ import pandas as pd
 from runpredict.errors import Fault, printable
 from runpredict.logbook.forms import load_files
 from runpredict.logbook.history import HISTORY
+from runpredict.logbook.named import respell_glazes
 from runpredict.logbook.reading import ReadLogbook
 from runpredict.logbook.reused import results_inherited
 from runpredict.logbook.rows import (
@@ -39,7 +40,6 @@ from runpredict.tables.columns import KINDS, TableKind
 from runpredict.tables.csv_files import refuse_kind, table_csv
 from runpredict.tables.files import as_path, refuse_file, refuse_other, replace_files
 from runpredict.tables.marks import mark_answers, refuse_unasked
-from runpredict.tables.names import respell
 from runpredict.tables.rows import check_rows, raise_faults
 from runpredict.tables.slips import warn_of_ripeness
 from runpredict.tables.workbooks import save_workbook
@@ -115,25 +115,30 @@ class Logbook(ReadLogbook):
         ------
         BadInput
         """
-        counts: dict[TableKind, Counts] = {}
         with self._telling(), transaction(self._connection):
-            self._respell_glazes(tables)
-            incoming, of_tables = join_tables(tables)
-            found = [*faults, *of_tables, *self._unknown_glazes(incoming)]
-            raise_faults(found)
-            changes: dict[TableKind, list[Change]] = {}
-            for kind in KINDS:
-                if kind in incoming:
-                    stored = newest_rows(self._connection, kind)
-                    changes[kind], counts[kind] = changes_of(kind, incoming[kind], stored)
-                    if kind == "layers":
-                        found += results_inherited(changes[kind], stored, incoming[kind])
-                    origins = incoming[kind].origins
-                    found += faults_together(kind, changes[kind], stored, origins)
-            raise_faults(found)
-            self._warn_of_ripeness(tables, incoming)
-            headings = {kind: rows.headings for kind, rows in incoming.items()}
-            add_rows(self._connection, self.file, changes, headings, "import", origin)
+            return self._write_tables(tables, origin, faults)
+
+    def _write_tables(
+        self, tables: Sequence[Table], origin: str, faults: Iterable[Fault] = ()
+    ) -> dict[TableKind, Counts]:
+        respell_glazes(tables, self._logged_glazes())
+        incoming, of_tables = join_tables(tables)
+        found = [*faults, *of_tables, *self._unknown_glazes(incoming)]
+        raise_faults(found)
+        counts: dict[TableKind, Counts] = {}
+        changes: dict[TableKind, list[Change]] = {}
+        for kind in KINDS:
+            if kind in incoming:
+                stored = newest_rows(self._connection, kind)
+                changes[kind], counts[kind] = changes_of(kind, incoming[kind], stored)
+                if kind == "layers":
+                    found += results_inherited(changes[kind], stored, incoming[kind])
+                origins = incoming[kind].origins
+                found += faults_together(kind, changes[kind], stored, origins)
+        raise_faults(found)
+        self._warn_of_ripeness(tables, incoming)
+        headings = {kind: rows.headings for kind, rows in incoming.items()}
+        add_rows(self._connection, self.file, changes, headings, "import", origin)
         return counts
 
     def record(
@@ -295,15 +300,6 @@ class Logbook(ReadLogbook):
         given = incoming.get("glazes", Incoming()).rows.values()
         known = [*self._logged_glazes(), *(row.cells["glaze"] for row in given)]
         return unknown_glazes(incoming["layers"], known, "the logbook")
-
-    def _respell_glazes(self, tables: Sequence[Table]) -> None:
-        known = self._logged_glazes()
-        for table in tables:
-            if table.kind == "glazes":
-                known.extend(table.frame["glaze"])
-        for table in tables:
-            if table.kind in ("recipes", "layers"):
-                respell(table, "glaze", known, "the glazes")
 
     def _logged_glazes(self) -> list[str]:
         return [name for (name,) in self._connection.execute("SELECT glaze FROM glaze_names")]

@@ -13,6 +13,7 @@ import pandas as pd
 
 from runpredict.datafiles import OXIDES, packaged_rows
 from runpredict.errors import BadInput, Fault, TableWarning
+from runpredict.logbook.form_lists import ANGLE_SHEET, add_lists, add_picture
 from runpredict.logbook.history import CHANGE_COLUMNS, HISTORY
 from runpredict.tables.cells import Table, plain_heading
 from runpredict.tables.columns import COLUMNS, KINDS, TableKind
@@ -27,6 +28,7 @@ GUIDE_SHEET = "how to fill this in"
 _GUIDE_WIDTHS = (14, 18, 90, 34)
 _SHEETS_APART = {
     GUIDE_SHEET: "",
+    ANGLE_SHEET: "",
     HISTORY: "is not imported: a logbook keeps its own history.",
 }
 
@@ -123,13 +125,15 @@ def _guide() -> pd.DataFrame:
     return pd.DataFrame(rows)
 
 
-def write_template(path: str | os.PathLike[str]) -> None:
+def write_template(path: str | os.PathLike[str], wall_angles_png: bytes | None = None) -> None:
     """Write a blank workbook to fill in at the bench: a sheet a table, and one of instructions.
 
     Parameters
     ----------
     path : path
         An .xlsx file that is not there yet.
+    wall_angles_png : bytes, optional
+        Picture of what `wall_deg` means, for a sheet of its own.
 
     Raises
     ------
@@ -157,4 +161,7 @@ def write_template(path: str | os.PathLike[str]) -> None:
             book[GUIDE_SHEET].column_dimensions[column].width = width
             for cell in book[GUIDE_SHEET][column]:
                 cell.alignment = Alignment(wrap_text=True, vertical="top")
+        add_lists(book)
+        if wall_angles_png is not None:
+            add_picture(book, wall_angles_png, place=1)
         book.save(temporary)

@@ -12,6 +12,7 @@ from typing import Any, Self
 import pandas as pd
 
 from runpredict.logbook.history import changes_frame, revisions_frame
+from runpredict.logbook.named import firing_meant
 from runpredict.logbook.rows import Key, Stored, frame_of
 from runpredict.logbook.schema import FILE_NAME, connect, make_file, telling
 from runpredict.logbook.store import headings_of, newest_rows, revisions
@@ -19,7 +20,6 @@ from runpredict.tables.cells import nearest
 from runpredict.tables.columns import KINDS, TableKind
 from runpredict.tables.csv_files import refuse_kind
 from runpredict.tables.files import as_path, refuse_file, refuse_other
-from runpredict.tables.firings import firing_words
 from runpredict.tables.names import match_name
 
 __all__ = ["ReadLogbook"]
@@ -183,21 +183,18 @@ class ReadLogbook:
     def _logged_piece(self, piece: str) -> str:
         """The name as it is logged, of a piece typed with other case or spaces."""
         refuse_other(piece, str, "piece", "its name")
+        if self._layers_of(piece):
+            return piece
         return match_name(piece, self._logged_pieces()) or piece
 
     def _logged_pieces(self) -> list[str]:
-        return [name for (name,) in self._connection.execute("SELECT DISTINCT piece FROM layers")]
+        newest = newest_rows(self._connection, "layers").values()
+        pieces = (stored.row.cells["piece"] for stored in newest if not stored.retired)
+        return list(dict.fromkeys(pieces))
 
     def _one_firing(self, piece: str, stored: Mapping[Key, Stored], firing: str | None) -> str:
         refuse_other(firing, (str, type(None)), "firing", "its name, or None")
-        firings = list(dict.fromkeys(key[1] for key in stored))
-        listed = ", ".join(f'"{firing_words(key)}"' for key in firings)
-        if not firings:
-            hint = nearest(piece, list(dict.fromkeys(self.layers()["piece"])))
+        if not stored:
+            hint = nearest(piece, self._logged_pieces())
             refuse_file(piece, f"is no piece in the logbook{hint}; import its layers first.")
-        if firing is None and len(firings) > 1:
-            refuse_file(piece, f"is in the firings {listed}; say which with --firing.")
-        mine = firings if firing is None else [k for k in firings if k.strip() == firing.strip()]
-        if not mine:
-            refuse_file(piece, f'is not in a firing "{firing}"; it is in {listed}.')
-        return mine[0]
+        return firing_meant(piece, [key[1] for key in stored], firing)

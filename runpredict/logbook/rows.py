@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import warnings
-from collections.abc import Callable, Hashable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, TypeAlias
 
@@ -40,6 +40,7 @@ __all__ = [
     "changes_of",
     "faults_together",
     "frame_of",
+    "group_of",
     "has_result",
     "join_tables",
     "key_of",
@@ -233,11 +234,11 @@ def key_of(kind: TableKind, row: Row) -> Key:
     return tuple(key.values())
 
 
-def _group_of(kind: TableKind, key: Key) -> Hashable:
-    """Rows that must agree with each other: of a piece, of a recipe, of a schedule."""
+def group_of(kind: TableKind, key: Key) -> Key:
+    """What names the rows that must agree with each other: of a piece, a recipe, a schedule."""
     if kind == "layers":
         return key[:2]
-    return key[0] if kind in WHOLE else key
+    return key[:1] if kind in WHOLE else key
 
 
 def _extra_faults(table: Table, rows: Sequence[Row]) -> list[Fault]:
@@ -349,11 +350,11 @@ def changes_of(
             continue
         changes.append(Change(key, row, 1 if old is None else old.revision + 1))
     if kind in WHOLE:
-        groups = {_group_of(kind, key) for key in incoming.rows}
+        groups = {group_of(kind, key) for key in incoming.rows}
         changes += [
             Change(key, old.row, old.revision + 1, retired=True)
             for key, old in stored.items()
-            if not old.retired and _group_of(kind, key) in groups and key not in incoming.rows
+            if not old.retired and group_of(kind, key) in groups and key not in incoming.rows
         ]
     return changes, Counts(added, len(changes) - added, unchanged)
 
@@ -376,8 +377,8 @@ def faults_together(
     for change in changes:
         if change.retired:
             after.pop(change.key, None)
-    groups = {_group_of(kind, change.key) for change in changes}
-    keys = [key for key in after if _group_of(kind, key) in groups]
+    groups = {group_of(kind, change.key) for change in changes}
+    keys = [key for key in after if group_of(kind, key) in groups]
     raw = pd.DataFrame([after[key].cells for key in keys], columns=_names(kind))
     with warnings.catch_warnings(record=True) as told:
         warnings.simplefilter("always", TableWarning)

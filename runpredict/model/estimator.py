@@ -7,13 +7,13 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike
 from scipy import sparse
-from scipy.special import ndtr
 from sklearn.base import BaseEstimator, ClassifierMixin
 from sklearn.utils.multiclass import check_classification_targets
 from sklearn.utils.validation import check_is_fitted, validate_data
 
 from runpredict.arrays import AnyArray, Floats
-from runpredict.model import sampler
+from runpredict.model import laplace
+from runpredict.model.noise import chance_above, quantile
 
 
 class CensoredMarginClassifier(ClassifierMixin, BaseEstimator):  # type: ignore[misc]
@@ -25,20 +25,19 @@ class CensoredMarginClassifier(ClassifierMixin, BaseEstimator):  # type: ignore[
         Of the coefficients.
     intercept_sd : float
         Of the intercept about 0.
-    group_sd, unit_sd, noise_sd : float
-        Expected spread of what the rows of a group, and of a unit, have in common, and of each
-        row's own; the rows correct them.
-    sweeps, draws : int
-        Of the sampler, and kept.
-    random_state : int
+    group_sd, noise_sd : float
+        Expected spread of what the rows of a group have in common, and of each row's own; the
+        rows correct them.
 
     Attributes
     ----------
     classes_ : ndarray, shape (2,)
         The second is the one for which the margin is above 0.
-    coef_draws_ : ndarray, shape (features, draws)
-    intercept_draws_, spread_draws_ : ndarray, shape (draws,)
-        Equally likely intercepts, and spreads of the margin of a row of a new group.
+    coef_, coef_covariance_ : ndarray, shape (features,), (features + 1, features + 1)
+        The last row and column of the covariance belong to the intercept.
+    intercept_, noise_sd_, group_sd_ : float
+    mix_ : ndarray, shape (3,)
+        Shares of the noise's mixture, see `noise`.
     n_features_in_ : int
 
     Examples
@@ -55,21 +54,13 @@ class CensoredMarginClassifier(ClassifierMixin, BaseEstimator):  # type: ignore[
         prior_sd: ArrayLike = 3.0,
         intercept_sd: float = 3.0,
         group_sd: float = 0.25,
-        unit_sd: float = 0.33,
-        noise_sd: float = 0.4,
-        sweeps: int = 300,
-        draws: int = 100,
-        random_state: int = 0,
+        noise_sd: float = 0.5,
     ) -> None:
         self.prior_mean = prior_mean
         self.prior_sd = prior_sd
         self.intercept_sd = intercept_sd
         self.group_sd = group_sd
-        self.unit_sd = unit_sd
         self.noise_sd = noise_sd
-        self.sweeps = sweeps
-        self.draws = draws
-        self.random_state = random_state
 
     def __sklearn_tags__(self) -> Any:
         """Two classes only."""
@@ -84,9 +75,8 @@ class CensoredMarginClassifier(ClassifierMixin, BaseEstimator):  # type: ignore[
         margin_lower: ArrayLike | None = None,
         margin_upper: ArrayLike | None = None,
         groups: ArrayLike | None = None,
-        units: ArrayLike | None = None,
     ) -> CensoredMarginClassifier:
-        """Draw the coefficients.
+        """Fit the coefficients.
 
         Parameters
         ----------
@@ -95,8 +85,8 @@ class CensoredMarginClassifier(ClassifierMixin, BaseEstimator):  # type: ignore[
             Two classes; the second in sorted order is the one above 0.
         margin_lower, margin_upper : array_like, shape (rows,), optional
             Interval each margin was seen in; without them, the side of 0 that ``y`` says.
-        groups, units : array_like, shape (rows,), optional
-            Rows that have something in common: firings, pieces.
+        groups : array_like, shape (rows,), optional
+            Rows that have something in common: firings.
 
         Returns
         -------
@@ -119,49 +109,47 @@ class CensoredMarginClassifier(ClassifierMixin, BaseEstimator):  # type: ignore[
         if np.any(np.isnan(lower) | np.isnan(upper) | (lower > upper)):
             raise ValueError("margin_lower must not be above margin_upper, nor either missing.")
         n, p = X.shape
-        numbered = [
-            np.arange(n) if names is None else np.unique(np.asarray(names), return_inverse=True)[1]
-            for names in (groups, units)
-        ]
-        found = sampler.sample(
-            sampler.Evidence(
-                design=sparse.csr_array(np.column_stack([X, np.ones(n)])),
+        columns = [sparse.csr_array(np.column_stack([X, np.ones(n)]))]
+        count = 0
+        if groups is not None:
+            numbers = np.unique(np.asarray(groups), return_inverse=True)[1]
+            count = int(numbers.max()) + 1
+            columns.append(sparse.csr_array((np.ones(n), (np.arange(n), numbers)), (n, count)))
+        mean = np.broadcast_to(np.asarray(self.prior_mean, dtype=float), p)
+        sd = np.broadcast_to(np.asarray(self.prior_sd, dtype=float), p)
+        fitted = laplace.fit(
+            laplace.Evidence(
+                design=sparse.hstack(columns, format="csr"),
                 lower=lower.astype(float),
                 upper=upper.astype(float),
-                own_variance=np.zeros(n),
-                firing=np.zeros(n, dtype=np.intp) if groups is None else numbered[0],
-                piece=numbered[1],
+                parts=np.zeros((n, 0)),
             ),
-            sampler.Prior(
-                mean=np.append(np.broadcast_to(np.asarray(self.prior_mean, dtype=float), p), 0.0),
-                sd=np.append(
-                    np.broadcast_to(np.asarray(self.prior_sd, dtype=float), p), self.intercept_sd
-                ),
-                alike=[],
-                firing_sd=self.group_sd,
-                piece_sd=self.unit_sd,
+            laplace.Prior(
+                mean=np.concatenate([mean, np.zeros(1 + count)]),
+                sd=np.concatenate([sd, [self.intercept_sd], np.full(count, self.group_sd)]),
+                family=np.concatenate([np.full(p + 1, -1), np.zeros(count, dtype=np.intp)]),
                 noise_sd=self.noise_sd,
             ),
-            self.sweeps,
-            self.draws,
-            self.random_state,
         )
-        self.coef_draws_ = found.effects[:-1]
-        self.intercept_draws_ = found.effects[-1]
-        if groups is None:
-            self.intercept_draws_ = self.intercept_draws_ + found.firings[0]
-        group_sd = found.firing_sd if groups is not None else 0.0
-        self.spread_draws_ = np.sqrt(group_sd**2 + found.piece_sd**2 + found.noise_sd**2)
+        self.coef_, self.intercept_ = fitted.mean[:p], float(fitted.mean[p])
+        self.coef_covariance_ = fitted.covariance[: p + 1, : p + 1]
+        self.noise_sd_, self.mix_ = fitted.noise_sd, fitted.mix
+        self.group_sd_ = float(fitted.sd[-1]) if count else 0.0
         return self
 
-    def _margins(self, X: Any) -> Floats:
+    def _margins(self, X: Any) -> tuple[Floats, Floats]:
+        """Mean of each row's margin, and the variance of what is not known of it."""
         check_is_fitted(self)
         X = validate_data(self, X, dtype=float, reset=False)
-        return np.asarray(X @ self.coef_draws_ + self.intercept_draws_, dtype=float)
+        rows = np.column_stack([X, np.ones(len(X))])
+        variance = ((rows @ self.coef_covariance_) * rows).sum(axis=1) + self.group_sd_**2
+        return np.asarray(X @ self.coef_ + self.intercept_, dtype=float), variance
 
     def predict_proba(self, X: Any) -> Floats:
         """Chance of each class, shape (rows, 2), or (rows, 1) where only one was seen."""
-        above = ndtr(self._margins(X) / self.spread_draws_).mean(axis=1)
+        mean, variance = self._margins(X)
+        noise = np.full(len(mean), self.noise_sd_**2)
+        above = chance_above(mean, variance, noise, self.mix_)
         if len(self.classes_) == 1:
             return np.ones((len(above), 1))
         return np.column_stack([1.0 - above, above])
@@ -173,6 +161,6 @@ class CensoredMarginClassifier(ClassifierMixin, BaseEstimator):  # type: ignore[
 
     def predict_quantiles(self, X: Any, levels: Any = (0.05, 0.5, 0.95)) -> Floats:
         """Quantiles of each row's margin, shape (rows, levels)."""
-        margins = self._margins(X)
-        noise = np.random.default_rng(self.random_state).standard_normal(margins.shape)
-        return np.quantile(margins + noise * self.spread_draws_, levels, axis=1).T
+        mean, variance = self._margins(X)
+        noise = np.full(len(mean), self.noise_sd_**2)
+        return np.stack([mean + quantile(q, variance, noise, self.mix_) for q in levels], axis=1)

@@ -7,16 +7,15 @@ here: how thick it is once fired, how fluid its melt is over the firing, where i
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, fields, replace
-from functools import cached_property
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
-from runpredict.arrays import Bools, Floats, Indices, Objects
-from runpredict.physics import film, heat, melt, melt_properties
+from runpredict.arrays import Bools, Floats, Indices
+from runpredict.physics import heat, melt, melt_properties, mixing, sheets
 from runpredict.physics.chemistry import OXIDES, mole_fractions, unity_formula
 from runpredict.tables.plan import check_plan
 from runpredict.tables.rows import with_defaults
@@ -38,6 +37,11 @@ JAR_UNITY = {
 }  # fmt: skip
 JAR_SPAN_C = (1150.0, 1260.0)
 JAR_SHARE_OUTSIDE = 1.0 / 3.0
+LABEL_RAMP_C_PER_H = 60.0
+JAR_CONE_C = 1222.0  # where that glaze is mature; one for another cone is as fluid at its own
+# A level film spreads under its own height, and no shelf or wall is true: it creeps as on so much
+# more slope. Common practice, no source.
+LEVEL_SLOPE = 0.06
 
 
 def typical_thickness_mm(method: Sequence[str], coats: ArrayLike) -> Floats:
@@ -62,10 +66,24 @@ def typical_thickness_mm(method: Sequence[str], coats: ArrayLike) -> Floats:
     return np.asarray(first + further * (np.asarray(coats, dtype=float) - 1.0), dtype=float)
 
 
-def _jar_shift_c(peak_c: Floats) -> Floats:
+def _jar_shift_c(glazes: pd.DataFrame, peak_c: Floats) -> Floats:
+    """How much hotter or colder each jar's melt is than the ordinary one's would be. [°C]
+
+    A jar is as fluid at the cone on its label as the ordinary glaze at its own; one without a
+    label is taken to be bought for the cone it is fired to, as far as glazes reach.
+    """
     low, high = JAR_SPAN_C
     outside = np.maximum(peak_c - high, 0.0) - np.maximum(low - peak_c, 0.0)
-    return -(1.0 - JAR_SHARE_OUTSIDE) * outside
+    shift = -(1.0 - JAR_SHARE_OUTSIDE) * outside
+    label = glazes.get("matures_cone")
+    if label is None:
+        return shift
+    named = label.fillna("").ne("").to_numpy()
+    mature_c = np.full(len(glazes), JAR_CONE_C)
+    if named.any():
+        cones = label[named].tolist()
+        mature_c[named] = heat.cone_peak_c(cones, np.full(len(cones), LABEL_RAMP_C_PER_H))
+    return np.where(named, JAR_CONE_C - mature_c, shift)
 
 
 def _glaze_curves(glazes: pd.DataFrame) -> tuple[melt.MeltCurve, Bools, Floats]:
@@ -131,7 +149,7 @@ def _melt_columns(
         outside=curves.outside[g],
     )
     fired = firings.take(f)
-    shift = np.where(known[g], 0.0, _jar_shift_c(fired.peak_c))
+    shift = np.where(known[g], 0.0, _jar_shift_c(glazes.iloc[g], fired.peak_c))
     solids = melt_properties.stiffening_log10(moles[g])
     peak = (fired.peak_c + shift)[:, None]
     at_peak = curve.log10_pa_s(peak)[:, 0] + solids.shift_log10
@@ -196,6 +214,7 @@ def features_of(
     """
     layers = with_defaults(layers)
     named = glazes.set_index("glaze")
+    layers = _with_schedule_ramp(layers, schedules)
     typical = typical_thickness_mm(layers["method"].tolist(), layers["coats"].to_numpy(dtype=float))
     measured = layers["thickness_mm"].notna().to_numpy()
     kept = [
@@ -217,15 +236,25 @@ def features_of(
     out["thickness_mm"] = layers["thickness_mm"].where(measured, typical)
     for name, values in _melt_columns(layers, glazes, schedules).items():
         out[name] = values
+    out["slope"] = sheets.slope(out["wall_deg"]) + LEVEL_SLOPE
     for name, fluidity in (
         ("mobility_per_m", "fluidity_per_pa"),
         ("mobility_per_hold_min_per_m", "fluidity_per_hold_min_per_pa"),
     ):
-        out[name] = film.mobility_per_m(out[fluidity], out["density_kg_m3"], out["wall_deg"])
+        out[name] = sheets.GRAVITY_M_S2 * out["density_kg_m3"] * out["slope"] * out[fluidity]
     out["mixed_share"] = _mixed_share(out)
     for name, by_glaze in _unity_columns(glazes).items():
         out[name] = by_glaze.reindex(layers["glaze"]).to_numpy()
     return out
+
+
+def _with_schedule_ramp(layers: pd.DataFrame, schedules: pd.DataFrame | None) -> pd.DataFrame:
+    """The heating rate that a typed schedule reaches its top with, in place of a default."""
+    if schedules is None or schedules.empty:
+        return layers
+    top = schedules.loc[schedules.groupby("firing")["target_c"].idxmax()]
+    rate = top.set_index("firing")["rate_c_per_h"].reindex(layers["firing"]).to_numpy(dtype=float)
+    return layers.assign(ramp_c_per_h=np.where(rate > 0, rate, layers["ramp_c_per_h"]))
 
 
 def _mixed_share(rows: pd.DataFrame) -> Floats:
@@ -234,13 +263,13 @@ def _mixed_share(rows: pd.DataFrame) -> Floats:
     # The melt where two glazes meet is as viscous as the mean of the logarithms.
     log10_pa_s = by_piece["viscosity_log10_pa_s"].transform("mean").to_numpy(dtype=float)
     fluidity = np.log(rows["fluidity_per_pa"]).groupby(by_piece.ngroup()).transform("mean")
-    depth_m = film.mixed_depth_m(
+    depth_m = mixing.mixed_depth_m(
         melt_properties.interdiffusivity_m2_s(
             log10_pa_s, rows["peak_c"].to_numpy(dtype=float) + melt.CELSIUS_ZERO_K
         ),
         np.exp(fluidity.to_numpy(dtype=float)) * 10.0**log10_pa_s,
     )
-    share = film.mixed_share(1e-3 * FIRED_SHARE * rows["thickness_mm"].to_numpy(), depth_m)
+    share = mixing.mixed_share(1e-3 * FIRED_SHARE * rows["thickness_mm"].to_numpy(), depth_m)
     alone = by_piece["layer"].transform("size").to_numpy() == 1
     return np.where(alone, 1.0, share)
 
@@ -254,158 +283,3 @@ def _unity_columns(glazes: pd.DataFrame) -> dict[str, Any]:
     names |= {f"{oxide}_per_flux_mol": oxide for oxide in ("B2O3", "Al2O3", "SiO2")}
     names["silica_alumina_ratio"] = "silica_alumina_ratio"
     return {column: unity[name].astype(float) for column, name in names.items()}
-
-
-@dataclass(frozen=True)
-class Stacks:
-    """The layers of n pieces as padded arrays, k the most layers on one piece.
-
-    Attributes
-    ----------
-    rows : DataFrame
-        The features they were made from.
-    piece_at, layer_at : ndarray of int, shape (rows,)
-        Where each row of the features sits in the arrays.
-    method : ndarray of str, shape (n, k)
-    present, measured, chemistry_known : ndarray of bool, shape (n, k)
-        The layer is there; its thickness was measured; its glaze is no jar.
-    behaviour : ndarray of str, shape (n, k)
-        The word on the jar, "" where there is none.
-    melt_sd_log10 : ndarray, shape (n, k)
-        Standard error of log10 viscosity.
-    lower_m, upper_m, thickness_m : ndarray, shape (n, k)
-        Edges above the foot and fired thickness. [m]
-    mobility_per_m, mobility_per_hold_min_per_m : ndarray, shape (n, k)
-        ρ g sin(wall) Φ of each layer's melt, and what each minute of hold adds to it.
-    coats : ndarray of int, shape (n, k)
-    coat_ratio : ndarray, shape (n, k, c)
-        Thickness with 1 ... c coats over thickness as planned.
-    puddle_m : ndarray, shape (n,)
-        Depth at which a puddle of the piece's glaze stands on a cookie. [m]
-    glaze : ndarray of int, shape (n, k)
-        Number of the layer's glaze in ``glazes``; -1 where there is no layer.
-    foot_m, hold_min, ramp_c_per_h : ndarray, shape (n,)
-    body, firing, piece : ndarray of str, shape (n,)
-    """
-
-    rows: pd.DataFrame
-    piece_at: Indices
-    layer_at: Indices
-    present: Bools
-    measured: Bools
-    chemistry_known: Bools
-    behaviour: Objects
-    melt_sd_log10: Floats
-    lower_m: Floats
-    upper_m: Floats
-    thickness_m: Floats
-    mobility_per_m: Floats
-    mobility_per_hold_min_per_m: Floats
-    method: Objects
-    coats: Indices
-    coat_ratio: Floats
-    puddle_m: Floats
-    glaze: Indices
-    glazes: tuple[str, ...]
-    foot_m: Floats
-    hold_min: Floats
-    ramp_c_per_h: Floats
-    body: Objects
-    firing: Objects
-    piece: Objects
-
-    @cached_property
-    def wall(self) -> film.Wall:
-        """Where the glaze stands."""
-        return film.Wall(self.lower_m, self.upper_m, self.thickness_m)
-
-    @property
-    def mobility_log(self) -> Floats:
-        """Natural log of `mobility_per_m`, shape (n, k)."""
-        return np.log(np.maximum(self.mobility_per_m, LEAST_MOBILITY_PER_M))
-
-    @property
-    def first_of_glaze(self) -> Indices:
-        """The first layer of the piece with the same glaze as each layer, shape (n, k)."""
-        return (self.glaze[:, :, None] == self.glaze[:, None, :]).argmax(axis=2)
-
-    @cached_property
-    def shares(self) -> Floats:
-        """Share of each layer in what moves each edge, shape (n, k, k)."""
-        return film.mixing_shares(self.present)
-
-    @property
-    def glazed(self) -> Bools:
-        """The layer is there and covers some of the wall, shape (n, k)."""
-        return self.present & (self.upper_m > self.lower_m)
-
-    def take(self, pieces: Indices | slice) -> Stacks:
-        """The same arrays for some of the pieces; rows stay as they are."""
-        whole = ("rows", "piece_at", "layer_at", "glazes")
-        names = [field.name for field in fields(self) if field.name not in whole]
-        return replace(self, **{name: getattr(self, name)[pieces] for name in names})
-
-
-def _coat_ratio(rows: pd.DataFrame, coats: Indices, grid: Any) -> Floats:
-    method = rows["method"].tolist()
-    planned = typical_thickness_mm(method, coats)
-    most = int(coats.max(initial=1)) + MORE_COATS
-    ratios = [typical_thickness_mm(method, np.full(len(rows), c)) for c in range(1, most + 1)]
-    return np.stack([grid(ratio / planned, 1.0) for ratio in ratios], axis=2)
-
-
-def stacks_of(rows: pd.DataFrame) -> Stacks:
-    """Arrange the rows of `features_of` by piece.
-
-    Parameters
-    ----------
-    rows : DataFrame with the columns of `features_of`, any order
-
-    Returns
-    -------
-    Stacks, pieces in the order they first appear
-    """
-    piece_at = rows.groupby(["firing", "piece"], sort=False, dropna=False).ngroup().to_numpy()
-    layer_at = rows.groupby(piece_at)["layer"].rank(method="first").to_numpy(dtype=np.intp) - 1
-    n = int(piece_at.max()) + 1 if len(rows) else 0
-    k = int(layer_at.max()) + 1 if len(rows) else 1
-
-    def grid(values: Any, fill: Any = 0.0) -> Any:
-        table = np.full((n, k), fill, dtype=values.dtype)
-        table[piece_at, layer_at] = values
-        return table
-
-    def metres(column: str) -> Any:
-        return grid(rows[column].to_numpy(dtype=float) * 1e-3)
-
-    codes, glazes = pd.factorize(rows["glaze"])
-    coats = rows["coats"].to_numpy(dtype=float).astype(np.intp)
-    first = np.unique(piece_at, return_index=True)[1]
-    return Stacks(
-        rows=rows,
-        piece_at=piece_at.astype(np.intp),
-        layer_at=layer_at,
-        present=grid(np.ones(len(rows), dtype=bool), False),
-        measured=grid(rows["thickness_measured"].to_numpy(dtype=bool), False),
-        chemistry_known=grid(rows["chemistry_known"].to_numpy(dtype=bool), False),
-        behaviour=grid(rows["behaviour"].fillna("").to_numpy(dtype=object), ""),
-        melt_sd_log10=grid(rows["viscosity_sd_log10"].to_numpy(dtype=float)),
-        lower_m=metres("lower_edge_mm"),
-        upper_m=metres("upper_edge_mm"),
-        thickness_m=metres("thickness_mm") * FIRED_SHARE,
-        mobility_per_m=grid(rows["mobility_per_m"].to_numpy(dtype=float)),
-        mobility_per_hold_min_per_m=grid(rows["mobility_per_hold_min_per_m"].to_numpy(dtype=float)),
-        method=grid(rows["method"].to_numpy(dtype=object), ""),
-        coats=grid(coats, 1),
-        coat_ratio=_coat_ratio(rows, coats, grid),
-        puddle_m=film.puddle_depth_m(
-            rows["surface_tension_n_m"].to_numpy(dtype=float)[first],
-            rows["density_kg_m3"].to_numpy(dtype=float)[first],
-        ),
-        glaze=grid(codes, -1),
-        glazes=tuple(glazes),
-        foot_m=rows["foot_mm"].to_numpy(dtype=float)[first] * 1e-3,
-        hold_min=rows["hold_min"].to_numpy(dtype=float)[first],
-        ramp_c_per_h=rows["ramp_c_per_h"].to_numpy(dtype=float)[first],
-        **{name: rows[name].to_numpy(dtype=object)[first] for name in ("body", "firing", "piece")},
-    )

@@ -1,131 +1,40 @@
-"""The model a log trains: a censored estimator, and the predictor built on it.
+"""What a log teaches: the effects of its glazes, pairs, kiln and hand, and the predictor of it.
 
-Physics and the rules are its prior; each outcome, an interval of the run, moves the effects of
-glazes, pairs, bodies, firings, kiln and hand by as much as it can say. All effects are factors on
-mobility, the same whatever the thickness, edge, heat or wall, so that every trained model keeps
-the order physics demands: more glaze, more heat or a lower edge is never safer.
+The rules are its prior; each outcome, an interval of the run, is an interval of the margin of an
+edge, and moves the effects by as much as it can say. Effects are steps in log mobility that hang
+on names alone, never on thickness, edge, heat or wall, so that every trained model keeps the order
+physics demands: more glaze, more heat or a lower edge is never safer.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from typing import Any
 
 import numpy as np
 import pandas as pd
 
-from runpredict.arrays import AnyArray, Floats
-from runpredict.model import rules, sampler
-from runpredict.model.effects import ALIKE_FAMILIES, design, pair_of_edge, prior_of, terms_of
-from runpredict.model.features import Stacks, typical_thickness_mm
+from runpredict.arrays import AnyArray, Bools, Floats, Indices
+from runpredict.model import laplace, rules
+from runpredict.model.chances import HELD_BACK_M, Blend, Chances, Shape, calibrated
+from runpredict.model.effects import (
+    Columns,
+    Effect,
+    design,
+    effects_in,
+    pair_columns,
+    prior_of,
+    shape_design,
+)
+from runpredict.model.noise import MIX_SHARES
+from runpredict.model.outcomes import Outcomes
+from runpredict.model.stacks import Stacks
 from runpredict.physics import film
 
-SWEEPS, FOLD_SWEEPS, DRAWS, FOLD_DRAWS = 400, 160, 128, 64
-READING_MM = 0.5  # a ruler is read to this either way, or to a part of a long run
-READING_SHARE = 0.03
-
-
-@dataclass(frozen=True)
-class Outcomes:
-    """Results of a log, piece by piece.
-
-    Attributes
-    ----------
-    lower_m, upper_m : ndarray, shape (n, k)
-        Interval of each edge's run, NaN where nothing is known of it. [m]
-    past : ndarray, shape (n,)
-        1 if any layer passed the foot, 0 if none did, NaN where that is not known.
-    run_mm : ndarray, shape (n, k)
-        Measured runs of layers that stopped in time. [mm]
-    """
-
-    lower_m: Floats
-    upper_m: Floats
-    past: Floats
-    run_mm: Floats
-
-    def take(self, pieces: AnyArray) -> Outcomes:
-        """Those of some of the pieces."""
-        return Outcomes(
-            self.lower_m[pieces], self.upper_m[pieces], self.past[pieces], self.run_mm[pieces]
-        )
-
-
-def outcomes_of(log: pd.DataFrame, stacks: Stacks) -> Outcomes:
-    """Read each row of a log for what it says.
-
-    Parameters
-    ----------
-    log : DataFrame
-        Layers with results, in the order of the rows the stacks were made of.
-    stacks : Stacks of n pieces with up to k layers
-
-    Returns
-    -------
-    Outcomes
-
-    Notes
-    -----
-    Past the foot: the run is at least the distance, and at least what was measured. Not past and
-    not measured: less than the distance. Measured: within a reading of it. Where a measured run
-    contradicts the word, the word stands, and the run says nothing more.
-    """
-    reach = stacks.lower_m[stacks.piece_at, stacks.layer_at]
-    run = log["run_mm"].to_numpy(dtype=float) * 1e-3
-    word = log["past_foot"].to_numpy(dtype=object)
-    past = (word == "yes") | ((word != "no") & (run > reach))
-    stopped = (word == "no") | ((word != "yes") & (run <= reach))
-    reading = np.maximum(READING_MM * 1e-3, READING_SHARE * run)
-    measured = stopped & (run <= reach + reading)
-    lower = np.where(past, np.fmax(reach, run), np.where(measured, run - reading, -np.inf))
-    upper = np.where(
-        past, np.inf, np.where(measured, np.minimum(run + reading, reach + reading), reach)
-    )
-    unknown = ~past & ~stopped
-    grids = [np.full(stacks.present.shape, np.nan) for _ in range(3)]
-    for grid, values in zip(
-        grids,
-        (
-            np.where(unknown, np.nan, lower),
-            np.where(unknown, np.nan, upper),
-            np.where(measured, 1e3 * run, np.nan),
-        ),
-        strict=True,
-    ):
-        grid[stacks.piece_at, stacks.layer_at] = values
-    any_past = np.bincount(stacks.piece_at, past, len(stacks.present)) > 0
-    all_known = np.bincount(stacks.piece_at, unknown, len(stacks.present)) == 0
-    piece = np.where(any_past, 1.0, np.where(all_known, 0.0, np.nan))
-    return Outcomes(grids[0], grids[1], piece, grids[2])
-
-
-def _reach_m(run_m: Floats) -> Floats:
-    """The way to go for a run, with a stand-in where the run is open."""
-    return np.where(np.isfinite(run_m), np.maximum(run_m, 0.0), 1.0) + rules.HELD_BACK_M
-
-
-def chance_of_outcomes(draws: rules.Draws, stacks: Stacks, outcomes: Outcomes) -> Floats:
-    """How likely each result was, runs included.
-
-    Parameters
-    ----------
-    draws : Draws for n pieces with up to k layers
-    stacks : Stacks
-    outcomes : Outcomes
-
-    Returns
-    -------
-    ndarray, shape (n, k)
-        Chance of the interval each edge's run was seen in; NaN where nothing is known of it.
-    """
-
-    def below(run_m: Floats) -> Floats:
-        chance = 1.0 - draws.passing(stacks, _reach_m(run_m)).mean(axis=2)
-        return np.where(run_m == np.inf, 1.0, np.where(run_m > 0, chance, 0.0))
-
-    inside = below(outcomes.upper_m) - below(outcomes.lower_m)
-    return np.where(np.isnan(outcomes.upper_m), np.nan, inside)
+ROUNDS = 2  # times the film is drawn anew with the melts as learned
+# Families that keep the spread expected of them: they have one member, or few.
+KEPT = ("kiln", "hand", "over", "alone", "ramp", "caution", "wall", "thickness")
+CAUTION_SPAN, POWER_LEAST, POWER_MOST = (0.0, 0.8), -0.8, 2.0
 
 
 @dataclass(frozen=True)
@@ -135,83 +44,265 @@ class Studio:
     Attributes
     ----------
     known : dict
-        Row of each effect in `effects`.
-    effects, firings : ndarray, shape (p, draws), (f, draws)
-    pair_sd, firing_sd, piece_sd, noise_sd : ndarray, shape (draws,)
-    firing_names : dict
-        Row of each firing in `firings`.
-    coat_sd : float
-        Natural log of thickness, one coat against another.
+        Place of each effect in what follows.
+    mean, covariance : ndarray, shape (p,), (p, p)
+    sd : ndarray, shape (p,)
+        Spread of each effect's family.
+    noise_sd, pair_variance, coat_sd : float
+        Of the noise of an edge; its variance besides where glazes lie over each other; natural
+        log of thickness, one coat against another.
+    mix : ndarray, shape (3,)
     seen : dict
         How many logged layers there are of each glaze.
     """
 
-    known: dict[Any, int]
-    effects: Floats
-    firings: Floats
-    firing_names: dict[str, int]
-    pair_sd: Floats
-    firing_sd: Floats
-    piece_sd: Floats
-    noise_sd: Floats
+    known: dict[Effect, int]
+    mean: Floats
+    covariance: Floats
+    sd: Floats
+    noise_sd: float
+    pair_variance: float
     coat_sd: float
+    mix: Floats
     seen: dict[str, int]
 
-    def draws(self, stacks: Stacks) -> rules.Draws:
-        """Deviations for these pieces, as `rules.RulesPredictor.draws`."""
-        n, k = stacks.present.shape
-        count = self.effects.shape[1]
-        (common, _), (coat, pair, glaze, _) = rules.deviations(k, count)
-        terms = terms_of(stacks)
-        taught = (design(terms, (n, k), self.known) @ self.effects).reshape(n, k, count)
-        mean, sd = rules.glaze_prior(stacks)
-        new_glaze = ~np.isin(
-            np.array([*stacks.glazes, ""], dtype=object)[stacks.glaze].astype(str),
-            [name for family, name in self.known if family == "glaze"],
+    def spread(self, family: str, expected: float) -> float:
+        """Spread of a family, as expected where the log has none of it."""
+        mine = [i for (name, _), i in self.known.items() if name == family]
+        return float(self.sd[mine[0]]) if mine else expected
+
+    @property
+    def shape(self) -> Shape:
+        """How the film's answer is bent, kept to where more is never safer."""
+        caution, wall, thickness = (
+            float(self.mean[self.known[(name, "")]]) for name in ("caution", "wall", "thickness")
         )
-        guess = mean[..., None] + sd[..., None] * glaze[stacks.first_of_glaze]
-        guess = np.where(new_glaze[..., None], guess, 0.0)
-        over, under = pair_of_edge(stacks)
-        new_pair = np.array(
-            [
-                [
-                    o >= 0 and ("pair", (stacks.glazes[o], stacks.glazes[u])) not in self.known
-                    for o, u in zip(*row, strict=True)
-                ]
-                for row in zip(over, under, strict=True)
-            ],
-            dtype=bool,
-        ).reshape(n, k)
-        pairs = rules.pair_of_layers(pair, self.pair_sd)
-        new_body = np.array([("body", body) not in self.known for body in stacks.body])
-        row = np.array([self.firing_names.get(name, -1) for name in stacks.firing])
-        fired = np.where((row >= 0)[:, None], self.firings[row], 0.0) if len(self.firings) else 0.0
-        loose = np.sqrt(
-            self.piece_sd**2
-            + np.where((row < 0)[:, None], self.firing_sd**2, 0.0)
-            + np.where(new_body, rules.BODY_SD**2, 0.0)[:, None]
+        return Shape(
+            caution=float(np.clip(caution, *CAUTION_SPAN)),
+            wall=float(np.clip(wall, POWER_LEAST, POWER_MOST)),
+            thickness=float(np.clip(thickness, POWER_LEAST, POWER_MOST)),
         )
-        shared = fired + loose * common
-        uneven = np.where(stacks.measured[..., None], 0.0, 2.0 * self.coat_sd * coat)
-        return rules.Draws(
-            layer_log=guess + uneven,
-            edge_log=taught + np.where(new_pair[..., None], pairs, 0.0) + shared[:, None],
-            edge_sd=self.noise_sd,
+
+    def melt_log(self, stacks: Stacks) -> Floats:
+        """Step of each melt: what is expected of it, corrected by what was learned, (n, k)."""
+        guess = rules.glaze_prior(stacks)[0]
+        place = self._glaze_place(stacks)
+        own = np.where(place >= 0, self.mean[place], guess)
+        hand = self.mean[self.known[("hand", "")]]
+        names, at = np.unique(stacks.method.astype(str), return_inverse=True)
+        steps = [self.known.get(("method", name), -1) for name in names]
+        method = np.array([self.mean[i] if i >= 0 else 0.0 for i in steps])
+        coat = np.where(stacks.measured, 0.0, 2.0 * (hand + method[at.reshape(own.shape)]))
+        return own + coat + rules.ordinary_log(stacks)
+
+    def _glaze_place(self, stacks: Stacks) -> Indices:
+        names = [*((("glaze", name)) for name in stacks.glazes), ("glaze", None)]
+        return np.array([self.known.get(name, -1) for name in names], dtype=np.intp)[stacks.glaze]
+
+    def edges(self, stacks: Stacks) -> tuple[Floats, Floats]:
+        """Mean of what is added to each margin, and the variance of all that is known, (n, k)."""
+        shape = stacks.present.shape
+        rows = design(stacks, self.known, stacks.shares)
+        of_melts = np.array([family in ("glaze", "hand", "method") for family, _ in self.known])
+        mean = (rows @ np.where(of_melts, 0.0, self.mean)).reshape(shape)
+        variance = laplace.spread_of(rows, self.covariance).reshape(shape)
+        return mean + rules.alone_log(stacks), variance + self._unknown_variance(stacks)
+
+    def _unknown_variance(self, stacks: Stacks) -> Floats:
+        """Of glazes, pairs, bodies and firings that the log does not have, shape (n, k)."""
+        sd = rules.glaze_prior(stacks)[1]
+        new_glaze = (self._glaze_place(stacks) < 0) & stacks.present
+        glaze = (stacks.shares**2 * np.where(new_glaze, sd**2, 0.0)[:, None]).sum(axis=2)
+        pair = self.spread("pair", rules.PAIR_SD) ** 2 * self._new_pair(stacks)
+        body = np.array([("body", name) not in self.known for name in stacks.body], dtype=float)
+        firing = np.array([("firing", name) not in self.known for name in stacks.firing])
+        firing_sd = self.spread("firing", rules.FIRING_SD)
+        shared = rules.BODY_SD**2 * body + firing_sd**2 * firing
+        return np.asarray(glaze + pair + shared[:, None], dtype=float)
+
+    def _new_pair(self, stacks: Stacks) -> Bools:
+        known = pair_columns(Columns(stacks, self.known), "pair")
+        return (stacks.partner >= 0) & (known < 0)
+
+    def chances(self, stacks: Stacks) -> Chances:
+        """What is known of these pieces, as `rules.RulesPredictor.chances`."""
+        edge_log, variance = self.edges(stacks)
+        mixed = rules.paired(stacks)
+        noise = self.noise_sd**2 + rules.coat_variance(stacks, self.coat_sd)
+        return Chances(
+            melt_log=self.melt_log(stacks),
+            edge_log=edge_log,
+            variance=variance,
+            noise=noise + self.pair_variance * mixed,
+            mix=self.mix,
+            shape=self.shape,
         )
 
 
-def shares_of_draws(share: float, count: int) -> tuple[int, int]:
-    """How many draws of the log's model, of `count`, and of the rules make a share.
+@dataclass(frozen=True)
+class Margins:
+    """A log's outcomes as rows of a linear model.
 
-    Examples
-    --------
-    >>> shares_of_draws(0.5, 128), shares_of_draws(0.9, 128), shares_of_draws(0.0, 128)
-    ((64, 64), (128, 14), (0, 64))
+    Attributes
+    ----------
+    piece, edge : ndarray of int, shape (rows,)
+    known : dict
+        Column of each effect.
+    rows : laplace.Evidence
+    prior : laplace.Prior
     """
-    if share in (0.0, 1.0):
-        return (0, rules.DRAWS) if share == 0.0 else (count, 0)
-    mine = min(count, round(rules.DRAWS * share / (1.0 - share)))
-    return mine, min(rules.DRAWS, round(mine * (1.0 - share) / share)) if mine else rules.DRAWS
+
+    piece: Indices
+    edge: Indices
+    known: dict[Effect, int]
+    rows: laplace.Evidence
+    prior: laplace.Prior
+
+    def only(self, kept: Bools) -> laplace.Evidence:
+        """Some of the rows."""
+        return laplace.Evidence(
+            design=self.rows.design[kept],
+            lower=self.rows.lower[kept],
+            upper=self.rows.upper[kept],
+            parts=self.rows.parts[kept],
+        )
+
+
+def margins_of(
+    stacks: Stacks, outcomes: Outcomes, known: dict[Effect, int], studio: Studio | None = None
+) -> Margins:
+    """Outcomes as margins, the film taken with the melts as expected or as learned before.
+
+    Parameters
+    ----------
+    stacks : Stacks
+    outcomes : Outcomes
+    known : dict
+        Column of each effect.
+    studio : Studio, optional
+        What was learned in a first round.
+    """
+    mean, sd = prior_of(list(known), prior_by_glaze(stacks))
+    about = mean if studio is None else studio.mean
+    before = _studio_of(known, about, sd, stacks) if studio is None else studio
+    melt_log = before.melt_log(stacks)
+    moving = Shape().films(stacks, melt_log)
+    share, _ = film.driving(moving, stacks.lower_m + HELD_BACK_M)
+    whole = design(stacks, known, share) + shape_design(stacks, known, moving, share)
+    of_melts = np.array([family in ("glaze", "hand", "method") for family, _ in known])
+    # The film holds the melts' steps already; the line through them has to be taken off again.
+    given = (whole @ np.where(of_melts, about, 0.0)).reshape(stacks.present.shape)
+    fixed = rules.alone_log(stacks) - given
+
+    def margin(run_m: Floats) -> Floats:
+        way = np.where(np.isfinite(run_m), np.maximum(run_m, 0.0), 1.0) + HELD_BACK_M
+        return film.log_factor_to_reach(moving, way) - fixed
+
+    lower = np.where(outcomes.lower_m > 0, margin(outcomes.lower_m), -np.inf)
+    upper = np.where(np.isfinite(outcomes.upper_m), margin(outcomes.upper_m), np.inf)
+    used = (
+        stacks.glazed
+        & ~np.isnan(outcomes.upper_m)
+        & np.isfinite(film.log_factor_to_reach(moving, stacks.lower_m + HELD_BACK_M))
+    )
+    used &= stacks.twin == np.arange(used.shape[1])
+    piece, edge = np.nonzero(used)
+    at = piece * used.shape[1] + edge
+    coats = 4.0 * rules.COAT_SD**2 * (share**2 * ~stacks.measured[:, None, :]).sum(axis=2)
+    parts = np.stack([coats, rules.PAIRED_VARIANCE * rules.paired(stacks)], axis=2)
+    families = [family for family, _ in known]
+    numbers = {name: i for i, name in enumerate(dict.fromkeys(families)) if name not in KEPT}
+    return Margins(
+        piece=piece,
+        edge=edge,
+        known=known,
+        rows=laplace.Evidence(
+            design=whole.tocsr()[at],
+            lower=lower[piece, edge],
+            upper=upper[piece, edge],
+            parts=parts[piece, edge],
+        ),
+        prior=laplace.Prior(
+            mean=mean,
+            sd=sd,
+            family=np.array([numbers.get(family, -1) for family in families], dtype=np.intp),
+            noise_sd=rules.NOISE_SD,
+        ),
+    )
+
+
+def prior_by_glaze(stacks: Stacks) -> dict[str, tuple[float, float]]:
+    """Prior of each glaze: the mean over its layers, which differ in nothing but the heat."""
+    mean, sd = rules.glaze_prior(stacks)
+    names = stacks.glaze_name
+    found = {}
+    for name in set(names[stacks.present]):
+        mine = (names == name) & stacks.present
+        found[name] = (float(mean[mine].mean()), float(sd[mine].mean()))
+    return found
+
+
+def _studio_of(known: dict[Effect, int], mean: Floats, sd: Floats, stacks: Stacks) -> Studio:
+    names, counts = np.unique(stacks.glaze_name[stacks.present].astype(str), return_counts=True)
+    return Studio(
+        known=known,
+        mean=mean,
+        covariance=np.diag(sd**2),
+        sd=sd,
+        noise_sd=rules.NOISE_SD,
+        pair_variance=rules.PAIRED_VARIANCE,
+        coat_sd=rules.COAT_SD,
+        mix=MIX_SHARES,
+        seen={str(n): int(c) for n, c in zip(names, counts, strict=True)},
+    )
+
+
+def taught(margins: Margins, fitted: laplace.Fitted, stacks: Stacks) -> Studio:
+    """A fit as what a log taught."""
+    blank = _studio_of(margins.known, margins.prior.mean, margins.prior.sd, stacks)
+    coats, pairs = fitted.part_scale
+    return replace(
+        blank,
+        mean=fitted.mean,
+        covariance=fitted.covariance,
+        sd=fitted.sd,
+        noise_sd=fitted.noise_sd,
+        pair_variance=float(rules.PAIRED_VARIANCE * pairs),
+        coat_sd=float(rules.COAT_SD * np.sqrt(coats)),
+        mix=fitted.mix,
+    )
+
+
+def learn(
+    stacks: Stacks, outcomes: Outcomes, progress: Callable[[float], None] | None = None
+) -> tuple[Studio, Margins, laplace.Fitted]:
+    """Train on a log.
+
+    Parameters
+    ----------
+    stacks : Stacks
+    outcomes : Outcomes
+    progress : callable (share done), optional
+
+    Returns
+    -------
+    Studio
+    Margins, Fitted
+        The rows it was fitted to in the last round, and the fit.
+    """
+    known = {effect: i for i, effect in enumerate(effects_in([stacks]))}
+    studio: Studio | None = None
+    for done in range(ROUNDS):
+        margins = margins_of(stacks, outcomes, known, studio)
+
+        def said(share: float, done: int = done) -> None:
+            if progress is not None:
+                progress((done + share) / ROUNDS)
+
+        fitted = laplace.fit(margins.rows, margins.prior, said)
+        studio = taught(margins, fitted, stacks)
+    assert studio is not None
+    return studio, margins, fitted
 
 
 @dataclass(frozen=True)
@@ -222,9 +313,9 @@ class Trained:
     ----------
     studio : Studio
     share : float
-        Of the log's model in the pool of draws; the rules have the rest.
+        Of the log's model in the answer; the rules have the rest.
     calibration : (float, float)
-        Shift and slope of the log odds.
+        Shift and slope of the log odds of the log's model.
     """
 
     studio: Studio
@@ -234,26 +325,23 @@ class Trained:
     @property
     def basis(self) -> str:
         """`rules`, `blend` or `learned`."""
-        return "rules" if self.share == 0 else "learned" if self.share == 1 else "blend"
+        return "rules" if self.share == 0 else "learned" if self.share > 0.95 else "blend"
 
     def seen(self) -> dict[str, int] | None:
         """How many logged layers there are of each glaze; None where the rules answer."""
         return self.studio.seen if self.share > 0 else None
 
-    def draws(self, stacks: Stacks) -> rules.Draws:
-        """Deviations for these pieces, as `rules.RulesPredictor.draws`."""
-        told = rules.RulesPredictor().draws(stacks)
-        if self.share == 0:
-            return told
-        learned = self.studio.draws(stacks)
-        if self.share < 1:
-            mine, theirs = shares_of_draws(self.share, learned.edge_log.shape[2])
-            learned = rules.pooled([(learned, mine), (told, theirs)])
-        return replace(learned, calibration=self.calibration)
-
     def calibrated(self, chance: Floats) -> Floats:
-        """Chances of the pool, set right."""
-        return rules.calibrated(chance, self.calibration)
+        """Chances of the log's model, set right."""
+        return calibrated(chance, self.calibration)
+
+    def chances(self, stacks: Stacks) -> Chances | Blend:
+        """What is known of these pieces, as `rules.RulesPredictor.chances`."""
+        learned = replace(self.studio.chances(stacks), calibration=self.calibration)
+        if self.share >= 1.0:
+            return learned
+        told = rules.RulesPredictor().chances(stacks)
+        return Blend([(self.share, learned), (1.0 - self.share, told)])
 
 
 @dataclass(frozen=True)
@@ -272,6 +360,10 @@ class HeldBack:
     layer_risk: Floats
     runs_mm: Floats
 
+    def take(self, pieces: AnyArray) -> HeldBack:
+        """Those of some of the pieces."""
+        return HeldBack(self.risk[pieces], self.layer_risk[pieces], self.runs_mm[pieces])
+
 
 @dataclass(frozen=True)
 class Trial:
@@ -285,11 +377,13 @@ class Trial:
         log_loss and brier of the learned model, the rules, their blend as it answers, and the
         base rate.
     reliability : DataFrame
-        Of the blend, see `reliability`.
+        Of the blend, see `trial.reliability`.
     interval_coverage : float
         Share of measured runs within the range told for them.
     held : HeldBack
         What was told of every piece, in the order of the stacks trained on.
+    doubted : ndarray, shape (n, k)
+        How much each result counted: near 0 for one that nothing explains; NaN for none.
     """
 
     pieces: int
@@ -298,117 +392,4 @@ class Trial:
     reliability: pd.DataFrame
     interval_coverage: float
     held: HeldBack
-
-
-def learn(
-    log: pd.DataFrame,
-    stacks: Stacks,
-    sweeps: int = SWEEPS,
-    draws: int = DRAWS,
-    random_state: int = 0,
-    progress: Callable[[float], None] | None = None,
-) -> Studio:
-    """Train on a log.
-
-    Parameters
-    ----------
-    log : DataFrame
-        Layers with results, in the order of the rows the stacks were made of.
-    stacks : Stacks
-    sweeps, draws : int
-        Of the sampler, and kept.
-    random_state : int
-    progress : callable (share done), optional
-
-    Returns
-    -------
-    Studio
-    """
-    outcomes = outcomes_of(log, stacks)
-    shape = stacks.present.shape
-    terms = terms_of(stacks)
-    # Measured coats teach the hand too, where no logged run hangs on it.
-    hands = {("hand", "")} | {("method", name) for name in stacks.method[stacks.present]}
-    known = {effect: i for i, effect in enumerate(sorted({*terms.effect, *hands}, key=repr))}
-    piece, edge = np.nonzero(stacks.present & ~np.isnan(outcomes.upper_m))
-    rows = design(terms, shape, known)[piece * shape[1] + edge]
-    given = np.matmul(stacks.shares, stacks.mobility_log[..., None])[..., 0]
-
-    def margin(run_m: Floats) -> Floats:
-        return (film.log_mobility_to_reach(stacks.wall, _reach_m(run_m)) - given)[piece, edge]
-
-    low, high = outcomes.lower_m[piece, edge], outcomes.upper_m[piece, edge]
-    lower = np.where(low > 0, margin(outcomes.lower_m), -np.inf)
-    upper = np.where(np.isfinite(high), margin(outcomes.upper_m), np.inf)
-    coat_sd, precision, pull = _hand(stacks, known)
-    uneven = (stacks.shares**2 * ~stacks.measured[:, None, :]).sum(axis=2)[piece, edge]
-    mean, sd = rules.glaze_prior(stacks)
-    by_glaze = {
-        stacks.glazes[code]: (mean[i, k], sd[i, k])
-        for i, k in zip(*np.nonzero(stacks.present), strict=True)
-        for code in [stacks.glaze[i, k]]
-    }
-    prior_mean, prior_sd = prior_of(list(known), by_glaze)
-    firing_names = {name: i for i, name in enumerate(dict.fromkeys(stacks.firing))}
-    found = sampler.sample(
-        sampler.Evidence(
-            design=rows,
-            lower=lower,
-            upper=upper,
-            own_variance=4.0 * coat_sd**2 * uneven,
-            firing=np.array([firing_names[name] for name in stacks.firing])[piece],
-            piece=piece,
-        ),
-        sampler.Prior(
-            mean=prior_mean,
-            sd=prior_sd,
-            alike=[span for family in ALIKE_FAMILIES for span in _span(known, family)],
-            firing_sd=rules.FIRING_SD,
-            piece_sd=rules.PLACE_SD,
-            noise_sd=rules.EDGE_SD,
-            precision=precision,
-            pull=pull,
-        ),
-        sweeps,
-        draws,
-        random_state,
-        progress,
-    )
-    span = _span(known, "pair")
-    return Studio(
-        known=known,
-        effects=found.effects,
-        firings=found.firings,
-        firing_names=firing_names,
-        pair_sd=found.spread[span[0].start]
-        if span
-        else np.full(len(found.noise_sd), rules.PAIR_SD),
-        firing_sd=found.firing_sd,
-        piece_sd=found.piece_sd,
-        noise_sd=found.noise_sd,
-        coat_sd=coat_sd,
-        seen={str(name): int(count) for name, count in stacks.rows["glaze"].value_counts().items()},
-    )
-
-
-def _span(known: dict[Any, int], family: str) -> list[slice]:
-    """The run of columns of one family, none if it has none."""
-    columns = [i for (name, _), i in known.items() if name == family]
-    return [slice(min(columns), max(columns) + 1)] if columns else []
-
-
-def _hand(stacks: Stacks, known: dict[Any, int]) -> tuple[float, Floats, Floats]:
-    """What measured coats say of the hand: spread of coats, and readings of the effects."""
-    rows = stacks.rows
-    measured = rows["thickness_measured"].to_numpy(dtype=bool)
-    method = rows["method"].to_numpy(dtype=object)[measured]
-    typical = typical_thickness_mm(method.tolist(), rows["coats"].to_numpy(dtype=float)[measured])
-    off = np.log(rows["thickness_mm"].to_numpy(dtype=float)[measured] / typical)
-    trust = 10.0
-    within = off - off.mean() if len(off) else off
-    coat_sd = float(np.sqrt((trust * rules.COAT_SD**2 + (within**2).sum()) / (trust + len(off))))
-    reading = np.zeros((len(off), len(known)))
-    for i, name in enumerate(method):
-        reading[i, [known[("hand", "")], known[("method", name)]]] = 1.0
-    weighted = reading.T / coat_sd**2
-    return coat_sd, weighted @ reading, weighted @ off
+    doubted: Floats

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -12,14 +12,16 @@ from matplotlib.lines import Line2D
 from matplotlib.ticker import FixedLocator, FuncFormatter, NullLocator
 
 from runpredict.answers.check import Answer
-from runpredict.answers.what_if import what_if
+from runpredict.answers.what_if import WhatIf, what_if, what_if_at
 from runpredict.arrays import Floats
 from runpredict.errors import BadInput, Fault
 from runpredict.pages.panels import TICK_PT, panels, title
 from runpredict.pages.plain import percent
+from runpredict.pages.pot_view import SMALL_PT, WAX
 from runpredict.pages.style import (
     INK,
     WATER,
+    Paper,
     Picture,
     Sign,
     drawable,
@@ -28,6 +30,7 @@ from runpredict.pages.style import (
     in_units,
     length_axis,
     sign,
+    wrapped,
 )
 from runpredict.physics.chemistry import OXIDES
 from runpredict.physics.melt import viscosity_interval_log10, viscosity_log10_pa_s
@@ -39,7 +42,7 @@ VISCOSITY_SPAN_C = (950.0, 1300.0)
 def decisions_figure(
     answer: Answer, piece: str, firing: str | None = None, units: LengthUnits = "mm"
 ) -> Figure:
-    """Risk against bare band, coats and hold: what a potter can still change.
+    """Risk against where layers stop, coats and hold: what a potter can still change.
 
     Parameters
     ----------
@@ -59,24 +62,89 @@ def decisions_figure(
     BadInput : no such piece, or more than one.
     """
     found = what_if(answer, piece, firing)
-    band, coats, hold = found.by_band, found.by_coats, found.by_hold
+    names = found.by_coats.drop_duplicates("layer")
     with house_style():
-        figure = Picture(figsize=(8.6, 3.15 + 0.16 * coats["layer"].nunique()))
-        axes = panels(figure, 3, left=0.62, top=0.45, height=2.0, gap=0.38, right=0.85)
-        _risk_line(axes[0], in_units(band["band_mm"].to_numpy(), units), band["risk"])
-        _ring(axes[0], in_units(found.band_mm, units), found.risk)
-        length_axis(axes[0], "x", float(band["band_mm"].max()), units, most=5)
-        axes[0].set_xlabel(f"bare band above the foot [{units}]")
-        _coat_lines(axes[1], coats)
-        _risk_line(axes[2], hold["hold_min"].to_numpy(), hold["risk"])
-        _ring(axes[2], found.hold_min, found.risk)
-        axes[2].set_xlabel("hold at the top [min]")
-        axes[0].set_ylabel("risk of passing the foot [%]")
-        highest = max(float(table["risk"].max()) for table in (band, coats, hold))
-        _risk_axes(axes, answer.tolerance, highest)
+        figure = Picture(figsize=(8.6, 3.45 + 0.16 * len(names)))
+        wide, high = figure.get_size_inches()
+        paper = Paper(figure, bottom_in=high - 3.1)
+        _draw_curves(paper, found, answer.tolerance, units, CurvesLayout(wide, 2.65, 0.38, 0.85))
         title(figure, f"What would change the risk of {drawable(found.piece[:400])}")
-        _coat_key(figure, coats)
+        _coat_key(figure, names)
     return figure
+
+
+class CurvesLayout(NamedTuple):
+    """How much room the three panels of curves have. [in]"""
+
+    wide: float
+    high: float
+    gap: float
+    right: float
+
+
+SHEET_CURVES = CurvesLayout(wide=3.5, high=2.4, gap=0.14, right=0.08)
+
+
+def curves_figure(answer: Answer, row: int, units: LengthUnits) -> Figure:
+    """The curves of the piece in a row of `answer.pieces`, small, for a page that names it."""
+    with house_style():
+        figure = Picture(figsize=(SHEET_CURVES.wide, SHEET_CURVES.high))
+        paint_curves(Paper(figure), answer, row, units)
+    return figure
+
+
+def paint_curves(paper: Paper, answer: Answer, row: int, units: LengthUnits) -> None:
+    """The same on as much of a paper as `SHEET_CURVES` says."""
+    _draw_curves(paper, what_if_at(answer, row), answer.tolerance, units, SHEET_CURVES)
+
+
+def _draw_curves(
+    paper: Paper, found: WhatIf, tolerance: float, units: LengthUnits, layout: CurvesLayout
+) -> None:
+    left, bottom, size_pt = 0.58, 0.75, SMALL_PT * paper.scale
+    each = (layout.wide - left - layout.right - 2 * layout.gap) / 3
+    axes = [
+        paper.axes(left + k * (each + layout.gap), bottom, each, layout.high - bottom - 0.1)
+        for k in range(3)
+    ]
+    _edge_lines(axes[0], found, units, most=3 if each < 1.5 else 5)
+    _coat_lines(axes[1], found.by_coats, most=4 if each < 1.5 else 12)
+    _risk_line(axes[2], found.by_hold["hold_min"].to_numpy(), found.by_hold["risk"])
+    _ring(axes[2], found.hold_min, found.risk)
+    if found.cooler_cone:
+        cooler = found.by_hold_cooler
+        _risk_line(axes[2], cooler["hold_min"].to_numpy(), cooler["risk"], linestyle=(0, (5, 2)))
+    longest = float(found.by_hold["hold_min"].max())
+    axes[2].set_xticks(np.linspace(0.0, longest, 3 if each < 1.5 else 7))
+    axes[2].set_xlim(0.0, 1.02 * longest)
+    tables = (found.by_band, found.by_edge, found.by_coats, found.by_hold)
+    highest = max(float(table["risk"].max()) for table in tables)
+    hold = "hold at the top [min]"
+    if found.cooler_cone:
+        hold += f", dashed: cone {found.cooler_cone}"
+    words = (f"stops up the wall [{units}]", "coats of one layer", hold)
+    for k, (axis, label) in enumerate(zip(axes, words, strict=True)):
+        axis.tick_params(labelsize=size_pt, labelleft=k == 0)
+        axis.set_xlabel("\n".join(wrapped(label, each + 0.1, SMALL_PT)), fontsize=size_pt)
+    axes[0].set_ylabel("risk [%]", fontsize=size_pt)
+    _risk_axes(axes, tolerance, highest)
+    if layout.right > 0.5:
+        _name_tolerance(axes[-1], tolerance)
+
+
+def _edge_lines(axes: Axes, found: WhatIf, units: LengthUnits, most: int) -> None:
+    """Risk against where each layer ends, and against the bare band."""
+    for k, (_, rows) in enumerate(found.by_edge.groupby("layer")):
+        look = sign(k)
+        _risk_line(axes, in_units(rows["edge_mm"].to_numpy(), units), rows["risk"],
+                   linestyle=look.dash, marker=look.marker, markevery=8, markersize=4.0,
+                   markerfacecolor=look.fill, markeredgecolor=INK)  # fmt: skip
+    band = found.by_band
+    axes.plot(in_units(band["band_mm"].to_numpy(), units), 100.0 * band["risk"], **WAX)
+    for edge_mm in found.edges_mm:
+        _ring(axes, in_units(edge_mm, units), found.risk)
+    longest = max(float(found.by_edge["edge_mm"].max()), float(band["band_mm"].max()))
+    length_axis(axes, "x", longest, units, most=most)
 
 
 def _risk_line(axes: Axes, at: Floats, risk: Any, **look: Any) -> None:
@@ -91,20 +159,23 @@ def _ring(axes: Axes, at: float, risk: float) -> None:
 
 
 def _risk_axes(row: list[Axes], tolerance: float, highest: float) -> None:
-    """The same risk axis on each, with the risk that is tolerated, named right of the last."""
+    """The same risk axis on each, with the risk that is tolerated."""
     for axes in row:
-        axes.axhline(100 * tolerance, color=WATER, linestyle=(0, (5, 2)), linewidth=1.4, zorder=2)
+        axes.axhline(100 * tolerance, color=WATER, linestyle=(0, (2, 1)), linewidth=1.4, zorder=2)
         axes.set_ylim(0.0, min(100.0, 110.0 * max(highest, 2.0 * tolerance)))
         axes.grid(axis="y")
         axes.set_axisbelow(True)
-    row[-1].annotate(
+
+
+def _name_tolerance(axes: Axes, tolerance: float) -> None:
+    axes.annotate(
         f"tolerated:\n{percent(tolerance)}", (1.0, 100.0 * tolerance), (5, 0),
-        xycoords=row[-1].get_yaxis_transform(), textcoords="offset points", ha="left",
+        xycoords=axes.get_yaxis_transform(), textcoords="offset points", ha="left",
         va="center", fontsize=TICK_PT, color=WATER, annotation_clip=False,
     )  # fmt: skip
 
 
-def _coat_lines(axes: Axes, coats: pd.DataFrame) -> None:
+def _coat_lines(axes: Axes, coats: pd.DataFrame, most: int) -> None:
     for k, (_, rows) in enumerate(coats.groupby("layer")):
         look = sign(k)
         _risk_line(axes, rows["coats"].to_numpy(), rows["risk"], linestyle=look.dash,
@@ -112,17 +183,16 @@ def _coat_lines(axes: Axes, coats: pd.DataFrame) -> None:
                    markeredgecolor=INK)  # fmt: skip
         now = rows.loc[rows["planned"]].iloc[0]
         _ring(axes, float(now["coats"]), float(now["risk"]))
-    most = int(coats["coats"].max())
-    axes.xaxis.set_major_locator(FixedLocator(list(range(1, most + 1, 1 + most // 12))))
-    axes.set_xlim(0.6, most + 0.4)
-    axes.set_xlabel("coats of one layer")
+    last = int(coats["coats"].max())
+    axes.xaxis.set_major_locator(FixedLocator(list(range(1, last + 1, 1 + last // most))))
+    axes.set_xlim(0.6, last + 0.4)
 
 
-def _coat_key(figure: Figure, coats: pd.DataFrame) -> None:
-    """Which line is which layer, and what the ring is, below the panels."""
+def _coat_key(figure: Figure, first: pd.DataFrame) -> None:
+    """Which line is which layer, and what ring and dashes are, below the panels."""
     width, height = figure.get_size_inches()
-    first = coats.drop_duplicates("layer")
-    figure.text(0.12 / width, (0.16 * len(first) + 0.22) / height, "ring: as planned", va="top",
+    words = "ring: as planned; long dashes: the bare band, whichever layer reaches down to it"
+    figure.text(0.12 / width, (0.16 * len(first) + 0.22) / height, words, va="top",
                 fontsize=TICK_PT)  # fmt: skip
     for k, (layer, glaze) in enumerate(zip(first["layer"], first["glaze"], strict=True)):
         look = sign(k)

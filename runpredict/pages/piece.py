@@ -5,16 +5,28 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import pandas as pd
 from numpy.typing import ArrayLike
 
 from runpredict.answers.check import Answer
+from runpredict.answers.cookies import outward
 from runpredict.arrays import Floats
+from runpredict.model.chances import RUN_LEVELS
+from runpredict.units import LengthUnits
+
+LEAST_RADIUS_MM = 4.0  # a wall that closes in is not drawn through the pot's axis
 
 
 @dataclass(frozen=True)
 class Layer:
-    """One layer as it is drawn; lengths down the wall from the foot's edge. [mm]"""
+    """One layer as it is drawn; lengths down the wall from the foot's edge. [mm]
+
+    Attributes
+    ----------
+    risk : float
+        Of passing the foot; runs end there.
+    stop_mm : float
+        Where it is advised to end instead; NaN where it is not.
+    """
 
     number: int
     glaze: str
@@ -22,7 +34,19 @@ class Layer:
     upper_mm: float
     run_p50_mm: float
     run_p95_mm: float
+    risk: float
     wall_deg: float
+    stop_mm: float = np.nan
+
+    @property
+    def likely_past(self) -> bool:
+        """More often than not it passes the foot."""
+        return self.risk > 1.0 - RUN_LEVELS[1]
+
+    @property
+    def may_pass(self) -> bool:
+        """More than once in twenty times it passes the foot."""
+        return self.risk > 1.0 - RUN_LEVELS[2]
 
 
 @dataclass(frozen=True)
@@ -31,12 +55,17 @@ class Piece:
 
     Attributes
     ----------
-    wax_mm, cookie_diameter_mm, cookie_height_mm : float
+    form : str
+        `mug`, `bowl`, `plate`, `vase`, `bottle`, `tile` or "".
+    wax_mm : float
+        The bare band that is advised, NaN where it is not another than planned.
+    cookie_diameter_mm, cookie_height_mm : float
         NaN where there is none.
     """
 
     name: str
     firing: str
+    form: str
     risk: float
     foot_mm: float
     wax_mm: float
@@ -50,8 +79,16 @@ class Piece:
         """How far up the wall the glaze begins, and the drawing ends."""
         return max(1.0, *(layer.upper_mm for layer in self.layers))
 
+    @property
+    def band_mm(self) -> float:
+        """The bare band to leave: as advised, else as planned."""
+        planned = min(layer.lower_mm for layer in self.layers)
+        return planned if np.isnan(self.wax_mm) else self.wax_mm
 
-def find_piece(answer: Answer, piece: str, firing: str | None = None) -> Piece:
+
+def find_piece(
+    answer: Answer, piece: str, firing: str | None = None, units: LengthUnits = "mm"
+) -> Piece:
     """A piece of an answer, ready to be drawn.
 
     Parameters
@@ -60,6 +97,8 @@ def find_piece(answer: Answer, piece: str, firing: str | None = None) -> Piece:
     piece : str
     firing : str, optional
         Needed where several firings have a piece of that name.
+    units : "mm" or "in"
+        Of the ruler that advice is told on.
 
     Returns
     -------
@@ -69,14 +108,16 @@ def find_piece(answer: Answer, piece: str, firing: str | None = None) -> Piece:
     ------
     BadInput : no such piece, or more than one.
     """
-    return drawn_piece(answer, answer.pieces.iloc[answer.find(piece, firing)])
+    return drawn_piece(answer, answer.find(piece, firing), units)
 
 
-def drawn_piece(answer: Answer, row: pd.Series) -> Piece:
-    """What is drawn of one row of `answer.pieces`."""
+def drawn_piece(answer: Answer, place: int, units: LengthUnits = "mm") -> Piece:
+    """What is drawn of one piece, by its row in `answer.pieces`."""
+    row = answer.pieces_in(units).iloc[place]
     mine = (answer.layers["piece"] == row["piece"]) & (answer.layers["firing"] == row["firing"])
     layers = answer.layers.loc[mine]
     rows = answer.features.loc[layers.index]
+    wax_mm, stops_mm = _advised_mm(answer, place, units)
     drawn = [
         Layer(
             number=int(layer["layer"]),
@@ -85,21 +126,37 @@ def drawn_piece(answer: Answer, row: pd.Series) -> Piece:
             upper_mm=float(feature["upper_edge_mm"]),
             run_p50_mm=float(layer["run_p50_mm"]),
             run_p95_mm=float(layer["run_p95_mm"]),
+            risk=float(layer["risk"]),
             wall_deg=float(feature["wall_deg"]),
+            stop_mm=stops_mm.get(int(layer["layer"]), np.nan),
         )
         for (_, layer), (_, feature) in zip(layers.iterrows(), rows.iterrows(), strict=True)
     ]
     return Piece(
         name=str(row["piece"]),
         firing=str(row["firing"]),
+        form=str(rows["form"].iloc[0]),
         risk=float(row["risk"]),
         foot_mm=float(rows["foot_mm"].iloc[0]),
-        wax_mm=float(row["wax_height_mm"]),
+        wax_mm=wax_mm,
         cookie=str(row["cookie"]),
         cookie_diameter_mm=float(row["cookie_diameter_mm"]),
         cookie_height_mm=float(row["cookie_height_mm"]),
         layers=tuple(sorted(drawn, key=lambda layer: layer.number)),
     )
+
+
+def _advised_mm(answer: Answer, place: int, units: LengthUnits) -> tuple[float, dict[int, float]]:
+    """The bare band that is advised, and the new lower edge of each layer that stops higher."""
+    advice = answer.advice(units)
+    steps = zip(advice.kind[place], advice.layer[place], advice.changed[place], strict=True)
+    wax_mm, stops_mm = np.nan, {}
+    for kind, layer, amount in steps:
+        if kind == "wax":
+            wax_mm = 1e3 * float(amount)
+        elif kind == "edge":
+            stops_mm[int(layer)] = 1e3 * float(amount)
+    return wax_mm, stops_mm
 
 
 def profile_mm(piece: Piece, at_mm: ArrayLike) -> tuple[Floats, Floats]:
@@ -119,15 +176,18 @@ def profile_mm(piece: Piece, at_mm: ArrayLike) -> tuple[Floats, Floats]:
     Notes
     -----
     The table gives the steepest angle below each layer, so the wall is drawn as straight pieces
-    from one lower edge to the next, the last one going on to the top. It tells how far a wall
-    is from vertical, not to which side, so every wall is drawn opening outward.
+    from one lower edge to the next, the last one going on to the top. To which side a wall
+    leads follows its form, as `cookies.outward` has it; a tile is drawn from the front.
     """
     edges = sorted((layer.lower_mm, layer.wall_deg) for layer in piece.layers)
     ends = np.array([0.0, *(lower for lower, _ in edges[:-1]), np.inf])
-    angles = np.radians([deg for _, deg in edges])
+    angles = np.array([deg for _, deg in edges])
     at = np.asarray(at_mm, dtype=float)[..., None]
     along = np.clip(at - ends[:-1], 0.0, np.diff(ends))
     # Below the foot a run goes straight down.
     below = np.minimum(at[..., 0], 0.0)
-    radius = 0.5 * piece.foot_mm + (along * np.abs(np.cos(angles))).sum(axis=-1)
-    return radius, (along * np.sin(angles)).sum(axis=-1) + below
+    if piece.form == "tile":
+        return np.full(below.shape, 0.5 * piece.foot_mm), along.sum(axis=-1) + below
+    leads = (along * outward(piece.form, angles)).sum(axis=-1)
+    radius = np.maximum(0.5 * piece.foot_mm + leads, LEAST_RADIUS_MM)
+    return radius, (along * np.sin(np.radians(angles))).sum(axis=-1) + below

@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import itertools
+import re
 import textwrap
 from collections.abc import Sequence
 
 WIDTH = 100
+MOST_CELL = 24  # letters a line of any column but the last
 LEAST_WRAPPED = 30  # letters a line that the last column keeps, however wide the others are
+_SIZE = re.compile(r"(?<=\d) (?=\d+/\d|mm\b|in\b|cm³|cu in|%)")
 
 
 def percent(chance: float) -> str:
@@ -24,23 +28,37 @@ def percent(chance: float) -> str:
 
 def paragraph(text: str) -> str:
     """Text broken into lines within `WIDTH`."""
-    return textwrap.fill(text, WIDTH)
+    return "\n".join(_wrapped(text, WIDTH))
+
+
+def _wrapped(text: str, width: int) -> list[str]:
+    """Lines of a text; "3 9/16 in" over two of them would mislead."""
+    kept = _SIZE.sub("\N{NO-BREAK SPACE}", text)
+    return [line.replace("\N{NO-BREAK SPACE}", " ") for line in textwrap.wrap(kept, width)]
 
 
 def columns(headings: Sequence[str], rows: Sequence[Sequence[str]]) -> str:
-    """Rows under headings; the last column is wrapped within `WIDTH`."""
-    widths = [max(map(len, column)) for column in zip(headings, *rows, strict=True)][:-1]
-    indent = sum(widths) + 2 * len(widths)
+    """Rows under headings, each cell broken into lines where its column has no room for it."""
+    widest = [max(map(len, column)) for column in zip(headings, *rows, strict=True)]
+    widths = [min(wide, MOST_CELL) for wide in widest[:-1]]
+    last = max(WIDTH - sum(widths) - 2 * len(widths), LEAST_WRAPPED)
     lines = []
     for row in (headings, *rows):
-        start = "  ".join(text.ljust(width) for text, width in zip(row, widths, strict=False))
-        last = textwrap.wrap(row[-1], max(WIDTH - indent, LEAST_WRAPPED)) or [""]
-        lines.append(f"{start}  {last[0]}".rstrip())
-        lines.extend(" " * indent + more for more in last[1:])
+        cells = [
+            _wrapped(text, width) or [""] for text, width in zip(row, (*widths, last), strict=True)
+        ]
+        for line in itertools.zip_longest(*cells, fillvalue=""):
+            start = (text.ljust(width) for text, width in zip(line, (*widths, 0), strict=True))
+            lines.append("  ".join(start).rstrip())
     return "\n".join(lines)
+
+
+def printable(name: str) -> str:
+    """A name on one line, whole; "?" stands for what no terminal shows."""
+    return "".join(char if char.isprintable() else "?" for char in name)
 
 
 def short(name: str, most: int = 24) -> str:
     """A name on one line and no longer than there is room."""
-    plain = "".join(char if char.isprintable() else "?" for char in name)
+    plain = printable(name)
     return plain if len(plain) <= most else f"{plain[: most - 1]}…"

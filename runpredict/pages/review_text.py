@@ -1,267 +1,128 @@
-"""A review as plain text for a terminal, the number that matters first."""
+"""A review as one screen of plain text: what ran, what surprised, what to change."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Iterator
 
 import numpy as np
-import pandas as pd
 
 from runpredict.answers.review import Review
-from runpredict.pages.plain import columns, paragraph, percent
+from runpredict.pages.plain import paragraph, percent, printable
+from runpredict.pages.review_tables import review_tables
 from runpredict.pages.words import CAUTION, WORTH_TELLING_MM
 from runpredict.tables.firings import firing_words
 from runpredict.units import LengthUnits, format_distance
 
-SHOWN_ROWS = 12
-TELLERS = {"rules": "the rules", "held back": "models that had not seen the firing"}
-LEAST_TOLD_STEP = 1.05  # a factor that moved less than this has not moved
+FEW = 4  # lines of a kind; the tables have the rest
 
 
-def review_text(review: Review, units: LengthUnits = "mm") -> str:
-    """Everything a potter asks when she looks back.
+def review_text(review: Review, units: LengthUnits = "mm", long: bool = False) -> str:
+    """What a potter asks when she looks back.
 
     Parameters
     ----------
     review : Review
     units : "mm" or "in"
+    long : bool
+        With every table.
 
     Returns
     -------
     str
     """
     parts = [
-        _past_foot(review, units),
-        _told_and_seen(review, units),
-        _glazes(review),
-        _pairs(review),
-        _early_stops(review, units),
-        _firings(review),
-        _calibration(review),
-        _changes(review),
+        "\n".join([_ran(review), *_newest(review)]),
+        _listed("What surprised", list(_surprises(review, units))),
+        _listed("What to change", list(_changes(review, units))),
+        _trust(review),
+        review_tables(review, units) if long else "Every table: the same command with --long.",
         paragraph(CAUTION),
     ]
     return "\n\n".join(part for part in parts if part)
 
 
-def _table(
-    headings: Sequence[str], rows: pd.DataFrame, line: Callable[[pd.Series], list[str]]
-) -> str:
-    """The first rows of a table, and how many more there are."""
-    text = columns(headings, [line(row) for _, row in rows.head(SHOWN_ROWS).iterrows()])
-    left = len(rows) - SHOWN_ROWS
-    return text if left <= 0 else f"{text}\n... and {left} more; --out writes them all."
+def _listed(head: str, lines: list[str]) -> str:
+    if not lines:
+        return f"{head}: nothing."
+    return "\n".join([f"{head}:", *(paragraph(f"- {printable(line)}") for line in lines)])
 
 
-def _times(factor: float) -> str:
-    if np.isinf(factor):
-        return "from none"
-    return f"{factor:.2g} x" if factor < 10 else f"{factor:.0f} x"
-
-
-def _length(value_mm: float, units: LengthUnits) -> str:
-    return "not measured" if np.isnan(value_mm) else format_distance(value_mm, units)
-
-
-def _past_foot(review: Review, units: LengthUnits) -> str:
+def _ran(review: Review) -> str:
     past = review.past_foot
     pots = len(past.drop_duplicates(["firing", "piece"]))
-    head = (
-        f"{len(past)} of {len(review.predicted_seen)} logged layers ran past the foot, on {pots} "
-        f"of {review.pieces} pieces in {review.firings} firings."
-    )
-    if past.empty:
-        return head
-
-    def line(row: pd.Series) -> list[str]:
-        glaze = f"{row['glaze']} (layer {row['layer']})"
-        told = f"{percent(row['risk'])}, {format_distance(row['run_p50_mm'], units)}"
-        edge = format_distance(row["lower_edge_mm"], units)
-        return [firing_words(row["firing"]), row["piece"], glaze, row["over"], edge, told]
-
-    newest_first = past.iloc[::-1]
-    headings = ["firing", "piece", "ran past the foot", "over", "lower edge", "risk and run told"]
-    return f"{head}\n\n{_table(headings, newest_first, line)}"
-
-
-def _told_and_seen(review: Review, units: LengthUnits) -> str:
-    head = (
-        f"Told against seen. The figures told come from {TELLERS[review.told_by]}: layers past "
-        "the foot, and the mean run of the layers that were measured."
+    return paragraph(
+        f"{len(past)} of {review.by_firing['layers'].sum()} logged layers ran past the foot, on "
+        f"{pots} of {review.pieces} pieces in {review.firings} firings."
     )
 
-    def line(name: str) -> Callable[[pd.Series], list[str]]:
-        return lambda row: [
-            str(row[name]) or "not named",
-            str(row["layers"]),
-            f"{row['past_foot']}",
-            f"{row['expected']:.1f}",
-            _length(row["run_mm"], units),
-            _length(row["run_p50_mm"], units),
-        ]
 
-    parts = [paragraph(head)]
-    for name, table in (("glaze", review.by_glaze), ("body", review.by_body)):
-        headings = [name, "layers", "past foot", "told", "mean run", "told run"]
-        parts.append(_table(headings, table, line(name)))
-    return "\n\n".join(parts)
+def _newest(review: Review) -> Iterator[str]:
+    """The layers past the foot of the newest firing, in a sentence."""
+    newest = review.new_firings[-1]
+    past = review.past_foot.loc[review.past_foot["firing"] == newest]
+    named = [f"{row['piece']} ({row['glaze']})" for _, row in past.head(FEW).iterrows()]
+    more = f" and {len(past) - FEW} more" if len(past) > FEW else ""
+    what = f"past the foot: {', '.join(named)}{more}" if named else "nothing past the foot"
+    yield paragraph(printable(f"In {firing_words(newest)}, the newest, {what}."))
 
 
-def _glazes(review: Review) -> str:
-    found = review.effects.loc[review.effects["family"] == "glaze"]
-    if found.empty:
-        return "What each glaze does here cannot be told yet: the log taught nothing."
-    jars = dict(zip(review.by_glaze["glaze"], review.by_glaze["jar"], strict=True))
-    firm = found.loc[(found["low"] > 1) | (found["high"] < 1)]
-    order = np.argsort(-np.abs(np.log(firm["factor"].to_numpy(dtype=float))), kind="stable")
-
-    def line(row: pd.Series) -> list[str]:
-        more = "more" if row["factor"] > 1 else "less"
-        jar = jars.get(row["name"]) == "yes"
-        against = "an ordinary glaze (a jar)" if jar else "its chemistry says"
-        return [
-            _times(row["run_factor"]),
-            row["name"],
-            f"{_times(row['factor'])} ({row['low']:.2g} to {row['high']:.2g})",
-            str(row["rows"]),
-            f"moves {more} than {against}",
-        ]
-
-    head = (
-        f"{len(firm)} of {len(found)} glazes move more or less than their chemistry says, as far "
-        "as can be told (9 chances in 10):"
-        if len(firm)
-        else f"None of {len(found)} glazes can yet be told from what its chemistry says."
-    )
-    if firm.empty:
-        return head
-    headings = ["ran", "glaze", "fluidity (9 in 10 within)", "layers", ""]
-    return f"{head}\n\n{_table(headings, firm.iloc[order], line)}"
+def _surprises(review: Review, units: LengthUnits) -> Iterator[str]:
+    for _, row in review.surprises.head(FEW).iterrows():
+        did = "ran past the foot" if row["past_foot"] == "yes" else "stayed above the foot"
+        if row["past_foot"] == "no" and not np.isnan(row["run_mm"]):
+            did = f"ran {format_distance(row['run_mm'], units)}"
+        slip = " Looks like a slip: check it." if row["slip"] == "yes" else ""
+        yield (
+            f"{row['piece']} in {firing_words(row['firing'])}: {row['glaze']} (layer "
+            f"{row['layer']}) {did}, told {percent(row['risk'])}.{slip}"
+        )
+    if len(review.surprises) > FEW:
+        yield f"{len(review.surprises) - FEW} more."
 
 
-def _pairs(review: Review) -> str:
-    pairs = review.by_pair.dropna(subset=["than_either"])
-    pairs = pairs.loc[pairs["over"] != pairs["under"]]
-    if pairs.empty:
-        return ""
-    worse = pairs.loc[pairs["low"] > 1].sort_values("than_either", ascending=False)
-    perhaps = pairs.loc[(pairs["low"] <= 1) & (pairs["than_either"] > 1)]
-    perhaps = perhaps.sort_values("than_either", ascending=False)
-
-    def line(row: pd.Series) -> list[str]:
-        sure = "surely" if row["low"] > 1 else "perhaps"
-        return [
-            _times(row["than_either"]),
-            f"{row['over']} over {row['under']}",
-            f"{row['low']:.2g} to {row['high']:.2g}",
-            f"{row['past_foot']} of {row['layers']}",
-            sure,
-        ]
-
-    head = (
-        f"{len(worse)} of {len(pairs)} pairs are surely more fluid than either glaze alone, and "
-        f"{len(perhaps)} perhaps; that comes on top of their being thicker."
-    )
-    both = pd.concat([worse, perhaps]) if len(perhaps) else worse
-    head = paragraph(head)
-    if both.empty:
-        return head
-    headings = ["fluidity", "pair", "9 in 10 within", "top past foot", ""]
-    return f"{head}\n\n{_table(headings, both, line)}"
-
-
-def _early_stops(review: Review, units: LengthUnits) -> str:
+def _changes(review: Review, units: LengthUnits) -> Iterator[str]:
+    newest = review.by_firing.iloc[-1]
+    if newest["low"] > 1 or newest["high"] < 1:
+        way = "hot" if newest["low"] > 1 else "cool"
+        yield (
+            f"{firing_words(newest['firing'])} was {way}: every glaze in it {newest['factor']:.2g} "
+            "times as fluid as usual. Look at its cones."
+        )
+    by_glaze = review.by_glaze
+    often = by_glaze.loc[by_glaze["past_foot"] > 1].head(2)
+    for _, row in often.iterrows():
+        yield (
+            f"Stop {row['glaze']} higher or put it on thinner: {row['past_foot']} of "
+            f"{row['layers']} layers ran past the foot."
+        )
+    pairs = review.by_pair.loc[review.by_pair["over"] != review.by_pair["under"]]
+    sure = pairs.loc[pairs["low"] > 1].sort_values("than_either", ascending=False).head(2)
+    for _, row in sure.iterrows():
+        yield (
+            f"Give {row['over']} over {row['under']} room: together {row['than_either']:.2g} times "
+            "as fluid as the runnier of them alone."
+        )
     stops = review.early_stops
-    stops = stops.loc[stops["spare_mm"] >= WORTH_TELLING_MM]
-    if stops.empty:
-        return (
-            f"No glaze could end {format_distance(WORTH_TELLING_MM, units)} or more lower and stay "
-            f"within {percent(review.tolerance)} risk."
-        )
-
-    def line(row: pd.Series) -> list[str]:
-        names = ("spare_mm", "lower_edge_mm", "safe_edge_mm")
-        spare, used, safe = (format_distance(row[name], units) for name in names)
-        return [spare, row["glaze"], used, safe, str(row["layers"])]
-
-    head = (
-        f"{len(stops)} glazes stop early: they could end lower, all else as it was, and the piece "
-        f"would stay within {percent(review.tolerance)} risk."
-    )
-    headings = ["lower by", "glaze", "lower edge used", "lowest safe edge", "layers"]
-    return f"{paragraph(head)}\n\n{_table(headings, stops, line)}"
+    lower = (stops["spare_mm"] >= WORTH_TELLING_MM) & ~stops["glaze"].isin(often["glaze"])
+    for _, row in stops.loc[lower].head(2).iterrows():
+        spare, used = (format_distance(row[name], units) for name in ("spare_mm", "lower_edge_mm"))
+        yield f"{row['glaze']} could end {spare} lower than where it does now ({used} up)."
 
 
-def _firings(review: Review) -> str:
-    firings = review.by_firing
-
-    def line(row: pd.Series) -> list[str]:
-        hot = (
-            ""
-            if np.isnan(row["factor"])
-            else f"{_times(row['factor'])} ({row['low']:.2g} to {row['high']:.2g})"
-        )
-        named = firing_words(str(row["firing"]))
-        past = f"{row['past_foot']} of {row['layers']}"
-        return [named, str(row["pieces"]), past, f"{row['expected']:.1f}", hot]
-
-    headings = ["firing", "pieces", "layers past foot", "told", "all glazes in it as fluid as"]
-    return f"By firing, the newest first:\n\n{_table(headings, firings.iloc[::-1], line)}"
-
-
-def _calibration(review: Review) -> str:
+def _trust(review: Review) -> str:
     if review.scores.empty:
         return (
-            "How far to trust the tool here cannot be told yet: it takes results from two firings."
+            "How far to trust the tool here cannot be told yet: it takes results from three "
+            "firings."
         )
-    scores = review.scores
-    loss, brier = scores["log_loss"], scores["brier"]
-    who = {"learned": "the log", "rules": "the rules", "blend": "a blend of log and rules"}
-    better = "better" if loss["blend"] < min(loss["rules"], loss["base rate"]) else "no better"
-    head = (
-        f"Log loss {loss['blend']:.3f} on pieces of firings held back, {better} than the rules "
-        f"alone ({loss['rules']:.3f}) and than saying the same of every pot "
-        f"({loss['base rate']:.3f}); lower is better. Brier score {brier['blend']:.3f} against "
-        f"{brier['rules']:.3f} and {brier['base rate']:.3f}. The answer is now made by "
-        f"{who[review.basis]}."
+    known = review.predicted_seen["past_foot"] != ""
+    told = review.predicted_seen.loc[known, "risk"].sum()
+    held = (
+        f"; {percent(review.interval_coverage)} of the measured runs lay in the range told"
+        if not np.isnan(review.interval_coverage)
+        else ""
     )
-    if not np.isnan(review.interval_coverage):
-        head += (
-            f" The ranges told held {percent(review.interval_coverage)} of the measured runs; they "
-            "should hold 90 %."
-        )
-    rows = [
-        [percent(row["predicted"]), f"{row['seen'] * row['pieces']:.0f} of {row['pieces']:.0f}"]
-        for _, row in review.reliability.iterrows()
-    ]
-    table = columns(["risk told", "ran past the foot"], rows)
-    return f"{paragraph(head)}\n\n{table}"
-
-
-def _changes(review: Review) -> str:
-    changes = review.changes
-    new = ", ".join(firing_words(name) for name in review.new_firings[:5])
-    new += " and more" if len(review.new_firings) > 5 else ""
-    if changes.empty:
-        return f"What changed since last time cannot be told: the log holds only {new}."
-    lines = [f"Since the log without {new}:"]
-    told = changes.loc[changes["kind"] == "told of them"]
-    for _, row in told.iterrows():
-        lines.append(
-            f"{row['now']:.0f} of its pieces ran past the foot; {row['before']:.1f} were told to, "
-            "before they were seen."
-        )
-    for _, row in changes.loc[changes["kind"] == "score"].dropna().iterrows():
-        lines.append(f"The {row['name']} went from {row['before']:.3f} to {row['now']:.3f}.")
-    moves = changes.loc[~changes["kind"].isin(["told of them", "score"])]
-    ratio = moves["now"] / moves["before"]
-    moves = moves.loc[np.maximum(ratio, 1.0 / ratio) >= LEAST_TOLD_STEP]
-    if moves.empty:
-        lines.append("No glaze, pair, body or hand is seen otherwise than before.")
-        return "\n".join(lines)
-
-    def line(row: pd.Series) -> list[str]:
-        named = f"{row['kind']} {row['name']}".strip()
-        return [f"{_times(row['before'])} to {_times(row['now'])}", named]
-
-    return "\n".join(lines) + "\n\n" + _table(["was and is", "fluidity of"], moves, line)
+    return paragraph(
+        f"Told before their firing was seen: {told:.1f} layers past the foot; "
+        f"{len(review.past_foot)} were{held}."
+    )

@@ -9,7 +9,7 @@ from matplotlib.figure import Figure
 from matplotlib.ticker import FixedFormatter, FixedLocator, FuncFormatter, NullLocator
 
 from runpredict.arrays import Floats
-from runpredict.model.rules import within_range
+from runpredict.model.chances import within_range
 from runpredict.pages.panels import TICK_PT, panels, title
 from runpredict.pages.style import (
     FAINT,

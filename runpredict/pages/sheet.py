@@ -1,4 +1,4 @@
-"""The check sheet: one file to print and tape to the kiln, as HTML or PDF."""
+"""The kiln sheet: one file to print and tape to the kiln, as HTML or PDF."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ def write_sheet(
     units: LengthUnits = "mm",
     progress: Progress | None = None,
 ) -> None:
-    """Write the check sheet of an answer.
+    """Write the kiln sheet of an answer.
 
     Parameters
     ----------

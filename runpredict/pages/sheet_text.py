@@ -1,4 +1,4 @@
-"""What a check sheet says, in words, for every form it may be printed in."""
+"""What a kiln sheet says, in words, for every form it may be printed in."""
 
 from __future__ import annotations
 
@@ -9,27 +9,48 @@ from dataclasses import dataclass
 import pandas as pd
 
 from runpredict.answers.check import Answer
+from runpredict.pages.advice_words import (
+    catch_help,
+    catch_words,
+    run_words,
+    summary,
+    wax_words,
+)
+from runpredict.pages.heat_words import heat_words
 from runpredict.pages.piece import Piece, drawn_piece
 from runpredict.pages.plain import percent
 from runpredict.pages.told import ToldPiece, told_firings
-from runpredict.pages.words import CAUTION, basis_words, cookie_words, headline, wax_words
+from runpredict.pages.words import CAUTION, basis_words, tolerated
 from runpredict.units import LengthUnits, format_distance
 
 Progress = Callable[[float], None]
 
+POTS_A_PAGE = 24
 MOST_NAME = 200  # letters of a name that are shown
 JOINERS = "\u200c\u200d"  # within words of some scripts; they turn nothing round
-TITLE = "Check sheet"
+TITLE = "Kiln sheet"
+DETAIL_TITLE = "Pot by pot"
+HEADINGS = ("done", "", "pot", "risk", "what to do", "bare foot", "cookie or dish", "ran")
 HOW_TO_READ = (
-    "Risk is the chance that any layer of a piece runs past its foot. Of twenty like it, one runs "
+    "Risk is the chance that any layer of a pot runs past its foot. Of twenty like it, one runs "
     "less than the first length of a range and one more than the second."
 )
+CURVES = (
+    "The curves show how the risk falls where one layer stops higher, or all of them leave a wider "
+    "bare band (long dashes), and how it rises with the coats of one layer and with the hold "
+    "(dashed: a cone lower)."
+)
+ANGLE = (
+    "Wall angles are from the horizontal: 90° upright, less where the wall faces up, more where it "
+    "overhangs, as under the belly of a bowl."
+)
 NONE_OVER = (
-    "No piece is over that; common practice keeps runny glazes low in the kiln all the same."
+    "No pot stays over that once it is changed as told; common practice keeps runny glazes low in "
+    "the kiln all the same."
 )
 WHERE = (
-    "Set these on the lowest shelf or at its edge, where nothing stands below them and nothing "
-    "touches them, with a guarded shelf under each:"
+    "These stay over the risk whatever is changed: on the lowest shelf or at its edge, with "
+    "nothing below or touching them and no work of others near, each in its catch dish:"
 )
 BASIS = {
     "rules": "physics and rules of thumb",
@@ -52,14 +73,25 @@ class LayerText:
 
 @dataclass(frozen=True)
 class PieceText:
-    """One piece in words, and what is drawn of it."""
+    """One pot in words, and what is drawn of it.
+
+    Attributes
+    ----------
+    place : int
+        Its row in the answer.
+    brief, bare, catch : str
+        Its line of the kiln sheet: what to do, the bare band to leave, what it stands on.
+    """
 
     piece: Piece
+    place: int
     name: str
     over: bool
     risk: str
+    brief: str
+    bare: str
+    catch: str
     wax: str
-    cookie: str
     blame: str
     change: str
     why: str
@@ -74,28 +106,49 @@ class PieceText:
             f"{layer.run}"
             for layer in self.layers
         )
-        return f"Side view of the piece and its wall laid straight: {ends}."
+        return f"Side view of the pot and its wall laid straight: {ends}."
 
 
 @dataclass(frozen=True)
 class FiringText:
-    """One firing in words: its pieces, the most at risk first."""
+    """One firing in words: its pots, the most at risk first.
+
+    Attributes
+    ----------
+    heat, fired_on : str
+        Cone or schedule; the date, "" where it is not known.
+    summary : str
+        How many need something, and what.
+    apart : tuple of str
+        Pots that stay over the risk whatever is changed.
+    """
 
     name: str
-    headline: str
+    heat: str
+    fired_on: str
+    summary: str
     where: str
     apart: tuple[str, ...]
     pieces: tuple[PieceText, ...]
 
+    @property
+    def pages(self) -> list[tuple[PieceText, ...]]:
+        """The pots of each page of the kiln sheet."""
+        starts = range(0, len(self.pieces), POTS_A_PAGE)
+        return [self.pieces[start : start + POTS_A_PAGE] for start in starts]
+
 
 @dataclass(frozen=True)
 class SheetText:
-    """A whole sheet in words."""
+    """A whole sheet in words, and the answer its curves are drawn from."""
 
+    answer: Answer
     title: str
     how: str
+    catch_help: str
     basis: str
     caution: str
+    ran: str
     firings: tuple[FiringText, ...]
 
 
@@ -115,7 +168,7 @@ def _named(sentence: str, names: list[str]) -> str:
 
 
 def sheet_text(answer: Answer, units: LengthUnits = "mm") -> SheetText:
-    """The words of a check sheet.
+    """The words of a kiln sheet.
 
     Parameters
     ----------
@@ -127,26 +180,44 @@ def sheet_text(answer: Answer, units: LengthUnits = "mm") -> SheetText:
     SheetText
     """
     firings = []
-    for name, pieces in told_firings(answer, units):
+    counts = summary(answer, units)["summary"]
+    heat = heat_words(answer.tables, units)
+    for (name, pieces), count in zip(told_firings(answer, units), counts, strict=True):
         texts = tuple(_piece_text(answer, told, units) for told in pieces)
-        apart = tuple(piece.name for piece in texts if piece.over)
-        over = headline(len(apart), len(texts), answer.tolerance)
+        apart = tuple(piece.name for piece in texts if piece.piece.cookie == "dish")
         where = WHERE if apart else NONE_OVER
-        firings.append(FiringText(shown_name(name), over, where, apart, texts))
-    return SheetText(TITLE, HOW_TO_READ, basis_words(answer), CAUTION, tuple(firings))
+        fired = heat[name]
+        firings.append(
+            FiringText(shown_name(name), fired.heat, fired.fired_on,
+                       f"{count[:1].upper()}{count[1:]}", where, apart, texts)
+        )  # fmt: skip
+    return SheetText(
+        answer=answer,
+        title=TITLE,
+        how=f"{tolerated(answer.tolerance)} {HOW_TO_READ} {CURVES} {ANGLE}",
+        catch_help=catch_help(answer.tolerance),
+        basis=basis_words(answer),
+        caution=CAUTION,
+        ran=f"{'.' * 10} {units}",
+        firings=tuple(firings),
+    )
 
 
 def _piece_text(answer: Answer, told: ToldPiece, units: LengthUnits) -> PieceText:
     row, blamed = told.piece, told.blamed
     layers = told.layers.sort_values("layer")
     names = layers["glaze"].astype(str).tolist()
+    drawn = drawn_piece(answer, told.place, units)
     return PieceText(
-        piece=drawn_piece(answer, row),
+        piece=drawn,
+        place=told.place,
         name=shown_name(row["piece"]),
         over=bool(row["risk"] > answer.tolerance),
         risk=percent(row["risk"]),
+        brief=_named(told.brief, names),
+        bare=format_distance(drawn.band_mm, units),
+        catch=catch_words(row, units),
         wax=wax_words(row["wax_height_mm"], units),
-        cookie=cookie_words(row, units),
         blame=f"{shown_name(blamed['glaze'])} (layer {blamed['layer']})",
         change=_named(row["advice"], names),
         why=_named(f"{blamed['reason']}.", names),
@@ -156,15 +227,13 @@ def _piece_text(answer: Answer, told: ToldPiece, units: LengthUnits) -> PieceTex
 
 
 def _layer_text(layer: pd.Series, units: LengthUnits) -> LayerText:
-    low, run, high = (
-        format_distance(layer[name], units) for name in ("run_p05_mm", "run_p50_mm", "run_p95_mm")
-    )
+    run, low, high = run_words(layer, units)
     return LayerText(
         number=str(layer["layer"]),
         glaze=shown_name(layer["glaze"]),
         ends=format_distance(layer["lower_edge_mm"], units),
         run=run,
-        spread=f"{low} to {high}",
+        spread=low if low == high else f"{low} to {high}",
         risk=percent(layer["risk"]),
     )
 

@@ -21,6 +21,7 @@ from matplotlib.colors import to_rgb
 from matplotlib.figure import Figure
 from matplotlib.font_manager import findfont, get_font
 from matplotlib.ft2font import FT2Font
+from matplotlib.lines import Line2D
 from matplotlib.ticker import FuncFormatter, MultipleLocator
 
 from runpredict.units import MM_PER_INCH, LengthUnits, format_length
@@ -96,6 +97,8 @@ _STYLE: Any = {
 }
 _BREAK = re.compile(r" (?!(?:\d+/\d+|mm|in)\b)")  # "3 9/16 in" over two lines misleads
 _COMMENT = re.compile(r" *<!--.*?-->\n?", re.DOTALL)  # matplotlib repeats each text in one
+_PATH = re.compile(r' d="[^"]*"')
+_FINE = re.compile(r"(\.\d\d)\d+")  # a hundredth of a point is finer than any printer's dot
 
 # matplotlib keeps its settings in one place for the whole process.
 _SETTINGS_LOCK = RLock()
@@ -153,6 +156,10 @@ class Paper:
         axes.tick_params(labelsize=7.5 * self.scale)
         return axes
 
+    def line(self, x: list[float], y: list[float], **look: Any) -> None:
+        """A line through points given as `at` gives them."""
+        self.figure.add_artist(Line2D(x, y, **({"color": INK} | look)))
+
     def text(self, left: float, up: float, words: str, size_pt: float, **look: Any) -> None:
         """Words whose upper left corner is there, unless told otherwise."""
         self.figure.text(
@@ -183,7 +190,8 @@ def svg(figure: Figure) -> str:
     with house_style():
         figure.savefig(out, format="svg", metadata=nothing)
     text = out.getvalue().decode("utf-8")
-    return _COMMENT.sub("", text[text.index("<svg") :])
+    bare = _COMMENT.sub("", text[text.index("<svg") :])
+    return _PATH.sub(lambda path: _FINE.sub(r"\1", path.group()).replace(" \n", ""), bare)
 
 
 @cache

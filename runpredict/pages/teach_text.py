@@ -18,7 +18,7 @@ def _points(chance: float) -> str:
 
 
 def lessons_text(lessons: Lessons, units: LengthUnits = "mm") -> str:
-    """The tiles and pots, what each takes from the doubt, how to lay it, and why.
+    """The tiles, what each takes from the doubt, how to lay it, and why.
 
     Parameters
     ----------
@@ -31,44 +31,62 @@ def lessons_text(lessons: Lessons, units: LengthUnits = "mm") -> str:
     """
     found = lessons.lessons
     if found.empty:
-        why = (
+        nothing = (
             "every risk is known as well as chance allows"
             if lessons.doubt < NO_DOUBT
             else "no tile's run would move any risk"
         )
-        return f"Nothing to fire first: {why} ({lessons.pieces} planned pieces)."
+        return f"Nothing to fire first: {nothing} ({lessons.pieces} planned pieces)."
     after = float(found["doubt_after"].iloc[-1])
+    tiles = "this tile" if len(found) == 1 else f"these {len(found)} tiles"
     head = (
-        f"{_points(lessons.doubt)} to {_points(after)} points of 100: so far these {len(found)} "
-        f"would bring down the doubt about a planned piece's risk ({lessons.pieces} pieces), apart "
-        "from what is left to chance. The most telling first; each counts with those above it."
+        f"{_points(lessons.doubt)} to {_points(after)} points of 100: so far {tiles} would bring "
+        f"down the doubt about a planned piece's risk ({lessons.pieces} pieces), apart from what "
+        "is left to chance. The most telling first; each counts with those above it."
     )
     rows = [
         [
             f"{_points(row['doubt_before'])} to {_points(row['doubt_after'])}",
-            f"{row['name']}: {_laid(lessons.layers, row, units)}",
+            f"{row['name']}: {_laid(lessons.layers, row, units)} {why(row)}",
         ]
         for _, row in found.iterrows()
     ]
     last = (
-        "Measure each dry coat with a needle before the firing and each run with a ruler after "
-        "it, and write both down: that is what teaches."
+        "Fire them before the pots they tell of. Measure each dry coat with a needle before that "
+        "firing and each run with a ruler after it, and write both down: that is what teaches."
     )
     parts = [head, columns(["doubt", "what to fire, and why"], rows), last, CAUTION]
     return "\n\n".join(part if "\n" in part else paragraph(part) for part in parts)
 
 
-def _why(row: pd.Series) -> str:
-    return f"Why: {row['why']}; planned pieces with any of its glazes: {row['pieces']}."
+def lessons_table(lessons: Lessons) -> pd.DataFrame:
+    """The lessons, each with the sentence why."""
+    found = lessons.lessons
+    return found.assign(why=[why(row) for _, row in found.iterrows()])
+
+
+def why(row: pd.Series) -> str:
+    """What a tile tells, in a sentence.
+
+    Parameters
+    ----------
+    row : Series
+        Of `Lessons.lessons`.
+    """
+    count = int(row["pieces"])
+    pots = f"{count} pot{'s' if count != 1 else ''}"
+    glazes = row["glazes"].split(" + ")
+    if len(glazes) == 1:
+        return f"This tells you how low {glazes[0]} may come on {pots}."
+    over = " over ".join(reversed(glazes))
+    return f"This tells you how low {over} may come together on {pots}."
 
 
 def _laid(layers: pd.DataFrame, row: pd.Series, units: LengthUnits) -> str:
-    named = layers.loc[(layers["piece"] == row["name"]) & (layers["firing"] == row["firing"])]
+    named = layers.loc[layers["piece"] == row["name"]]
     first = named.iloc[0]
     cone = first["cone"]
     heat = f"cone {cone}, {first['hold_min']:g} min hold" if cone else "its schedule"
-    if row["kind"] == "pot":
-        return f"as planned in {firing_words(row['firing'])} ({heat}), but first. {_why(row)}"
     coats = "; then ".join(
         f"{layer['glaze']} {METHOD_WORDS[layer['method']]} in {layer['coats']} "
         f"coat{'s' if layer['coats'] > 1 else ''} to {format_length(layer['thickness_mm'], units)} "
@@ -78,6 +96,6 @@ def _laid(layers: pd.DataFrame, row: pd.Series, units: LengthUnits) -> str:
     told = format_distance(row["run_p50_mm"], units)
     top = format_distance(first["upper_edge_mm"], units)
     return (
-        f"upright tile glazed from {top} above its foot: "
-        f"{coats}. As {firing_words(row['firing'])} ({heat}); told to run {told}. {_why(row)}"
+        f"upright tile glazed from {top} above its foot: {coats}. At the heat of "
+        f"{firing_words(row['firing'])} ({heat}); told to run {told}."
     )

@@ -10,10 +10,13 @@ from typing import Any, NamedTuple
 import pandas as pd
 
 from runpredict.answers.check import Answer
-from runpredict.pages.words import advice, reasons
+from runpredict.pages.advice_words import advice, briefly, summary
+from runpredict.pages.words import reasons
 from runpredict.tables.csv_files import write_tables
 from runpredict.tables.firings import firing_words
 from runpredict.units import LengthUnits
+
+RISK_DIGITS = 4  # of a chance in a file; more would say more than anybody knows
 
 
 class Told(NamedTuple):
@@ -32,9 +35,23 @@ class Told(NamedTuple):
 
 
 class ToldPiece(NamedTuple):
-    """One piece in words: its rows of `Told`, and the row of the layer that is to blame."""
+    """One piece in words: its rows of `Told`, its line of the kiln sheet, whom to blame.
+
+    Attributes
+    ----------
+    piece : Series
+    brief : str
+        The advice in a few words.
+    place : int
+        Row of the piece in the answer.
+    layers : DataFrame
+    blamed : Series
+        The layer that is to blame.
+    """
 
     piece: pd.Series
+    brief: str
+    place: int
     layers: pd.DataFrame
     blamed: pd.Series
 
@@ -55,7 +72,7 @@ def told(answer: Answer, units: LengthUnits = "mm") -> Told:
     why = reasons(answer.features, answer.neighbour, answer.predictor.seen(), units)
     return Told(
         answer.layers.assign(reason=why),
-        answer.pieces.assign(advice=advice(answer.changes, answer.pieces, units)),
+        answer.pieces_in(units).assign(advice=advice(answer, units)),
     )
 
 
@@ -64,22 +81,28 @@ def told_firings(
 ) -> Iterator[tuple[str, list[ToldPiece]]]:
     """Each firing's name and its pieces in words, the most at risk first."""
     layers, pieces = told(answer, units)
+    brief = briefly(answer, units)
     of_piece: dict[Any, pd.DataFrame] = dict(tuple(layers.groupby(["firing", "piece"], sort=False)))
-    blamed = layers.iloc[answer.blamed].set_axis(pieces.index)
+    pieces = pieces.reset_index(drop=True)
     for firing, mine in pieces.groupby("firing", sort=False):
         ranked = mine.sort_values("risk", ascending=False, kind="stable")
-        both = zip(ranked.iterrows(), blamed.loc[ranked.index].iterrows(), strict=True)
         yield (
             firing_words(str(firing)),
             [
-                ToldPiece(row, of_piece[(firing, row["piece"])], layer)
-                for (_, row), (_, layer) in both
+                ToldPiece(
+                    piece=row,
+                    brief=brief[place],
+                    place=place,
+                    layers=of_piece[(firing, row["piece"])],
+                    blamed=layers.iloc[answer.blamed[place]],
+                )
+                for place, row in zip(ranked.index, (r for _, r in ranked.iterrows()), strict=True)
             ],
         )
 
 
 def write_answer(answer: Answer, folder: str | os.PathLike[str], units: LengthUnits = "mm") -> None:
-    """Write layers.csv, pieces.csv and limits.csv, all of them or none.
+    """Write layers.csv, pieces.csv, limits.csv and firings.csv, all of them or none.
 
     Parameters
     ----------
@@ -93,10 +116,13 @@ def write_answer(answer: Answer, folder: str | os.PathLike[str], units: LengthUn
     ------
     BadInput : a file that cannot be written; what stood there is unchanged.
     """
-    layers, pieces = told(answer, units)
-    write_tables(dict(zip(answer_files(folder), (layers, pieces, answer.limits), strict=True)))
+    layers, pieces = (
+        table.assign(risk=table["risk"].round(RISK_DIGITS)) for table in told(answer, units)
+    )
+    tables = (layers, pieces, answer.limits, summary(answer, units))
+    write_tables(dict(zip(answer_files(folder), tables, strict=True)))
 
 
 def answer_files(folder: str | os.PathLike[str]) -> list[Path]:
     """What `write_answer` writes to a folder."""
-    return [Path(folder) / f"{name}.csv" for name in ("layers", "pieces", "limits")]
+    return [Path(folder) / f"{name}.csv" for name in ("layers", "pieces", "limits", "firings")]

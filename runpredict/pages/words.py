@@ -1,9 +1,6 @@
-"""The sentences a potter reads: why a layer may run, and what to do about it."""
+"""The sentences a potter reads: why a layer may run, what the numbers rest on, and cautions."""
 
 from __future__ import annotations
-
-from collections.abc import Sequence
-from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -15,10 +12,13 @@ from runpredict.units import LengthUnits, format_distance, format_length
 
 CAUTION = (
     "A prediction is never a promise: test on a tile first, and keep a shelf guarded wherever a "
-    "run would cost you. Runs leave sharp edges: wear eye protection and gloves when you knock or "
-    "grind one off. Dry glaze is silica dust and may hold toxic colourants: wear a fitted dust "
-    "mask, wipe wet, and let the maker's safety sheet decide on food contact. Vent kiln fumes, "
-    "never open a hot kiln, and follow your local codes."
+    "run would cost you. Never set a pot that may run above the work of others. Kiln-wash shelves, "
+    "and cookies and dishes on top and below. Runs leave sharp edges: wear eye protection and "
+    "gloves when you knock or grind one off, grind wet, and keep the dust out of your lungs. Dry "
+    "glaze is silica dust and may hold toxic colourants: wear a fitted dust mask and wipe wet. "
+    "Whether a glaze may touch food only a laboratory's test of the fired pot can tell. Vent kiln "
+    "fumes, never open a hot kiln, follow its maker and your local codes, and leave wiring and "
+    "gas to licensed people."
 )
 
 WORTH_TELLING_MM = 5.0  # a layer that could end this much lower is a loss worth a sentence
@@ -107,72 +107,13 @@ def reasons(
     return sentences
 
 
-def advice(changes: pd.DataFrame, pieces: pd.DataFrame, units: LengthUnits) -> list[str]:
-    """One or two sentences a piece: what to do with it.
-
-    Parameters
-    ----------
-    changes, pieces : DataFrame
-        Of an `Answer`.
-    units : "mm" or "in"
-
-    Returns
-    -------
-    list of str
-    """
-    wide, high = pieces["cookie_diameter_mm"], pieces["cookie_height_mm"]
-    return [
-        _advice(change, cookie, units)
-        for change, *cookie in zip(changes.itertuples(), wide, high, strict=True)
-    ]
-
-
-def _advice(change: Any, cookie_mm: Sequence[float], units: LengthUnits) -> str:
-    if change.change == "none":
-        return "Safe as planned." + _headroom(change, units)
-    if change.change == "coat":
-        new, old = (f"{coats:.0f}" for coats in (change.changed, change.planned))
-        return f"One coat less of {change.glaze}: {new} instead of {old}."
-    if change.change == "hold":
-        return f"Hold {change.changed:g} min at the top; it concerns the whole firing."
-    if change.change == "cookie":
-        wide, high = (format_distance(size, units) for size in cookie_mm)
-        return (
-            "No single change is enough, wax alone neither: cut back two things at once, or set "
-            f"it on a cookie {wide} wide and {high} high."
-        )
-    new, old = (format_distance(at, units) for at in (change.changed, change.planned))
-    if change.change == "edge":
-        return f"Stop {change.glaze} {new} above the foot instead of {old}."
-    return f"Leave the lowest {new} bare instead of {old}."
-
-
-def _headroom(change: Any, units: LengthUnits) -> str:
-    """How much further down a layer could safely come, where that is worth a sentence."""
-    if not change.spare_mm >= WORTH_TELLING_MM:
-        return ""
-    spare = format_distance(change.spare_mm, units)
-    return f" {change.spare_glaze} could end {spare} lower and stay safe."
-
-
-def headline(over: int, count: int, tolerance: float) -> str:
-    """How many pieces of a firing are over the risk that is tolerated."""
-    return f"{over} of {count} pieces over {percent(tolerance)} risk of running past the foot"
-
-
-def wax_words(wax_height_mm: float, units: LengthUnits) -> str:
-    """The bare band of a piece; NaN where wax alone cannot help."""
-    return "not by wax alone" if np.isnan(wax_height_mm) else format_distance(wax_height_mm, units)
-
-
-def cookie_words(piece: pd.Series, units: LengthUnits) -> str:
-    """The cookie of a row of the pieces, such as "needed: 98 x 7 mm"."""
-    if piece["cookie"] == "none":
-        return "none"
-    wide, high = (
-        format_length(piece[name], units) for name in ("cookie_diameter_mm", "cookie_height_mm")
+def tolerated(tolerance: float) -> str:
+    """What needs something means, in a sentence."""
+    return (
+        f"A pot needs something where its risk of running past the foot is over "
+        f"{percent(tolerance)}; every change below was tried, as it is told, and brings it there "
+        "or under."
     )
-    return f"{piece['cookie']}: {wide.removesuffix(f' {units}')} x {high}"
 
 
 def basis_words(answer: Answer) -> str:
@@ -203,9 +144,10 @@ def _who_answered(answer: Answer) -> str:
 def _tried_out(answer: Answer) -> str:
     if answer.trial is None:
         return ""
-    scores = answer.trial.scores["log_loss"]
+    chance = np.exp(-answer.trial.scores["log_loss"])
     return (
-        f"Asked about {answer.trial.pieces} logged pieces from firings it had not seen, its log "
-        f"loss is {scores['blend']:.2f}; the rules alone have {scores['rules']:.2f}, and saying "
-        f"the same of every pot {scores['base rate']:.2f} (lower is better)."
+        f"Asked about {answer.trial.pieces} logged pieces from firings it had not seen, it gave "
+        f"what became of a pot a chance of {percent(chance['blend'])}; the rules alone gave it "
+        f"{percent(chance['rules'])}, and saying the same of every pot "
+        f"{percent(chance['base rate'])} (higher is better)."
     )

@@ -13,16 +13,15 @@ with ``V(d)`` the glaze between the edge and d. The maximum holds every stage at
 of a film still thick (run = mobility h² / 3), the finite volume that thins behind its front
 (Huppert 1982), and a thick overlap that catches up with a thin film below it.
 
-The edge of a layer over another is a step on a film that moves as well. It moves as the shock of
-a film on one half as thick, and gathers the glaze it runs over, so that all the glaze of the
-wall feeds it. The melts of a wall mix as viscosities do, in the logarithm, with fixed shares: no
-layer's thickness and no edge changes the mixture, so that more of a glaze, a hotter or longer
-firing, a steeper wall or a lower edge can only lengthen the run.
+Layers lie as they are: one over the other, each with its own melt and thickness, unmixed (melts
+mix less than a tenth of a millimetre deep in a firing, see `mixing`). A band of the wall
+moves with the flux of its own stack. The edge of a layer over another is a step on a film that
+moves as well, and gathers the glaze it runs over. All speeds rise with the thickness of every
+layer and with the mobility of every melt, so that more of a glaze, a hotter or longer firing, a
+steeper wall or a lower edge of the lowest layer only lengthens the run.
 
 References
 ----------
-Arrhenius, S. (1887), Z. phys. Chem. 1:285-298 (logarithmic mixing of viscosities).
-Crank, J., The Mathematics of Diffusion (1975), ch. 2 and 4.
 Evans, L. C., Partial Differential Equations, ch. 3.3 (Lax-Oleinik formula).
 Huppert, H. E. (1982), Nature 300:427-429.
 Jeffreys, H. (1930), Proc. Camb. Phil. Soc. 26:204-205.
@@ -32,118 +31,22 @@ Whitham, G. B., Linear and Nonlinear Waves (1974), ch. 2.3 (speed of a shock).
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
-from numpy.typing import ArrayLike
 
-from runpredict.arrays import Bools, Floats
+from runpredict.arrays import Floats, Indices
 
-GRAVITY_M_S2 = 9.80665  # standard gravity, CGPM 1901
-CONTACT_DEG = 60.0  # of molten glaze on fired clay; order of magnitude, from memory
-# Speed of the step between a film and one half as thick, over the thick film's mean speed:
-# 1 + r + r² with r = 1/2 (`step_run_m`).
-STEP_SPEED = 1.75
-# The lowest layer goes on alone below the others, so its melt counts twice in its own run.
-LOWEST_LAYER_SHARE = 2.0
-
-
-def mobility_per_m(
-    fluidity_per_pa: ArrayLike, density_kg_m3: ArrayLike, wall_deg: ArrayLike
-) -> Floats:
-    """Mobility ρ g sin(wall) Φ of a film on a wall.
-
-    Parameters
-    ----------
-    fluidity_per_pa : array_like
-        Φ = ∫ dt/η over the firing, >= 0. [1/Pa]
-    density_kg_m3 : array_like
-        Of the melt, > 0. [kg/m³]
-    wall_deg : array_like
-        Angle of wall and horizontal; over 90 (an overhang) counts as 90, since the glaze has
-        to pass the vertical first and hangs no better beyond it. [°]
-
-    Returns
-    -------
-    ndarray, broadcast shape. [1/m]
-
-    Raises
-    ------
-    ValueError : a negative fluidity or wall angle, or a density not above 0.
-    """
-    fluidity = np.asarray(fluidity_per_pa, dtype=float)
-    density = np.asarray(density_kg_m3, dtype=float)
-    wall = np.asarray(wall_deg, dtype=float)
-    if np.any(fluidity < 0):
-        raise ValueError("fluidity_per_pa must be 0 or more")
-    if np.any(density <= 0):
-        raise ValueError("density_kg_m3 must be above 0")
-    if np.any(wall < 0):
-        raise ValueError("wall_deg must be 0 or more")
-    return density * GRAVITY_M_S2 * np.sin(np.radians(np.minimum(wall, 90.0))) * fluidity
-
-
-def draining_thickness_m(distance_m: ArrayLike, mobility: ArrayLike) -> Floats:
-    """Thickness of a draining film.
-
-    Parameters
-    ----------
-    distance_m : array_like
-        Down the wall from the upper edge, >= 0. [m]
-    mobility : array_like
-        ρ g sin(wall) Φ, > 0. [1/m]
-
-    Returns
-    -------
-    ndarray, broadcast shape: h = sqrt(distance / mobility). [m]
-
-    Raises
-    ------
-    ValueError : mobility not above 0.
-
-    References
-    ----------
-    Jeffreys (1930), Proc. Camb. Phil. Soc. 26:204.
-
-    Examples
-    --------
-    >>> round(float(1000 * draining_thickness_m(0.01, 2400 * 9.80665 * 0.12)), 2)  # mm
-    1.88
-    """
-    mobility = np.asarray(mobility, dtype=float)
-    if np.any(mobility <= 0):
-        raise ValueError("mobility must be above 0")
-    return np.sqrt(np.asarray(distance_m, dtype=float) / mobility)
-
-
-def step_run_m(
-    upper_thickness_m: ArrayLike, lower_thickness_m: ArrayLike, mobility: ArrayLike
-) -> Floats:
-    """Run of the step between a thick film and a thinner one of the same melt below it.
-
-    Speed of the shock: [q(H) - q(h)] / (H - h) with q = mobility h³ / 3, so
-    run = mobility (H² + H h + h²) / 3. It is the wave that moves, faster than the glaze in it.
-
-    Parameters
-    ----------
-    upper_thickness_m, lower_thickness_m : array_like
-        H and h, H >= h >= 0. [m]
-    mobility : array_like
-        ρ g sin(wall) Φ. [1/m]
-
-    Returns
-    -------
-    ndarray, broadcast shape. [m]
-
-    References
-    ----------
-    Rankine-Hugoniot condition, e.g. Whitham, Linear and Nonlinear Waves (1974), ch. 2.3.
-    """
-    thick = np.asarray(upper_thickness_m, dtype=float)
-    thin = np.asarray(lower_thickness_m, dtype=float)
-    return np.asarray(mobility, dtype=float) * (thick**2 + thick * thin + thin**2) / 3.0
+TINY, TINY_M = 1e-300, 1e-12  # stand for none where a number is divided by or its log is taken
+LEAST_RUN_M = 0.2e-3  # nobody reads less off a pot
+RUN_STEPS = 12  # runs between none and the most, between which a run is read
+# Height above the foot at which caution asks for nothing, and what is added to every height;
+# see `rules.CAUTION`.
+CAUTION_AT_M, CAUTION_NEAR_M = 18e-3, 3e-3
 
 
 class Wall:
-    """Where the glaze stands on each of n pieces, ready for any mobility.
+    """Where the glaze stands on each of n pieces, ready for any melts and any way to run.
 
     Parameters
     ----------
@@ -153,13 +56,19 @@ class Wall:
 
     Attributes
     ----------
+    lower_m : ndarray, shape (n, k)
+        As given. [m]
     start_m, step_m : ndarray, shape (n, k, b)
         The wall above each edge as b bands that differ in which layers cover them: height of
         each band's lower end above the edge, and the band's height. [m]
     thickness_m : ndarray, shape (n, b)
         Of all layers together in each band. [m]
+    layer_m : ndarray, shape (n, k, b)
+        Of each layer in each band. [m]
     volume_m2 : ndarray, shape (n, k, b)
         Glaze between the edge and the lower end of each band, per metre of rim. [m²]
+    base_m : ndarray, shape (n, k)
+        Of the glaze that goes on below each edge; 0 where the edge lies on clay. [m]
     glazed_m : ndarray, shape (n,)
         From the lowest edge of any layer to the top of the glaze. [m]
     """
@@ -173,100 +82,287 @@ class Wall:
         middle = 0.5 * (heights[:, 1:] + heights[:, :-1])[:, None, :]
         covered = (lower[:, :, None] < middle) & (middle < upper[:, :, None])
         above = np.maximum(heights[:, None, :] - lower[:, :, None], 0.0)
+        self.lower_m = lower
         self.start_m, self.step_m = above[:, :, :-1], np.diff(above, axis=2)
-        self.thickness_m = (covered * np.asarray(thickness_m, dtype=float)[:, :, None]).sum(axis=1)
+        self.layer_m = covered * np.asarray(thickness_m, dtype=float)[:, :, None]
+        self.thickness_m = self.layer_m.sum(axis=1)
         gained = self.step_m * self.thickness_m[:, None]
         self.volume_m2 = np.cumsum(gained, axis=2) - gained
+        # A band of no height may lie between two that meet at an edge.
+        solid = np.where(np.diff(heights, axis=1) > 0, self.thickness_m, 0.0)
+        meets = (heights[:, None, 1:] == lower[:, :, None]) & (np.diff(heights) > 0)[:, None]
+        self.base_m = np.where(meets, solid[:, None], 0.0).max(axis=2)
         there = upper > lower
         lowest = np.where(there, lower, np.inf).min(axis=1, initial=np.inf)
         self.glazed_m = np.maximum(np.where(there, upper, 0.0).max(axis=1, initial=0.0) - lowest, 0)
 
 
-def mixing_shares(present: Bools) -> Floats:
-    """Share of each layer's melt in what moves each edge.
+@dataclass(frozen=True)
+class Motion:
+    """How the glaze of each band moves, for some melts.
 
-    Parameters
+    Attributes
     ----------
-    present : ndarray of bool, shape (n, k)
-
-    Returns
-    -------
-    ndarray, shape (n, k, k)
-        Edge, then layer; each edge's shares sum to 1. All layers count alike, but the first
-        counts double at its own edge.
+    mobility_log : ndarray, shape (n, b)
+        Natural log of the mobility [1/m] of a film of one melt that carries as much glaze.
+    share : ndarray, shape (n, k, b)
+        Of each layer in that; sums to 1 over the layers of a band.
+    own_log : ndarray, shape (n, k, b)
+        Natural log of a layer's own mean speed over that of the film's front, at most 0.
+    step_log : ndarray, shape (n, k, b)
+        Natural log of the speed of each edge as a step over its base, over that of the front.
     """
-    weight = np.repeat(present[:, None, :].astype(float), present.shape[1], axis=1)
-    many = present.sum(axis=1) > 1
-    weight[:, 0, 0] *= np.where(many, LOWEST_LAYER_SHARE, 1.0)
-    return np.asarray(weight / np.maximum(weight.sum(axis=2, keepdims=True), 1.0), dtype=float)
+
+    mobility_log: Floats
+    share: Floats
+    own_log: Floats
+    step_log: Floats
 
 
-def log_mobility_to_reach(wall: Wall, reach_m: Floats) -> Floats:
-    """Natural log of the mobility [1/m] at which each edge just runs a given way.
-
-    The inverse of `run_m`.
+def motion(wall: Wall, melt_log: Floats) -> Motion:
+    """Speeds of films that lie one over the other, each of its own melt.
 
     Parameters
     ----------
     wall : Wall of n pieces with k layers
+    melt_log : ndarray, shape (n, k)
+        Natural log of the mobility of each layer's melt. [1/m]
+
+    Returns
+    -------
+    Motion
+
+    Notes
+    -----
+    As `sheets.two_layer_flux_m2`, for any number of layers: with A the glaze from a layer's inner
+    face out and B that from its outer face out, a layer adds m (A³ - B³) / 3 to the flux. A
+    layer's own mean speed is that of its inner face, plus m (t²/3 + t B/2). The step of a stack
+    of height
+    H - h over a base h that goes on below it moves as [q(H) - q(h)] / (H - h), which is
+    m_base h H + m_top (H - h)² / 3 (Rankine-Hugoniot, e.g. Whitham, ch. 2.3); the layer's own
+    glaze goes no faster than its outer face.
+    """
+    part = wall.layer_m
+    outer = np.cumsum(part[:, ::-1], axis=1)[:, ::-1] - part
+    top_log = np.where(part > 0, melt_log[:, :, None], -np.inf).max(axis=1)
+    top_log = np.where(np.isfinite(top_log), top_log, 0.0)
+    with np.errstate(under="ignore"):
+        melt = np.where(part > 0, np.exp(melt_log[:, :, None] - top_log[:, None]), 0.0)
+    thick = np.maximum(wall.thickness_m, TINY_M)
+    flux = melt * ((outer + part) ** 3 - outer**3) / thick[:, None] ** 3
+    whole = np.maximum(flux.sum(axis=1), TINY)
+    sheared = melt * part * (0.5 * part + outer)
+    own = np.cumsum(sheared, axis=1) - sheared + melt * part * (part / 3.0 + 0.5 * outer)
+    front = np.maximum(whole * thick**2, TINY)[:, None]
+    surface = 3.0 * np.where(part > 0, np.cumsum(sheared, axis=1), 0.0)
+    return Motion(
+        mobility_log=top_log + np.log(whole),
+        share=flux / whole[:, None],
+        own_log=np.minimum(np.log(np.maximum(3.0 * own / front, TINY)), 0.0),
+        step_log=np.log(np.maximum(np.minimum(_step(wall, melt, thick), surface) / front, TINY)),
+    )
+
+
+def _step(wall: Wall, melt: Floats, thick: Floats) -> Floats:
+    """Three times the speed of each edge as a step over its base, (n, k, b)."""
+    base = np.minimum(wall.base_m[:, :, None], wall.thickness_m[:, None])
+    step = np.empty_like(base)
+    for edge in range(base.shape[1]):
+        under = np.cumsum(wall.layer_m, axis=1) - wall.layer_m
+        low = np.clip(base[:, edge, None] - under, 0.0, wall.layer_m)
+        over = wall.layer_m - low
+        flux = [_flux(melt, stack) for stack in (low, over)]
+        depth = base[:, edge]
+        rest = np.maximum(thick - depth, TINY_M)
+        step[:, edge] = 3.0 * thick * flux[0] / np.maximum(depth, TINY_M) ** 2 + flux[1] / rest
+    return step
+
+
+def _flux(melt: Floats, stack: Floats) -> Floats:
+    """Three times the flux of a stack of films, (n, b)."""
+    outer = np.cumsum(stack[:, ::-1], axis=1)[:, ::-1] - stack
+    return np.asarray((melt * ((outer + stack) ** 3 - outer**3)).sum(axis=1), dtype=float)
+
+
+@dataclass(frozen=True)
+class Film:
+    """The layers of n pieces from one of them outward, on what lies below as on a rigid wall.
+
+    Attributes
+    ----------
+    first : int
+        The innermost layer that moves.
+    wall : Wall
+    flow : Motion
+    """
+
+    first: int
+    wall: Wall
+    flow: Motion
+
+
+def films(lower_m: Floats, upper_m: Floats, thickness_m: Floats, melt_log: Floats) -> list[Film]:
+    """All that may move: the whole stack, and its outer layers alone over a base that stands.
+
+    Parameters
+    ----------
+    lower_m, upper_m, thickness_m, melt_log : ndarray, shape (n, k)
+        As in `Wall` and `motion`.
+
+    Returns
+    -------
+    list of Film
+        A base that moves as well only adds to the speed, so the farthest run of all is the best
+        bound from below; with it a thicker base never holds back what lies over it.
+    """
+    found = []
+    for first in range(lower_m.shape[1]):
+        moves = np.arange(lower_m.shape[1]) >= first
+        wall = Wall(lower_m, upper_m, np.where(moves, thickness_m, 0.0))
+        found.append(Film(first, wall, motion(wall, melt_log)))
+    return found
+
+
+def log_factor_to_reach(moving: list[Film], reach_m: Floats, caution: float = 0.0) -> Floats:
+    """By what factor all melts would have to be more mobile for an edge to run a given way.
+
+    Parameters
+    ----------
+    moving : list of Film
     reach_m : ndarray, shape (n, k)
         The way to run, > 0. [m]
+    caution : float, 0 to below 1
+        How much farther up glaze counts as more ready to run than the film says: the power of
+        its height above the foot over `CAUTION_AT_M` by which it is taken to be more mobile.
 
     Returns
     -------
     ndarray, shape (n, k)
-        inf where no glaze stands above the edge.
+        Natural log of the factor; the edge passes where it is below 0. inf where no glaze
+        stands above the edge.
+
+    Notes
+    -----
+    On clay the front of the glaze goes at the largest of (1.5 V(d) sqrt(m))^(2/3) - d, with the
+    mean mobility of the glaze up to d, weighed by its volume. A layer that others cover right
+    down to its edge goes with its own mean speed instead, and as the front does once the run is
+    long against the way to where they begin. Over glaze the edge is a step.
     """
-    way = np.asarray(reach_m, dtype=float)[..., None] + wall.start_m
+    need, _ = _needs(moving[0], reach_m, caution)
+    for film in moving[1:]:
+        alone, _ = _needs(film, reach_m, caution)
+        need = np.minimum(need, alone)
+    return need
+
+
+def driving(moving: list[Film], reach_m: Floats, caution: float = 0.0) -> tuple[Floats, Floats]:
+    """What drives each edge.
+
+    Parameters
+    ----------
+    moving, reach_m, caution : as in `log_factor_to_reach`
+
+    Returns
+    -------
+    share : ndarray, shape (n, k, k)
+        Edge, then layer: the part of each melt in the mobility of what gets there first.
+    thickness_m : ndarray, shape (n, k)
+        Of that glaze. [m]
+    """
+    need, band = _needs(moving[0], reach_m, caution)
+    share, thick = _of_band(moving[0], band)
+    for film in moving[1:]:
+        alone, band = _needs(film, reach_m, caution)
+        first = alone < need
+        its_share, its_thick = _of_band(film, band)
+        share = np.where(first[..., None], its_share, share)
+        thick = np.where(first, its_thick, thick)
+        need = np.where(first, alone, need)
+    return share, thick
+
+
+def _of_band(film: Film, band: Indices) -> tuple[Floats, Floats]:
+    at = band[:, None, :]
+    share = np.take_along_axis(film.flow.share, np.repeat(at, band.shape[1], axis=1), axis=2)
+    thick = np.take_along_axis(film.wall.thickness_m, band, axis=1)
+    return share.swapaxes(1, 2), thick
+
+
+def _needs(film: Film, reach_m: Floats, caution: float) -> tuple[Floats, Indices]:
+    """Factor that one film's bands need, the least of them, and which band that is."""
+    wall, flow = film.wall, film.flow
+    reach = np.asarray(reach_m, dtype=float)[..., None]
+    way = reach + wall.start_m
     slope = np.broadcast_to(wall.thickness_m[:, None], way.shape)
     feeds = (wall.step_m > 0) & (slope > 0)
+    ready = np.broadcast_to(flow.mobility_log[:, None], way.shape)
+    if caution:
+        high = wall.lower_m[..., None] + wall.start_m + CAUTION_NEAR_M
+        ready = ready + caution * np.log(high / CAUTION_AT_M)
+    top = ready.max(axis=2, keepdims=True)
+    ease = np.exp(ready - top)
+    eased = ease * slope * wall.step_m
+    below = np.cumsum(eased, axis=2) - eased
+
+    def front(best: Floats) -> Floats:
+        held = wall.volume_m2 + slope * best
+        moved = below + ease * slope * best
+        return 3.0 * np.log(way + best) - np.log(2.25 * held * moved) - top
+
+    base = wall.base_m[..., None]
     with np.errstate(divide="ignore", invalid="ignore"):
         # The first parcel to arrive is at 2 way - 3 V/h above the band's lower end, or an end.
         best = np.where(slope > 0, 2.0 * way - 3.0 * wall.volume_m2 / slope, 0.0)
         best = np.clip(best, 0.0, wall.step_m)
-        held = 1.5 * (wall.volume_m2 + slope * best)
-        front = np.where(held > 0, (way + best) ** 3 / held**2, np.inf).min(axis=2)
-        far = np.minimum(2.0 * way, wall.glazed_m[:, None, None])
-        fed = (way + far) ** 3 / (1.5 * slope * far) ** 2 / STEP_SPEED
-        step = np.where(feeds, fed, np.inf).min(axis=2)
-        need = np.concatenate([front[:, :1], step[:, 1:]], axis=1)
-        return np.asarray(np.log(need), dtype=float)
+        on_clay = np.fmin(front(best), front(wall.step_m)) - flow.own_log * reach / way
+        rest = np.maximum(wall.glazed_m[:, None, None] - wall.step_m, 0.0)
+        fed = wall.step_m + np.minimum(base / slope, 1.0) * rest
+        far = np.minimum(2.0 * way, fed)
+        step = 3.0 * np.log(way + far) - 2.0 * np.log(1.5 * slope * far) - flow.step_log - ready
+        need = np.where(base > 0, step, on_clay)
+    need = np.where(feeds & ~np.isnan(need), need, np.inf)
+    band = need.argmin(axis=2)
+    return np.take_along_axis(need, band[..., None], axis=2)[..., 0], band
 
 
-def run_m(wall: Wall, mobility_log: Floats) -> Floats:
-    """Run of every lower edge.
+def run_m(moving: list[Film], factor_log: Floats, most_m: Floats, caution: float = 0.0) -> Floats:
+    """Run of every lower edge, the inverse of `log_factor_to_reach`.
 
     Parameters
     ----------
-    wall : Wall of n pieces with k layers
-    mobility_log : ndarray, shape (n, k, draws)
-        Natural log of the mobility [1/m] of what moves each edge.
+    moving : list of Film
+    factor_log : ndarray, shape (n, k, q)
+        Natural log of a factor on all that moves each edge.
+    most_m : ndarray, shape (n, k)
+        Where a run ends, > 0. [m]
+    caution : float
+        As in `log_factor_to_reach`.
 
     Returns
     -------
-    ndarray, shape (n, k, draws)
-        How far the edge moves down the wall, >= 0. [m]
+    ndarray, shape (n, k, q)
+        How far the edge moves down the wall, 0 to `most_m`, read between `RUN_STEPS` runs as a
+        power of the factor. [m]
     """
-    mobility = np.exp(np.asarray(mobility_log, dtype=float))[:, :, None]
-    start, step, volume = (a[..., None] for a in (wall.start_m, wall.step_m, wall.volume_m2))
-    slope = np.broadcast_to(wall.thickness_m[:, None, :, None], step.shape)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        best = np.where(slope > 0, slope**2 * mobility / 1.5 - volume / slope, 0.0)
-    best = np.clip(best, 0.0, step)
-    front = _front_m(volume + slope * best, mobility) - start - best
-    lead = STEP_SPEED * mobility
-    far = np.clip(slope**2 * lead / 1.5, 0.0, wall.glazed_m[:, None, None, None])
-    fed = np.where((step > 0) & (slope > 0), _front_m(slope * far, lead) - far - start, 0.0)
-    run = np.concatenate([front[:, :1].max(axis=2), fed[:, 1:].max(axis=2)], axis=1)
-    return np.asarray(np.maximum(run, 0.0), dtype=float)
+    most = np.maximum(np.asarray(most_m, dtype=float), LEAST_RUN_M)
+    share = np.linspace(0.0, 1.0, RUN_STEPS)
+    runs_log = np.log(LEAST_RUN_M) + share * np.log(most / LEAST_RUN_M)[..., None]
+    need = np.stack(
+        [log_factor_to_reach(moving, np.exp(runs_log[..., i]), caution) for i in range(RUN_STEPS)],
+        axis=2,
+    )
+    factor = np.asarray(factor_log, dtype=float)
+    found = np.full(factor.shape, np.log(LEAST_RUN_M))
+    for i in range(RUN_STEPS - 1):
+        low, high = need[..., i, None], need[..., i + 1, None]
+        with np.errstate(invalid="ignore"):
+            part = np.clip((factor - low) / np.maximum(high - low, TINY), 0.0, 1.0)
+        step = (runs_log[..., i + 1] - runs_log[..., i])[..., None]
+        found = found + np.where(np.isnan(part), 0.0, part) * step
+    return np.where(factor < need[..., :1], 0.0, np.exp(found))
 
 
-def _front_m(volume_m2: Floats, mobility: Floats) -> Floats:
-    """Where a finite volume ends below the parcel that drives it (Huppert 1982)."""
-    return np.asarray(np.cbrt(2.25 * volume_m2**2 * mobility), dtype=float)
-
-
-def volume_past_m2(wall: Wall, mobility_log: Floats, reach_m: Floats) -> Floats:
+def volume_past_m2(film: Film, factor_log: Floats, reach_m: Floats) -> Floats:
     """Glaze that has run past a line below each edge, per metre of rim.
 
     The dual of the run (Lax-Oleinik in the mass that has passed a line): the largest, over
@@ -277,150 +373,25 @@ def volume_past_m2(wall: Wall, mobility_log: Floats, reach_m: Floats) -> Floats:
 
     Parameters
     ----------
-    wall, mobility_log : as in `run_m`
+    film : Film
+    factor_log : ndarray, shape (n, k)
+        Natural log of a factor on all that moves each edge.
     reach_m : ndarray, shape (n, k)
         Distance from the edge down to the line. [m]
 
     Returns
     -------
-    ndarray, shape (n, k, draws)
-        Above 0 just where the run is longer than the reach. [m²]
+    ndarray, shape (n, k). [m²]
     """
-    root = np.exp(0.5 * np.asarray(mobility_log, dtype=float))[:, :, None]
-    slope, step = wall.thickness_m[:, None, :, None], wall.step_m[..., None]
-    way = (np.asarray(reach_m, dtype=float)[..., None] + wall.start_m)[..., None]
-    best = np.clip((slope * root) ** 2 - way, 0.0, step)
-    front = wall.volume_m2[..., None] + slope * best - _drained_m2(way + best, root)
-    lead = np.sqrt(STEP_SPEED) * root
-    far = np.clip((slope * lead) ** 2 - way, 0.0, wall.glazed_m[:, None, None, None])
-    fed = np.where(step > 0, slope * far - _drained_m2(way + far, lead), 0.0).max(axis=2)
-    fed = np.minimum(fed, (slope * step).sum(axis=2))
-    past = np.concatenate([front[:, :1].max(axis=2), fed[:, 1:]], axis=1)
-    return np.asarray(np.maximum(past, 0.0), dtype=float)
-
-
-def _drained_m2(length_m: Floats, root_mobility: Floats) -> Floats:
-    """What a drained film of some length holds (Jeffreys 1930)."""
-    return np.asarray(length_m**1.5 / (1.5 * root_mobility), dtype=float)
-
-
-def two_layer_flux_m2(
-    lower_thickness_m: ArrayLike,
-    upper_thickness_m: ArrayLike,
-    lower_mobility: ArrayLike,
-    upper_mobility: ArrayLike,
-) -> Floats:
-    """What runs, per metre of rim, of two films that lie on each other and do not mix.
-
-    Parameters
-    ----------
-    lower_thickness_m, upper_thickness_m : array_like
-        h1 next to the wall and h2 over it, >= 0. [m]
-    lower_mobility, upper_mobility : array_like
-        ρ g sin(wall) Φ of each melt, of one density. [1/m]
-
-    Returns
-    -------
-    ndarray, broadcast shape. [m²]
-
-    Notes
-    -----
-    The shear stress at a distance y from the wall carries all glaze outside it, ρ g (H - y)
-    with H = h1 + h2, in either melt; speed is nought at the wall, the same on both sides of
-    the interface. Summed over the film: [m1 (H³ - h2³) + m2 h2³] / 3.
-
-    References
-    ----------
-    Nusselt (1916) for one film; each layer its own viscosity, as Bird, Stewart & Lightfoot,
-    Transport Phenomena, ch. 2 (adjacent flow of immiscible fluids).
-    """
-    lower, upper = np.asarray(lower_thickness_m), np.asarray(upper_thickness_m)
-    # H³ - h2³ multiplied out, which loses no digit where h1 is small.
-    under = np.asarray(lower_mobility) * lower * (lower**2 + 3.0 * upper * (lower + upper))
-    return np.asarray((under + np.asarray(upper_mobility) * upper**3) / 3.0, dtype=float)
-
-
-def upper_layer_flux_m2(
-    lower_thickness_m: ArrayLike,
-    upper_thickness_m: ArrayLike,
-    lower_mobility: ArrayLike,
-    upper_mobility: ArrayLike,
-) -> Floats:
-    """The part of `two_layer_flux_m2` that is the upper film.
-
-    It rides at the speed of the interface, m1 (h1²/2 + h1 h2), and shears as a film of its own.
-    Parameters, sources and units are those of `two_layer_flux_m2`.
-    """
-    lower, upper = np.asarray(lower_thickness_m), np.asarray(upper_thickness_m)
-    ridden = np.asarray(lower_mobility) * lower * (0.5 * lower + upper)
-    return np.asarray(upper * (ridden + np.asarray(upper_mobility) * upper**2 / 3.0), dtype=float)
-
-
-def mixed_depth_m(interdiffusivity_m2_s: ArrayLike, time_s: ArrayLike) -> Floats:
-    """How deep two melts have mixed on either side of where they met, sqrt(4 D t).
-
-    Parameters
-    ----------
-    interdiffusivity_m2_s, time_s : array_like, >= 0. [m²/s], [s]
-
-    Returns
-    -------
-    ndarray, broadcast shape
-        At this depth a share erfc(1) / 2 = 8 % of the other melt is found. [m]
-
-    References
-    ----------
-    Crank, The Mathematics of Diffusion (1975), ch. 2 (extended initial distributions).
-    """
-    return np.sqrt(4.0 * np.asarray(interdiffusivity_m2_s) * np.asarray(time_s, dtype=float))
-
-
-def mixed_share(thickness_m: ArrayLike, depth_m: ArrayLike) -> Floats:
-    """How far two films, one as thick as the other, have become one.
-
-    Parameters
-    ----------
-    thickness_m : array_like
-        Of each film, > 0. [m]
-    depth_m : array_like
-        See `mixed_depth_m`, >= 0. [m]
-
-    Returns
-    -------
-    ndarray, broadcast shape
-        Glaze that has crossed over, as a share of what will have in the end: 0 for films well
-        apart, 1 for one melt.
-
-    References
-    ----------
-    Crank (1975), ch. 2 and 4: series for a sheet whose faces let nothing through, and its limit
-    at short times.
-    """
-    ratio = np.asarray(depth_m, dtype=float) / np.asarray(thickness_m, dtype=float)
-    odd = np.arange(1, 18, 2)
-    decay = np.exp(-((odd * np.pi * np.asarray(ratio)[..., None] / 4.0) ** 2)) / odd**2
-    late = 1.0 - 8.0 / np.pi**2 * decay.sum(axis=-1)
-    return np.asarray(np.where(ratio < 0.5, ratio / np.sqrt(np.pi), late), dtype=float)
-
-
-def puddle_depth_m(surface_tension_n_m: ArrayLike, density_kg_m3: ArrayLike) -> Floats:
-    """Depth at which a wide puddle of melt stands.
-
-    Parameters
-    ----------
-    surface_tension_n_m, density_kg_m3 : array_like, > 0. [N/m], [kg/m³]
-
-    Returns
-    -------
-    ndarray, broadcast shape. [m]
-
-    Notes
-    -----
-    2 sqrt(γ / (ρ g)) sin(θ/2) with contact angle θ.
-
-    References
-    ----------
-    de Gennes, Brochard-Wyart, Quéré, Capillarity and Wetting Phenomena (2004), ch. 2.
-    """
-    length = np.sqrt(np.asarray(surface_tension_n_m) / (np.asarray(density_kg_m3) * GRAVITY_M_S2))
-    return np.asarray(2.0 * length * np.sin(np.radians(CONTACT_DEG / 2.0)), dtype=float)
+    wall, flow = film.wall, film.flow
+    ready = flow.mobility_log[:, None] + np.asarray(factor_log, dtype=float)[..., None]
+    slope = wall.thickness_m[:, None]
+    way = np.asarray(reach_m, dtype=float)[..., None] + wall.start_m
+    over = (wall.base_m > 0)[..., None]
+    root = np.exp(0.5 * (ready + np.where(over, flow.step_log, 0.0)))
+    most = np.where(over, wall.glazed_m[:, None, None], wall.step_m)
+    best = np.clip((slope * root) ** 2 - way, 0.0, most)
+    held = np.where(over, 0.0, wall.volume_m2) + slope * best
+    past = np.where(wall.step_m > 0, held - (way + best) ** 1.5 / (1.5 * root), 0.0)
+    stood = (slope * wall.step_m).sum(axis=2)
+    return np.asarray(np.clip(past.max(axis=2), 0.0, stood), dtype=float)

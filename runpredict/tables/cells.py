@@ -81,6 +81,8 @@ class Table:
         Some number has a decimal comma.
     at_least : list of int
         Positions whose `run_mm` was typed as a run at least so long, such as ``20+``.
+    notes : list of Fault
+        What was warned of.
     """
 
     name: str
@@ -90,6 +92,7 @@ class Table:
     faults: list[Fault] = field(default_factory=list)
     decimal_comma: bool = False
     at_least: list[int] = field(default_factory=list)
+    notes: list[Fault] = field(default_factory=list)
 
     def blame(self, position: int | None, column: str | None, message: str) -> None:
         """Add a fault at a position of the frame (None for the whole table)."""
@@ -99,7 +102,8 @@ class Table:
     def warn(self, position: int | None, column: str | None, message: str) -> None:
         """Warn of something that is odd but usable."""
         row = None if position is None else int(self.rows[position])
-        warnings.warn(TableWarning(Fault(self.name, row, column, message)), stacklevel=2)
+        self.notes.append(Fault(self.name, row, column, message))
+        warnings.warn(TableWarning(self.notes[-1]), stacklevel=2)
 
 
 def nearest(name: str, known: Sequence[str]) -> str:

@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Any
 
 import pandas as pd
+
+from runpredict.tables.names import match_name
 
 __all__ = [
     "firing_key",
     "firing_words",
     "keyed_firings",
+    "named_firing",
     "named_so",
     "with_dates",
     "written_firings",
@@ -58,9 +62,32 @@ def firing_words(key: str) -> str:
     return key.strip() or "not named"
 
 
+def named_firing(keys: Iterable[str], named: str) -> str:
+    """The words of the firing that somebody named.
+
+    Parameters
+    ----------
+    keys : iterable of str
+        `firing_key` of the firings there are.
+    named : str
+        A name, in any case and spacing that no other firing has, or a date.
+
+    Returns
+    -------
+    str
+        The key without its outer spaces; what was named where there is no such firing.
+
+    Examples
+    --------
+    >>> named_firing(["thaw", " 2026-03-08"], "Thaw"), named_firing(["thaw"], "frost")
+    ('thaw', 'frost')
+    """
+    return match_name(named, [key.strip() for key in keys]) or named.strip()
+
+
 def named_so(keys: pd.Series[Any], named: str) -> pd.Series[Any]:
-    """Whether each firing is the one that somebody named, by its name or its date."""
-    return keys.str.strip() == named.strip()
+    """Whether each firing is the one that somebody named, as for `named_firing`."""
+    return keys.str.strip() == named_firing(keys.unique(), named)
 
 
 def with_dates(layers: pd.DataFrame) -> pd.DataFrame:

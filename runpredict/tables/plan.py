@@ -25,6 +25,7 @@ from runpredict.tables.names import (
     warn_unused,
 )
 from runpredict.tables.recipes import check_melts, check_recipes
+from runpredict.tables.repeats import sum_repeats
 from runpredict.tables.roles import ROLES
 from runpredict.tables.rows import check_rows, empty_table, raise_faults, with_defaults
 from runpredict.tables.slips import warn_of_ripeness
@@ -193,16 +194,14 @@ def _check_names(tables: Mapping[str, Table]) -> None:
         if role in tables:
             blame_unknown(tables[role], "glaze", glazes, tables["glazes"].name)
             _check_heat(tables[role], set(firings))
-    if "plan" in tables:
-        frame = tables["glazes"].frame
-        warn_of_ripeness(
-            tables["plan"], dict(zip(frame["glaze"], frame["matures_cone"], strict=True))
-        )
-    warn_of_cones(tables)
     if "plan" in tables and schedules is not None:
         layers = [tables[role] for role in ("plan", "log") if role in tables]
         fired = [str(name) for table in layers for name in table.frame["firing"].unique()]
         warn_unused(schedules, "firing", fired, " or ".join(table.name for table in layers))
+    if "plan" in tables:
+        matures = dict(zip(glazes, tables["glazes"].frame["matures_cone"], strict=True))
+        warn_of_ripeness(tables["plan"], matures)
+    warn_of_cones(tables)
     if "plan" in tables and tables["plan"].frame.empty:
         tables["plan"].blame(None, None, "has no layer; give one row for each layer of glaze.")
 
@@ -220,6 +219,8 @@ def _respell(tables: Mapping[str, Table]) -> None:
         if role in tables and pointed in tables:
             known = list(tables[pointed].frame[column].unique())
             respell(tables[role], column, known, tables[pointed].name)
+    if "recipes" in tables:
+        sum_repeats(tables["recipes"])
     respell_bodies(tables)
 
 

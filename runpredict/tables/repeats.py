@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from runpredict.tables.cells import Table
+from runpredict.tables.firings import keyed_firings
 from runpredict.tables.names import name_key, shown_name
 
 __all__ = ["respell_pieces", "sum_repeats"]
@@ -19,12 +20,13 @@ def respell_pieces(table: Table) -> None:
     keys = {name: name_key(name) for name in frame["piece"].unique()}
     if len(set(keys.values())) == len(keys):
         return
-    same = [frame["firing"], frame["piece"].map(keys)]
-    twice = frame.assign(key=same[1]).duplicated(["firing", "key", "layer"], keep=False)
+    keyed = frame.assign(firing=keyed_firings(frame), key=frame["piece"].map(keys))
+    same = [keyed["firing"], keyed["key"]]
+    twice = keyed.duplicated(["firing", "key", "layer"], keep=False)
     first = frame.index.to_series().groupby(same).transform("first")
     right = frame["piece"].loc[first].set_axis(frame.index)
     wrong = frame["piece"].ne(right) & ~twice.groupby(same).transform("any")
-    spelled = frame.loc[wrong, ["firing", "piece"]].drop_duplicates()
+    spelled = keyed.loc[wrong, ["firing", "piece"]].drop_duplicates()
     for position, name in spelled["piece"].items():
         at = int(str(position))
         table.warn(
@@ -42,12 +44,13 @@ def sum_repeats(table: Table) -> None:
     Parameters
     ----------
     table : Table
-        Of recipes, changed in place. A blank `addition` is no; a material in the hundred and
-        again as an addition stays two rows, which count together all the same.
+        Of recipes, changed in place; its glazes are told apart as they are spelled, so it is asked
+        again once they are spelled as in their table. A blank `addition` is no; a material in the
+        hundred and again as an addition stays two rows, which count together all the same.
     """
     frame = table.frame
     key = [
-        frame["glaze"].map(name_key),
+        frame["glaze"],
         frame["material"].map(name_key),
         frame["addition"].eq("yes"),
     ]

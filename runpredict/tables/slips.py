@@ -75,6 +75,17 @@ def _firsts(table: Table, mask: Any) -> list[int]:
     return [int(found[i]) for i in np.unique(of_piece[found], return_index=True)[1]]
 
 
+def _tell(table: Table, position: int, column: str, message: str) -> None:
+    """A fault in a plan, which can be mended before it is fired; a warning in a log.
+
+    What was fired was fired: a log is not refused whole for one slip, and what is learned from it
+    weighs little where it fits nothing else.
+    """
+    row = table.frame.iloc[position]
+    logged = bool(row["past_foot"]) or bool(np.isfinite(row["run_mm"]))
+    (table.warn if logged else table.blame)(position, column, message)
+
+
 def _piece(table: Table, position: int) -> str:
     return f'"{table.frame["piece"].iloc[position]}"'
 
@@ -105,7 +116,7 @@ def _check_feet(table: Table) -> None:
         small = foot[position] < usual[position, 2]
         mend = _as_inches(foot[position]) if small else "give its diameter in mm"
         if impossible[position]:
-            table.blame(position, "foot_mm", f"{what} cannot be; {mend}.")
+            _tell(table, position, "foot_mm", f"{what} cannot be; {mend}.")
         else:
             table.warn(position, "foot_mm", f"{what} is odd; {mend}, or leave it if it is so.")
 
@@ -162,8 +173,7 @@ def _check_runs(table: Table) -> None:
                 f"{upper.iloc[position]:.4g} mm; measure from where the lower edge was, check the "
                 "unit."
             )
-            tell = table.warn if frame["past_foot"].iloc[position] == "yes" else table.blame
-            tell(position, "run_mm", message)
+            table.warn(position, "run_mm", message)
 
 
 def _check_at_least(table: Table) -> None:
@@ -203,7 +213,8 @@ def _check_noughts(table: Table) -> None:
                 f"cone {cone}, in one firing ({firing_words(firing)}); a spreadsheet may have "
                 "taken the nought away: set the cells to text and type the cone again."
             )
-            (table.blame if firing else table.warn)(first, "cone", message)
+            tell = _tell if firing else Table.warn
+            tell(table, first, "cone", message)
 
 
 def _steps(cone: str, most: str) -> int:

@@ -9,8 +9,10 @@ from helpers.pieces import glazes, pieces
 from helpers.tables import ANALYSIS, faults_of, layers
 
 from runpredict.answers import questions
-from runpredict.answers.check import RUN_LEVELS, check
+from runpredict.answers.check import check
 from runpredict.errors import TableWarning
+from runpredict.model.chances import RUN_LEVELS
+from runpredict.tables.columns import cones
 
 LAYERS = [
     "piece", "firing", "layer", "glaze", "risk", "run_p05_mm", "run_p50_mm", "run_p95_mm",
@@ -33,6 +35,15 @@ def answer(plan):
     return check(plan, glazes())
 
 
+def test_a_path_where_a_table_is_wanted_is_told_what_to_do():
+    (fault, other) = faults_of(check, "layers.csv", glazes(), log=3)
+    assert fault == (
+        "plan: is given as a str; give a pandas DataFrame, such as "
+        'runpredict.read_table("layers.csv", "layers") returns.'
+    )
+    assert other.startswith("log: is given as a int; give a pandas DataFrame")
+
+
 def test_columns_are_those_of_the_contract(plan, answer):
     assert list(answer.layers) == LAYERS
     assert list(answer.pieces) == PIECES
@@ -40,7 +51,7 @@ def test_columns_are_those_of_the_contract(plan, answer):
         assert answer.layers[name].tolist() == plan[name].tolist()
     assert answer.pieces["piece"].tolist() == plan["piece"].unique().tolist()
     assert set(answer.layers["basis"]) == {"rules"}
-    assert set(answer.pieces["cookie"]) == {"none", "advised", "needed"}
+    assert set(answer.pieces["cookie"]) == {"none", "advised", "needed", "dish"}
 
 
 def test_numbers_are_ordered_and_sane(answer):
@@ -52,18 +63,38 @@ def test_numbers_are_ordered_and_sane(answer):
     assert RUN_LEVELS == (0.05, 0.5, 0.95)
 
 
-def test_the_layer_to_blame_is_the_riskiest(answer):
+def test_the_layer_to_blame_carries_the_riskiest_edge_past_the_foot(answer):
+    """Its own layer, or one that moves more than half of what drives that edge."""
     worst = answer.layers.groupby("piece", sort=False)["risk"].max()
     merged = answer.pieces.merge(
         answer.layers, left_on=["piece", "layer_to_blame"], right_on=["piece", "layer"]
     )
     assert len(merged) == len(answer.pieces)
-    assert merged["risk_y"].tolist() == worst.tolist()
+    own = merged["risk_y"].to_numpy() == worst.to_numpy()
+    alone = answer.layers.groupby("piece", sort=False)["layer"].max().to_numpy() == 1
+    assert own[alone].all()
+    assert 0.6 < own.mean() < 1.0
+
+
+@pytest.mark.parametrize(("runny", "blamed"), [(1, 1), (2, 2)])
+def test_a_runny_glaze_is_blamed_for_the_stiff_one_it_lies_with(runny, blamed):
+    """A thin stiff base almost to the foot, a thick runny layer higher up, and the other way."""
+    jars = pd.DataFrame({"glaze": ["runny", "stiff"], "source": "jar",
+                         "behaviour": ["runny", "stiff"]})  # fmt: skip
+    plan = layers(
+        {"layer": 1, "glaze": "runny" if runny == 1 else "stiff", "lower_edge_mm": 1.0},
+        {"layer": 2, "glaze": "runny" if runny == 2 else "stiff", "lower_edge_mm": 60.0},
+    ).assign(thickness_mm=[0.4 if runny == 2 else 0.9, 0.9 if runny == 2 else 0.4])
+    found = check(plan, jars)
+    assert found.layers["risk"].iloc[0] > found.layers["risk"].iloc[1]
+    assert found.pieces["layer_to_blame"].item() == blamed
 
 
 def test_a_cookie_is_told_where_it_is_advised_and_only_there(answer):
     cookie = answer.pieces["cookie"].ne("none")
-    assert (cookie == (answer.pieces["risk"] > answer.tolerance)).all()
+    assert not cookie[answer.pieces["risk"] <= answer.tolerance].any()
+    little = answer.advice().little
+    assert cookie[(answer.pieces["risk"] > answer.tolerance) & ~little].all()
     for column in ("cookie_diameter_mm", "cookie_height_mm"):
         assert (answer.pieces[column].notna() == cookie).all()
     foot = answer.features.groupby("piece", sort=False)["foot_mm"].first().to_numpy()
@@ -87,51 +118,44 @@ def test_the_band_that_is_told_makes_the_piece_safe_when_planned_so(plan, answer
     assert (found.pieces["risk"] <= found.tolerance + 1e-9).all()
 
 
-def test_every_piece_has_one_change(answer):
-    changes, pieces = answer.changes, answer.pieces
-    assert changes[["piece", "firing"]].equals(pieces[["piece", "firing"]])
-    assert set(changes["change"]) == {"none", "edge", "coat", "wax", "cookie"}
-    assert (changes["change"].eq("none") == (pieces["risk"] <= answer.tolerance)).all()
-    assert pieces.loc[changes["change"] == "cookie", "wax_height_mm"].isna().all()
-    told = changes["change"].isin(["edge", "coat", "wax"])
-    assert (changes[["planned", "changed"]].notna().all(axis=1) == told).all()
+def test_runs_end_at_the_foot(answer):
+    lower = answer.layers["lower_edge_mm"]
+    for column in ("run_p05_mm", "run_p50_mm", "run_p95_mm"):
+        assert (answer.layers[column] <= lower + 0.005).all()
+    assert (answer.layers["run_p95_mm"] >= lower - 0.005).sum() > 30
+    some = answer.layers["risk"] > 0.06
+    assert (answer.layers["run_p95_mm"] >= lower - 0.005)[some].mean() > 0.98
+
+
+def test_every_piece_has_what_is_enough(answer):
+    changes, pieces = answer.changes(), answer.pieces
+    assert list(changes) == [
+        "piece", "firing", "advice", "change", "layer", "glaze", "planned", "changed",
+    ]  # fmt: skip
+    assert changes["piece"].drop_duplicates().tolist() == pieces["piece"].tolist()
+    first = changes.drop_duplicates("piece").reset_index(drop=True)
+    assert (first["advice"].eq("none") == (pieces["risk"] <= answer.tolerance)).all()
+    assert (changes["change"].ne("") == changes["advice"].eq("change")).all()
     assert (changes["glaze"].ne("") == changes["layer"].gt(0)).all()
-    less = changes["change"] == "coat"
-    assert (changes.loc[less, "changed"] < changes.loc[less, "planned"]).all()
-    higher = changes["change"].isin(["edge", "wax"])
-    assert (changes.loc[higher, "changed"] > changes.loc[higher, "planned"]).all()
+    named = changes.loc[changes["layer"].gt(0)].merge(answer.layers, on=["piece", "layer"])
+    assert (named["glaze_x"] == named["glaze_y"]).all()
+    cone = changes.loc[changes["change"].eq("cone"), ["planned", "changed"]]
+    below = dict(zip(cones()[1:], cones()[:-1], strict=True))
+    assert cone["planned"].map(below).tolist() == cone["changed"].tolist() != []
 
 
-@pytest.mark.parametrize(("kind", "column"), [("edge", "lower_edge_mm"), ("coat", "coats")])
-def test_the_change_that_is_told_makes_the_piece_safe(plan, answer, kind, column):
-    """Planned anew with the change, the piece is at or under the tolerance."""
-    told = answer.changes.loc[answer.changes["change"] == kind].head(12)
-    assert len(told) > 3
-    again = plan.merge(told[["piece", "layer", "changed"]], on="piece", suffixes=("", "_told"))
-    mine = again["layer"] == again["layer_told"]
-    if kind == "coat":  # a thickness that was measured does not follow the count in the table
-        measured = again.loc[mine & again["thickness_mm"].notna(), "piece"]
-        again = again.loc[~again["piece"].isin(measured)]
-    again[column] = again["changed"].where(mine, again[column]).astype(plan[column].dtype)
-    found = check(again[list(plan)], glazes())
-    assert (found.pieces["risk"] <= found.tolerance + 1e-9).all()
-
-
-def test_a_shorter_hold_that_is_told_makes_the_piece_safe():
-    """One coat, too low for wax: only the hold is left to change."""
-    planned = {"coats": 1, "lower_edge_mm": 5.0, "upper_edge_mm": 30.0, "cone": "4"}
-    found = check(layers(planned | {"hold_min": 1500.0}), ONE_GLAZE)
-    change = found.changes.iloc[0]
-    assert (change["change"], change["layer"], change["planned"]) == ("hold", 0, 1500.0)
-    again = check(layers(planned | {"hold_min": change["changed"]}), ONE_GLAZE)
-    assert again.pieces["risk"].iloc[0] <= 0.05
-    longer = check(layers(planned | {"hold_min": change["changed"] + 1.0}), ONE_GLAZE)
-    assert longer.pieces["risk"].iloc[0] > 0.05
+def test_advice_in_inches_is_tried_on_its_own(answer):
+    inches = answer.changes("in")
+    assert inches["advice"].eq("change").any()
+    assert not inches.equals(answer.changes())
+    dish = inches.drop_duplicates("piece")["advice"].eq("dish").to_numpy()
+    assert (answer.pieces_in("in")["cookie"].eq("dish") == dish).all()
+    assert answer.pieces_in("mm").equals(answer.pieces)
 
 
 def test_room_that_is_told_is_there(plan, answer):
     """A layer that could end so much lower does, in a plan that has it so."""
-    spare = answer.changes.loc[answer.changes["spare_mm"] >= 5.0].head(12)
+    spare = answer.outlook.loc[answer.outlook["spare_mm"] >= 5.0].head(12)
     assert len(spare) == 12
     for told in spare.itertuples():
         mine = plan.loc[plan["piece"] == told.piece]
@@ -143,9 +167,9 @@ def test_room_that_is_told_is_there(plan, answer):
 
 
 def test_a_safe_piece_alone_has_room_below_it(answer):
-    spare = answer.changes["spare_mm"].notna()
+    spare = answer.outlook["spare_mm"].notna()
     assert (answer.pieces.loc[spare, "risk"] <= answer.tolerance).all()
-    assert (answer.changes["spare_layer"].gt(0) == spare).all()
+    assert (answer.outlook["spare_layer"].gt(0) == spare).all()
 
 
 def test_the_blamed_row_is_that_of_the_layer_to_blame(answer):
@@ -228,7 +252,7 @@ def test_any_ramp_the_tables_allow_is_answered():
 def test_a_flat_wall_runs_nowhere_and_a_steep_one_somewhere():
     flat, steep = (check(layers({"wall_deg": deg}), ONE_GLAZE) for deg in (0.0, 90.0))
     assert (flat.layers["run_p95_mm"] == 0).all()
-    assert (flat.pieces["risk"] < 1e-6).all()
+    assert (flat.pieces["risk"] < 0.01).all()  # a slip of the hand is never ruled out
     assert steep.pieces["risk"].iloc[0] >= flat.pieces["risk"].iloc[0]
 
 

@@ -1,9 +1,12 @@
 """What could still be changed: monotone where physics is, and true to the answer."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
-from helpers.pictures import sample_answer
+from helpers.pictures import sample_answer, sample_tables
 
+from runpredict.answers.check import answer
 from runpredict.answers.what_if import what_if
 from runpredict.errors import BadInput
 
@@ -50,6 +53,31 @@ def test_the_band_curve_crosses_the_tolerance_at_the_wax_height():
         safe = table.loc[table["risk"] <= answer.tolerance, "band_mm"]
         # Wax is told to half a millimetre, the curve has its own steps.
         assert safe.iloc[0] - step < row["wax_height_mm"] <= safe.iloc[0] + 0.5
+
+
+@pytest.mark.parametrize("piece", PIECES)
+def test_risk_hardly_ever_rises_where_a_layer_stops_higher(piece):
+    """What lies beneath may move a little more readily without a stiff layer over it."""
+    found = what_if(sample_answer(), piece)
+    for (_, rows), planned in zip(found.by_edge.groupby("layer"), found.edges_mm, strict=True):
+        assert rows["edge_mm"].iloc[0] == 0.0
+        assert (rows["risk"].diff().iloc[1:] <= 0.01).all()
+        above = rows.loc[rows["edge_mm"] >= planned, "risk"]
+        assert above.empty or above.iloc[0] <= found.risk + 1e-12
+
+
+def test_a_cone_lower_is_that_of_a_plan_fired_so():
+    found = what_if(sample_answer(), "mug 3")
+    assert found.cooler_cone == "4"
+    tables = sample_tables()
+    cooler = answer(replace(tables, plan=tables.plan.replace({"cone": {"5": "4"}})))
+    row = cooler.find("mug 3")
+    at_plan = np.interp(found.hold_min, *found.by_hold_cooler.to_numpy().T)
+    assert at_plan == pytest.approx(cooler.pieces["risk"].iloc[row], abs=0.01)
+    assert at_plan < found.risk
+    typed = what_if(sample_answer(), "mug 6")
+    assert typed.cooler_cone == ""
+    assert typed.by_hold_cooler.empty
 
 
 def test_the_plan_itself_lies_on_each_curve():

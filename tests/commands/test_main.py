@@ -73,9 +73,10 @@ def test_a_check_prints_an_answer_and_writes_the_tables(tmp_path, capsys):
     plan = rows_of(tmp_path / "layers.csv")
     assert len(layers) == len(plan)
     assert len(pieces) - 1 == len({tuple(row[:2]) for row in plan[1:]})
-    assert written_in(tmp_path / "out" / "deep") == {"layers.csv", "pieces.csv", "limits.csv"}
+    left = written_in(tmp_path / "out" / "deep")
+    assert left == {"layers.csv", "pieces.csv", "limits.csv", "firings.csv"}
     for row in pieces[1:]:
-        assert row[5] in ("none", "advised", "needed")
+        assert row[5] in ("none", "advised", "needed", "dish")
         assert 0 <= float(row[2]) <= 1
 
 

@@ -4,13 +4,15 @@ import argparse
 import sys
 import warnings
 
-from runpredict.commands.logbook import add_commands
+from runpredict.commands import logbook, record
 from runpredict.errors import BadInput, TableWarning
 
 
 def run(argv):
     parser = argparse.ArgumentParser(prog="runpredict")
-    add_commands(parser.add_subparsers(required=True))
+    commands = parser.add_subparsers(required=True)
+    logbook.add_commands(commands)
+    record.add_commands(commands)
     args = parser.parse_args([str(word) for word in argv])
     warnings.simplefilter("ignore", TableWarning)
     try:

@@ -58,7 +58,7 @@ def many(count):
     """The answer to one firing of so many pieces."""
     layers = raw("layers")
     layers = layers.loc[layers["firing"] == "flood"]
-    copies = [layers.assign(piece=layers["piece"] + f", {k}") for k in range(1 + count // 8)]
+    copies = [layers.assign(piece=layers["piece"] + f", {k}") for k in range(1 + count // 7)]
     plan = pd.concat(copies, ignore_index=True)
     plan = plan.loc[plan["piece"].isin(plan["piece"].drop_duplicates().head(count))]
     assert plan["piece"].nunique() == count

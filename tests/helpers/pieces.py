@@ -5,8 +5,9 @@ from functools import cache
 import numpy as np
 import pandas as pd
 
-from runpredict.model.features import features_of, stacks_of
+from runpredict.model.features import features_of
 from runpredict.model.rules import RulesPredictor
+from runpredict.model.stacks import stacks_of
 from runpredict.tables.plan import check_plan
 
 # Weight percent, the ranges of glazes that are fired; common practice, no source.
@@ -69,7 +70,7 @@ def stacks(layers, glaze_table=None):
 def risks(layers, predictor=None):
     """Risk of each row's layer and of each piece, in the order of the table."""
     made = stacks(layers)
-    layer, piece = (predictor or RulesPredictor()).draws(made).risk(made)
+    layer, piece = (predictor or RulesPredictor()).chances(made).risk(made)
     return layer[made.piece_at, made.layer_at], piece
 
 

@@ -10,7 +10,9 @@ from helpers.pictures import (
     sample_tables,
     text_faults,
 )
+from matplotlib.text import Text
 
+from runpredict.answers.what_if import what_if
 from runpredict.errors import BadInput
 from runpredict.pages import curves
 from runpredict.physics.melt import viscosity_interval_log10, viscosity_log10_pa_s
@@ -24,15 +26,27 @@ def test_the_three_decisions_are_legible(piece, units):
     figure = curves.decisions_figure(sample_answer(), piece, units=units)
     assert text_faults(figure) == []
     texts = [text for text, _ in drawn_texts(figure)]
-    assert f"bare band above the foot [{units}]" in texts
+    below = what_if(sample_answer(), piece).cooler_cone
+    cone = f", dashed: cone {below}" if below else ""
+    assert f"stops up the wall [{units}]" in texts
     assert "tolerated:\n5 %" in texts
-    assert [axes.get_xlabel() for axes in figure.axes][1:] == [
+    assert [" ".join(axes.get_xlabel().split()) for axes in figure.axes][1:] == [
         "coats of one layer",
-        "hold at the top [min]",
+        f"hold at the top [min]{cone}",
     ]
     for axes in figure.axes:
         levels = [line.get_ydata() for line in axes.lines]
         assert any(np.allclose(level, 100 * sample_answer().tolerance) for level in levels)
+
+
+@pytest.mark.parametrize("units", ["mm", "in"])
+def test_small_curves_are_legible_on_a_telephone(units):
+    for row in range(len(sample_answer().pieces)):
+        figure = curves.curves_figure(sample_answer(), row, units)
+        assert text_faults(figure) == []
+        assert figure.get_size_inches()[0] * 96 <= 358
+        for text in figure.findobj(Text):
+            assert not text.get_text().strip() or text.get_fontsize() * 96 / 72 >= 11
 
 
 def test_decisions_bear_any_name_and_any_tolerance():

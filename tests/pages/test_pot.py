@@ -17,10 +17,19 @@ from helpers.pictures import (
 )
 from matplotlib.colors import to_rgb
 from matplotlib.figure import Figure
+from matplotlib.text import Text
 
 from runpredict.errors import BadInput
 from runpredict.pages.piece import find_piece, profile_mm
-from runpredict.pages.pot import bare_figure, named_figure, pot_figure
+from runpredict.pages.pot import (
+    key_figure,
+    named_figure,
+    pot_figure,
+    side_figure,
+    small_figure,
+    wall_figure,
+)
+from runpredict.pages.pot_view import SMALL_PT
 from runpredict.pages.style import (
     INK,
     MM_PER_INCH,
@@ -49,6 +58,30 @@ def test_the_wall_is_as_long_and_as_steep_as_the_table_says(wall_deg):
     assert rise == pytest.approx(np.full(8, min(wall_deg, 180.0 - wall_deg)))
 
 
+@pytest.mark.parametrize(
+    ("form", "wall_deg", "leads"),
+    [("bottle", 75.0, -1), ("vase", 105.0, 1), ("mug", 80.0, -1), ("bowl", 60.0, 1),
+     ("plate", 20.0, 1), ("tile", 60.0, 0)],
+)  # fmt: skip
+def test_a_wall_closes_in_or_opens_out_as_its_form_says(form, wall_deg, leads):
+    answer = one_piece([("Wet Slate", 8.0, 80.0)], wall_deg=wall_deg, form=form)
+    radius, height = profile_mm(find_piece(answer, "pot"), [0.0, 10.0])
+    assert np.sign(np.round(radius[1] - radius[0], 9)) == leads
+    assert height[1] > 0
+    far, _ = profile_mm(find_piece(answer, "pot"), [500.0])
+    assert far[0] > 0
+    for make in (pot_figure(answer, "pot"), small_figure(find_piece(answer, "pot"))):
+        assert svg(make).startswith("<svg")
+
+
+def test_each_form_is_drawn_by_a_shape_of_its_own():
+    drawn = set()
+    for form in ("mug", "bowl", "vase", "bottle", "tile"):
+        answer = one_piece([("Wet Slate", 8.0, 80.0)], wall_deg=100.0, form=form)
+        drawn.add(svg(small_figure(find_piece(answer, "pot"))))
+    assert len(drawn) == 5
+
+
 def test_a_wall_changes_its_angle_at_the_lower_edges():
     piece = find_piece(one_piece([("Wet Slate", 10.0, 80.0), ("Bell Flux", 50.0, 80.0)]), "pot")
     low, high = piece.layers
@@ -70,7 +103,25 @@ def test_below_the_foot_a_run_goes_straight_down():
 def test_letters_neither_meet_nor_leave_the_paper(name, units):
     figure = pot_figure(sample_answer(), name, units=units)
     assert text_faults(figure) == []
-    assert text_faults(bare_figure(find_piece(sample_answer(), name), units)) == []
+    piece = find_piece(sample_answer(), name, units=units)
+    for alone in (side_figure(piece, units), wall_figure(piece, units)):
+        assert text_faults(alone) == []
+
+
+def test_letters_of_a_page_are_read_on_a_telephone():
+    """No letter below 11 pixels at 96 to the inch, no picture wider than 390 less its margins."""
+    piece = find_piece(sample_answer(), "vase 1")
+    wall = wall_figure(piece, "mm")
+    for figure in (side_figure(piece, "mm"), wall, key_figure()):
+        assert figure.get_size_inches()[0] * 96 <= 358
+        for text in figure.findobj(Text):
+            assert not text.get_text().strip() or text.get_fontsize() * 96 / 72 >= 11
+    assert SMALL_PT * 96 / 72 >= 11
+    words = " ".join(text for text, _ in drawn_texts(wall))
+    assert "Old Rope" in words
+    assert "Bell Flux" in words
+    assert "layer 1" not in words
+    assert text_faults(key_figure()) == []
 
 
 @pytest.mark.parametrize("layers", [1, 2, 3, 7])
@@ -96,43 +147,51 @@ def test_edges_are_drawn_where_they_are_predicted(units):
         (round(scale * box.get_y(), 3), round(scale * (box.get_y() + box.get_height()), 3))
         for box in wall.patches
     }
-    lowest = scale * wall.get_ylim()[0]
     assert 0.0 in levels  # the foot's edge
     for layer in found.layers:
-        likely = layer.lower_mm - layer.run_p50_mm
+        likely = 0.0 if layer.likely_past else layer.lower_mm - layer.run_p50_mm
+        far = 0.0 if layer.may_pass else layer.lower_mm - layer.run_p95_mm
         assert (layer.lower_mm, layer.upper_mm) in boxes
-        assert (round(max(likely, lowest), 3), layer.lower_mm) in boxes
-        far = max(layer.lower_mm - layer.run_p95_mm, lowest)
-        assert (round(far, 3), round(max(likely, lowest), 3)) in boxes
-        if likely > lowest:
-            assert round(likely, 3) in levels
+        assert (round(likely, 3), layer.lower_mm) in boxes
+        assert (round(max(far, 0.0), 3), round(likely, 3)) in boxes
+        assert (round(likely, 3) in levels) or layer.likely_past
 
 
-def test_the_wax_line_stands_where_it_is_advised():
+def test_wax_and_edges_stand_where_they_are_advised():
     answer = sample_answer()
-    helped = answer.pieces.loc[answer.pieces["wax_height_mm"].notna()].iloc[0]
-    _, wall = pot_figure(answer, helped["piece"], helped["firing"]).axes
-    assert helped["wax_height_mm"] in [line.get_ydata()[0] for line in wall.lines]
-    hopeless = answer.pieces.loc[answer.pieces["wax_height_mm"].isna()].iloc[0]
-    words = " ".join(text for text, _ in drawn_texts(pot_figure(answer, hopeless["piece"])))
-    assert "wax alone" in words
+    changes = answer.changes()
+    both = changes.groupby("piece")["change"].agg(set)
+    name = both.index[both.map(lambda kinds: {"wax", "edge"} <= kinds)][0]
+    mine = changes.loc[changes["piece"] == name].set_index("change")["changed"]
+    _, wall = pot_figure(answer, name).axes
+    levels = [line.get_ydata()[0] for line in wall.lines]
+    assert mine["wax"] in levels
+    assert mine["edge"] in levels
+    assert find_piece(answer, name).band_mm == mine["wax"]
+    safe = find_piece(answer, "mug 1")
+    assert safe.band_mm == safe.layers[0].lower_mm
+    words = " ".join(text for text, _ in drawn_texts(wall_figure(safe, "mm")))
+    assert "wax line" not in words
 
 
-def test_a_cookie_stands_under_the_pot_only_where_it_is_advised():
+def test_what_catches_a_pot_stands_under_it_only_where_it_is_advised():
     answer = sample_answer()
     for _, row in answer.pieces.iterrows():
         pot, _ = pot_figure(answer, row["piece"], row["firing"]).axes
         hatched = [p for p in pot.patches if p.get_hatch() == "|||"]
         assert bool(hatched) == (row["cookie"] != "none")
-        if hatched:
+        if row["cookie"] in ("advised", "needed"):
             assert hatched[0].get_width() == row["cookie_diameter_mm"]
             assert hatched[0].get_height() == row["cookie_height_mm"]
+        elif hatched:
+            across = hatched[0].get_xy()[:, 0]
+            assert np.isclose(across, 0.5 * row["cookie_diameter_mm"]).any()
 
 
 def test_lengths_are_told_in_the_readers_units():
     for units, other in (("mm", " in"), ("in", " mm")):
         texts = [text for text, _ in drawn_texts(pot_figure(sample_answer(), "mug 2", units=units))]
-        assert f"up the wall from the foot [{units}]" in texts
+        assert f"up the wall [{units}]" in texts
         assert not [text for text in texts if text.endswith(other)]
 
 

@@ -19,8 +19,11 @@ from matplotlib.backends.backend_pdf import PdfPages
 
 from runpredict.errors import BadInput
 from runpredict.pages import sheet
-from runpredict.pages.sheet_html import naming, sheet_html
-from runpredict.pages.sheet_pdf import BODY_PT, Pages
+from runpredict.pages.advice_words import briefly
+from runpredict.pages.html import naming
+from runpredict.pages.kiln_page import kiln_pages
+from runpredict.pages.sheet_html import sheet_html
+from runpredict.pages.sheet_paper import BODY_PT, Pages
 from runpredict.pages.sheet_text import MOST_NAME, NONE_OVER, WHERE, sheet_text, shown_name
 from runpredict.pages.told import told
 from runpredict.pages.words import CAUTION
@@ -30,7 +33,7 @@ MOST_SECONDS, MOST_BYTES = 15.0, 5_000_000
 TAGS = {
     "html", "head", "meta", "title", "style", "body", "main", "footer", "section", "article",
     "h1", "h2", "h3", "p", "div", "ul", "li", "table", "thead", "tbody", "tr", "th", "td", "dl",
-    "dt", "dd", "img", "bdi", "strong",
+    "dt", "dd", "img", "bdi", "strong", "span",
 }  # fmt: skip
 
 
@@ -79,32 +82,77 @@ def test_a_sheet_tells_all_of_every_piece():
         assert row["advice"] in text
         assert f"{blamed['reason']}." in text
         assert f"{blamed['glaze']} (layer {blamed['layer']})" in text
-        assert ("wax alone" in text) == bool(row.isna()["wax_height_mm"])
+        assert ("over 1/4 of the wall" in text) == bool(row.isna()["wax_height_mm"])
         assert row["cookie"] in text
         assert "physics and rules of thumb" in text
         assert set(layers["glaze"]) <= {name for name in layers["glaze"] if name in text}
+    for warning in ("above the work of others", "Kiln-wash", "grind wet", "laboratory",
+                    "local codes", "licensed"):  # fmt: skip
+        assert warning in CAUTION
     assert CAUTION in text_of(parsed(page))
-    assert len(list(parsed(page).iter("img"))) == len(answer.pieces)
-    assert all(image.get("alt") for image in parsed(page).iter("img"))
+    # A line and three pictures a pot, and the signs once.
+    assert len(list(parsed(page).iter("img"))) == 4 * len(answer.pieces) + 1
+    assert all(image.get("alt") is not None for image in parsed(page).iter("img"))
 
 
-def test_a_firing_has_its_pieces_by_risk_and_says_which_stand_apart():
+def taped(page):
+    """The pages to tape up, each as its firing, its words and its rows."""
+    for section in parsed(page).iter("section"):
+        if section.get("class") == "taped":
+            name = text_of(section.find("h2")).removeprefix("Firing ").partition(", page")[0]
+            yield name, text_of(section), list(section.find("table").find("tbody"))
+
+
+def test_a_page_is_taped_up_a_firing_with_a_line_a_pot():
     answer = sample_answer()
-    for section in parsed(page_of("sample")).iter("section"):
-        firing = text_of(section.find("h2")).removeprefix("Firing ")
+    firings = []
+    for firing, words, rows in taped(page_of("sample")):
+        firings.append(firing)
         pieces = answer.pieces.loc[answer.pieces["firing"] == firing]
-        ranked = pieces.sort_values("risk", ascending=False)["piece"].tolist()
-        assert [text_of(a.find("h3")).split(":")[0] for a in section.iter("article")] == ranked
-        rows = [text_of(row.find("th")) for row in section.find("table").iter("tr")]
-        assert rows[1:] == ranked
-        apart = [text_of(item) for item in section.iter("li")]
-        assert apart == [name for name in ranked if name in set(over(answer, firing))]
-        assert WHERE in text_of(section)
+        ranked = pieces.sort_values("risk", ascending=False)
+        assert [text_of(row.find("th")) for row in rows] == ranked["piece"].tolist()
+        lines = dict(zip(answer.pieces["piece"], briefly(answer, "mm"), strict=True))
+        for row, piece in zip(rows, ranked["piece"], strict=True):
+            cells = [text_of(cell) for cell in row.iter("td")]
+            assert lines[piece] in cells
+            assert cells[-1].endswith("mm")
+            assert row.find("td/span").get("class") == "box"
+        assert ("Cone 5, hold 20 min, 60 °C/h" in words) == (firing == "thaw")
+        assert "need something" in words
+        assert CAUTION in words
+        dish = pieces.loc[pieces["cookie"] == "dish", "piece"]
+        assert (WHERE in words) == bool(len(dish))
+        apart = words.partition(WHERE)[2].partition("done")[0]
+        assert [name for name in ranked["piece"] if name in apart] == [
+            name for name in ranked["piece"] if name in set(dish)
+        ]
+    assert firings == ["thaw", "flood", "harvest"]
 
 
-def over(answer, firing):
-    mine = answer.pieces["firing"] == firing
-    return answer.pieces.loc[mine & (answer.pieces["risk"] > answer.tolerance), "piece"]
+@pytest.mark.parametrize(("pots", "pages"), [("forty", [24, 16]), ("hostile", [5])])
+def test_no_more_than_24_pots_are_taped_on_a_page(pots, pages):
+    assert [len(rows) for _, _, rows in taped(page_of(pots))] == pages
+
+
+@pytest.mark.parametrize("units", ["mm", "in"])
+def test_24_pots_are_on_one_page_of_paper_and_warned_of_there(monkeypatch, tmp_path, units):
+    pages = []
+
+    def look(self, figure):
+        pages.append([text.get_text() for text in figure.texts])
+
+    monkeypatch.setattr(PdfPages, "savefig", look)
+    text = sheet_text(many(24), units)
+    with PdfPages(tmp_path / "sheet.pdf") as out:
+        paper = Pages(out, units)
+        kiln_pages(paper, text, text.firings[0])
+        paper.end()
+    (words,) = pages
+    assert sum(word == text.ran for word in words) == 24
+    printed = re.sub(r"\s", "", "".join(words))
+    for piece in text.firings[0].pieces:
+        assert re.sub(r"\s", "", piece.brief) in printed
+    assert re.sub(r"\s", "", CAUTION) in printed
 
 
 def test_a_firing_without_a_risky_piece_says_so():
@@ -143,7 +191,7 @@ def test_hostile_names_are_shown_and_nothing_more():
     assert "\u200f" not in page
     assert "<script" not in page
     # A name in another script is kept from turning the numbers beside it round.
-    assert f"Stop <bdi>{HOSTILE['Tide Glass']}</bdi>" in page
+    assert f"top <bdi>{HOSTILE['Tide Glass']}</bdi>" in page
 
 
 def test_a_name_is_cut_and_kept_on_its_line():
@@ -153,7 +201,7 @@ def test_a_name_is_cut_and_kept_on_its_line():
     # The table refuses such a name; an answer made otherwise may still hold it.
     answer = one_piece([("Wet Slate", 2.0, 80.0), ("Bell Flux", 20.0, 80.0)])
     huge = {"Bell Flux": "B" * 10_000, "Wet Slate": "S" * 10_000, "pot": "P" * 10_000}
-    for table in (answer.layers, answer.pieces, answer.changes):
+    for table in (answer.layers, answer.pieces, answer.outlook):
         for column in ("piece", "glaze", "spare_glaze"):
             if column in table.columns:
                 table[column] = table[column].replace(huge, regex=True)
@@ -214,7 +262,7 @@ def test_letters_on_paper_neither_meet_nor_leave_it(paper, count, units):
     printed = " ".join(words)
     for _, row in told(many(count), units).pieces.iterrows():
         assert row["piece"] in printed
-        assert row["advice"] in printed
+        assert re.sub(r"\s", "", row["advice"]) in re.sub(r"\s", "", printed)
 
 
 def test_paper_bears_hostile_and_long_names(paper):
@@ -237,10 +285,11 @@ def test_paper_and_page_say_the_same(paper):
     _, words, _ = paper(answer)
     printed = re.sub(r"\s", "", "".join(words))
     text = sheet_text(answer)
-    for sentence in (text.how, text.basis, text.caution, WHERE):
+    for sentence in (text.how, text.catch_help, text.basis, text.caution, WHERE):
         assert re.sub(r"\s", "", sentence) in printed
     for piece in text.firings[0].pieces:
-        for part in (piece.change, piece.why, piece.blame, piece.wax, piece.cookie, piece.basis):
+        for part in (piece.change, piece.why, piece.blame, piece.wax, piece.catch, piece.basis,
+                     piece.brief, piece.bare):  # fmt: skip
             assert re.sub(r"\s", "", part) in printed
 
 
@@ -382,7 +431,7 @@ def test_a_browser_runs_nothing_that_a_name_holds(tmp_path):
         ["chromium", "--headless", "--no-sandbox", "--disable-gpu", "--dump-dom", page.as_uri()],
         capture_output=True, text=True, check=True, timeout=120,
     )  # fmt: skip
-    assert "<title>Check sheet</title>" in done.stdout
+    assert "<title>Kiln sheet</title>" in done.stdout
 
 
 @pytest.mark.slow

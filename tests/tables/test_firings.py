@@ -10,7 +10,8 @@ from helpers.tables import ANALYSIS, faults_of, layers
 
 from runpredict.answers.check import check, only_firing
 from runpredict.logbook.book import Logbook, Outcome
-from runpredict.model.features import features_of, stacks_of
+from runpredict.model.features import features_of
+from runpredict.model.stacks import stacks_of
 from runpredict.tables.csv_files import read_table, write_table
 from runpredict.tables.firings import firing_key, keyed_firings, written_firings
 from runpredict.tables.plan import check_plan

@@ -66,6 +66,16 @@ def test_two_glazes_that_differ_in_case_stay_two_and_a_third_spelling_is_refused
     assert '"TIDE GLASS" is not in glazes (did you mean' in faults[0]
 
 
+def test_recipes_of_glazes_that_differ_in_case_stay_two():
+    glazes = pd.DataFrame({"glaze": ["Ash", "ash"]})
+    recipes = pd.DataFrame({"glaze": ["Ash", "ash"], "material": "whiting", "parts": [40.0, 60.0]})
+    tables, _ = told(check_plan, layers({"glaze": "ash"}), glazes, recipes=recipes)
+    assert tables.recipes["parts"].tolist() == [40.0, 60.0]
+    tables, notes = told(check_plan, layers({"glaze": "Ash"}), glazes[:1], recipes=recipes)
+    assert tables.recipes[["glaze", "parts"]].values.tolist() == [["Ash", 100.0]]
+    assert sum("added together" in note for note in notes) == 1
+
+
 def test_layers_of_one_piece_are_one_however_it_is_spelled():
     typed = layers({"piece": "Mug 3"}, {"piece": "mug  3", "layer": 2, "lower_edge_mm": 40.0})
     found, notes = told(check_table, typed, "layers")

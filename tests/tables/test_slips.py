@@ -33,7 +33,6 @@ def told_of(*changes):
         ([{**MUG, "foot_mm": 2.75}], 'under the mug "mug 3" cannot be; if these are inches'),
         ([{**MUG, "foot_mm": 700}], 'a foot 700 mm across under the mug "mug 3" cannot be'),
         ([{"piece": "pot", "foot_mm": 2.75}], 'the piece "pot" cannot be; if these are inches'),
-        ([{"run_mm": 120, "piece": "vase"}], 'longer than the wall of "vase", which is glazed'),
         ([{"cone": "6"}, {"piece": "b", "cone": "06"}], "taken the nought away"),
         ([{"run_mm": "20+", "past_foot": "no"}], '"mug" ran at least 20 mm, from 5 mm'),
         ([{"run_mm": "3+"}], "write yes under past_foot if it passed"),
@@ -139,3 +138,15 @@ def test_a_new_glaze_on_a_pot_with_a_result_is_a_question(tmp_path):
         (fault,) = faults_of(log.import_tables, {"layers": layers({"glaze": "ash", "coats": 3})})
         assert 'row 2, column coats: "mug" was fired with 2' in fault
         assert log.layers()["coats"].tolist() == [2]
+
+
+@pytest.mark.parametrize(
+    ("change", "sentence"),
+    [
+        ({"run_mm": 120, "piece": "vase"}, 'longer than the wall of "vase", which is glazed'),
+        ({**MUG, "foot_mm": 2.75, "past_foot": "no"}, 'under the mug "mug 3" cannot be'),
+    ],
+)
+def test_a_log_is_not_refused_for_a_slip_but_the_slip_is_told(change, sentence):
+    told = told_of(change)
+    assert any(sentence in one for one in told)

@@ -1,0 +1,119 @@
+"""What every page reaches for: the studio that is open, the pictures, and the reader's units."""
+
+from __future__ import annotations
+
+import shutil
+import tempfile
+import threading
+from dataclasses import replace
+from pathlib import Path
+
+from flask import current_app, request
+
+from runpredict.bench.memo import WORKING, Memo
+from runpredict.bench.pictures import Gallery
+from runpredict.bench.shown import FiringPots, firings_shown
+from runpredict.bench.studio import Pot, Snapshot, Studio
+from runpredict.logbook.book import FILE_NAME, import_files
+from runpredict.units import LengthUnits
+
+MOST_FIRINGS = 2000
+
+
+class Desk:
+    """The studio that the pages are open on; none until there is a logbook.
+
+    Parameters
+    ----------
+    folder : Path
+        Of the potter's own logbook, whether it is there or not.
+    samples : Path
+        The tables of the invented studio.
+    tolerance : float
+        Chance of running past the foot that is tolerated.
+    invented : bool
+        Open the invented studio, whatever there is.
+    """
+
+    def __init__(
+        self, folder: Path, samples: Path, tolerance: float, invented: bool = False
+    ) -> None:
+        self.folder, self._samples, self._tolerance = folder, samples, tolerance
+        self.gallery = Gallery()
+        self._firings: Memo[FiringPots] = Memo(MOST_FIRINGS)
+        self.studio: Studio | None = None
+        self._lock = threading.Lock()
+        self._passing: Path | None = None
+        self._opened: list[Studio] = []
+        if invented:
+            self.open_invented()
+        elif (folder / FILE_NAME).exists():
+            self.open_own()
+
+    def open_own(self) -> None:
+        """Open the potter's own logbook, an empty one where there is none."""
+        with self._lock:
+            if self.studio is None or self.studio.invented:
+                self._put(Studio(self.folder, self._tolerance))
+
+    def open_invented(self) -> None:
+        """Open a copy of the invented studio, which goes when the pages stop."""
+        with self._lock:
+            if self.studio is not None:
+                return
+            self._passing = Path(tempfile.mkdtemp(prefix="invented-studio-"))
+            import_files(sorted(self._samples.glob("*.csv")), self._passing)
+            self._put(Studio(self._passing, self._tolerance, invented=True))
+
+    def planned(self, snapshot: Snapshot) -> dict[str, FiringPots]:
+        """Every planned firing, in the reader's units; what changed is asked about at once."""
+        studio, read_in = open_studio(), units()
+        taught, plan = studio.learner.taught, snapshot.tables.plan
+        of = (taught, snapshot.stock)
+        keys = {
+            firing: (id(taught), id(snapshot.stock), read_in, marks)
+            for firing, marks in snapshot.firing_marks.items()
+        }
+        with WORKING:
+            missing = [firing for firing, key in keys.items() if key not in self._firings]
+            if missing:
+                rows = plan.loc[plan["firing"].isin(missing)].reset_index(drop=True)
+                answer = studio.ask(replace(snapshot.tables, plan=rows))
+                for pots in firings_shown(answer, read_in, self.gallery):
+                    self._firings.put(keys[pots.firing], pots, of)
+            return {firing: self._firings.kept(key) for firing, key in keys.items()}
+
+    def _put(self, studio: Studio) -> None:
+        # The one before stays open until the end: a request may still be at it.
+        self._opened.append(studio)
+        self.studio = studio
+
+    def close(self) -> None:
+        """Close every logbook, and take the invented studio away."""
+        for studio in self._opened:
+            studio.close()
+        if self._passing is not None:
+            shutil.rmtree(self._passing, ignore_errors=True)
+
+
+def desk() -> Desk:
+    """The desk of the application that is running."""
+    found: Desk = current_app.extensions["desk"]
+    return found
+
+
+def open_studio() -> Studio:
+    """The studio that is open; pages that need one are not reached without."""
+    studio = desk().studio
+    assert studio is not None
+    return studio
+
+
+def units() -> LengthUnits:
+    """Units this device reads in."""
+    return "in" if request.cookies.get("units") == "in" else "mm"
+
+
+def named_pot() -> Pot:
+    """The pot that an address names."""
+    return request.args.get("piece", "")[:300], request.args.get("firing", "")[:300]

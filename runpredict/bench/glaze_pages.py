@@ -1,0 +1,208 @@
+"""The glazes: a jar with its word and cone, or a recipe with its unity formula."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import pandas as pd
+from flask import Blueprint, abort, redirect, render_template, request, url_for
+
+from runpredict.bench.desk import open_studio
+from runpredict.bench.field_words import label_of
+from runpredict.bench.studio import Snapshot
+from runpredict.errors import BadInput
+from runpredict.logbook.shared import Overtaken
+from runpredict.physics.chemistry import OXIDES, unity_formula
+from runpredict.physics.materials import shipped_materials
+from runpredict.tables.columns import COLUMNS, TableKind, cones
+from runpredict.tables.plan import check_plan
+
+pages = Blueprint("glazes", __name__)
+
+ROWS_SHOWN, MORE_ROWS, MOST_ROWS = 6, 3, 40
+BEHAVIOURS = next(column.words for column in COLUMNS["glazes"] if column.name == "behaviour")
+KINDS_OF_GLAZE = {
+    "jar": "A jar, bought ready",
+    "recipe": "A recipe, mixed here",
+    "analysis": "An analysis, weight percent of oxides",
+}
+LEAST_SHOWN_MOL = 0.0005
+
+
+@dataclass
+class GlazeForm:
+    """What stands in the fields of a glaze, as typed."""
+
+    fields: dict[str, str]
+    rows: list[dict[str, str]]
+    known: bool
+    glaze_mark: str = ""
+    recipe_mark: str = ""
+
+
+@pages.get("/glazes")
+def shelf() -> str:
+    """Every glaze."""
+    snapshot = open_studio().snapshot()
+    return render_template(
+        "glazes.html",
+        glazes=snapshot.tables.glazes.to_dict("records"),
+        kinds=KINDS_OF_GLAZE,
+        unsound=snapshot.stock.unsound,
+    )
+
+
+@pages.get("/glaze")
+def glaze() -> Any:
+    """One glaze, or the form of a new one."""
+    snapshot = open_studio().snapshot()
+    name = request.args.get("name", "")
+    if name and name not in set(snapshot.stock.kept["glazes"]["glaze"]):
+        abort(404)
+    return _page(_form_of(snapshot, name), snapshot)
+
+
+def _form_of(snapshot: Snapshot, name: str) -> GlazeForm:
+    fields = dict.fromkeys(("glaze", "source", "behaviour", "matures_cone", "note"), "")
+    if not name:
+        return GlazeForm(fields | {"source": "jar"}, _padded([]), False)
+    mine = snapshot.tables.glazes.loc[snapshot.tables.glazes["glaze"] == name].iloc[0]
+    logged = (
+        snapshot.stock.kept["glazes"].loc[snapshot.stock.kept["glazes"]["glaze"] == name].iloc[0]
+    )
+    fields = {key: str(logged.get(key, "")) for key in fields}
+    fields["source"] = fields["source"] or str(mine["source"])
+    stock = snapshot.stock
+    recipe = stock.kept["recipes"].loc[snapshot.stock.kept["recipes"]["glaze"] == name]
+    rows = [
+        {"material": str(row.material), "parts": f"{row.parts:g}", "addition": str(row.addition)}
+        for row in recipe.itertuples()
+    ]
+    marks = (
+        snapshot.stock.glaze_marks.get((name,), ""),
+        snapshot.stock.recipe_marks.get((name,), ""),
+    )
+    return GlazeForm(fields, _padded(rows), True, *marks)
+
+
+def _padded(rows: list[dict[str, str]]) -> list[dict[str, str]]:
+    blank = {"material": "", "parts": "", "addition": ""}
+    more = max(ROWS_SHOWN - len(rows), MORE_ROWS if rows else 0)
+    return [*rows, *(dict(blank) for _ in range(more))][:MOST_ROWS]
+
+
+@pages.post("/glaze")
+def change_glaze() -> Any:
+    """Keep a glaze, or give its recipe more rows."""
+    snapshot = open_studio().snapshot()
+    form = _posted()
+    if request.form.get("do") == "rows":
+        form.rows = _padded([row for row in form.rows if row["material"] or row["parts"]])
+        return _page(form, snapshot)
+    tables = _tables(form)
+    try:
+        _try_out(tables, snapshot)
+        marks: dict[TableKind, str] = {"glazes": form.glaze_mark}
+        if "recipes" in tables:
+            marks["recipes"] = form.recipe_mark
+        open_studio().write(lambda book: book.put_tables(tables, marks, "bench page"))
+    except Overtaken as late:
+        return _overtaken(form, late)
+    except BadInput as bad:
+        faults = {f"{one.column or ''}-{one.row or 0}": one.message for one in bad.faults}
+        return _page(form, snapshot, faults, 422)
+    return redirect(url_for("glazes.glaze", name=tables["glazes"]["glaze"].iloc[0], kept=1), 303)
+
+
+def _posted() -> GlazeForm:
+    sent = request.form
+    names = ("glaze", "source", "behaviour", "matures_cone", "note")
+    fields = {name: sent.get(name, "").strip()[:6000] for name in names}
+    count = next((k for k in range(MOST_ROWS, 0, -1) if f"material-{k}" in sent), 0)
+    rows = [
+        {
+            "material": sent.get(f"material-{k}", "")[:300].strip(),
+            "parts": sent.get(f"parts-{k}", "")[:60].strip(),
+            "addition": "yes" if sent.get(f"addition-{k}") == "yes" else "",
+        }
+        for k in range(1, count + 1)
+    ]
+    known = sent.get("known") == "yes"
+    return GlazeForm(fields, rows, known, sent.get("glaze_mark", ""), sent.get("recipe_mark", ""))
+
+
+def _tables(form: GlazeForm) -> dict[TableKind, pd.DataFrame]:
+    """Rows as typed, for the logbook; a recipe only where the glaze is one."""
+    tables: dict[TableKind, pd.DataFrame] = {"glazes": pd.DataFrame([form.fields], dtype=object)}
+    rows = [row for row in form.rows if row["material"] or row["parts"]]
+    if form.fields["source"] == "recipe" and rows:
+        recipe = pd.DataFrame(rows, dtype=object)
+        recipe.insert(0, "glaze", form.fields["glaze"])
+        tables["recipes"] = recipe
+    return tables
+
+
+def _try_out(tables: dict[TableKind, pd.DataFrame], snapshot: Snapshot) -> None:
+    """Refuse what could not be asked about later: no recipe, an unknown material, no flux.
+
+    Raises
+    ------
+    BadInput
+    """
+    given: dict[str, pd.DataFrame] = {k: table for k, table in tables.items() if k != "glazes"}
+    if not snapshot.stock.kept["materials"].empty:
+        given["materials"] = snapshot.stock.kept["materials"]
+    glazes = tables["glazes"]
+    if glazes["source"].iloc[0] == "analysis":  # its oxides stand in the logbook
+        mine = snapshot.stock.kept["glazes"]["glaze"] == glazes["glaze"].iloc[0]
+        oxides = snapshot.stock.kept["glazes"].loc[mine, list(OXIDES)].reset_index(drop=True)
+        glazes = pd.concat([glazes, oxides], axis=1)
+    check_plan(None, glazes, **given)
+
+
+def _overtaken(form: GlazeForm, late: Overtaken) -> tuple[str, int]:
+    snapshot = open_studio().snapshot()
+    name = form.fields["glaze"]
+    theirs = _form_of(snapshot, name if name in set(snapshot.stock.kept["glazes"]["glaze"]) else "")
+    form.glaze_mark, form.recipe_mark = theirs.glaze_mark, theirs.recipe_mark
+    page = render_template(
+        "glaze_conflict.html", form=form, theirs=theirs, told=late.faults[0].message
+    )
+    return page, 409
+
+
+def _page(
+    form: GlazeForm, snapshot: Snapshot, faults: dict[str, str] | None = None, code: int = 200
+) -> Any:
+    name = form.fields["glaze"]
+    mine = snapshot.tables.glazes.loc[snapshot.tables.glazes["glaze"] == name]
+    own = snapshot.stock.kept["materials"]
+    kinds = [kind for kind in KINDS_OF_GLAZE if kind != "analysis" or form.fields["source"] == kind]
+    page = render_template(
+        "glaze.html", form=form, faults=faults or {}, cones=cones(), behaviours=BEHAVIOURS,
+        kinds={kind: KINDS_OF_GLAZE[kind] for kind in kinds}, label_of=label_of,
+        unity=_unity(mine.iloc[0]) if form.known and len(mine) else None,
+        problem=snapshot.stock.unsound.get(name, ""),
+        materials=sorted({*shipped_materials()["material"], *own["material"]}),
+    )  # fmt: skip
+    return page, code
+
+
+def _unity(glaze: pd.Series) -> dict[str, list[tuple[str, str]]] | None:
+    """Unity formula, by moles, and its sums; None of a jar."""
+    oxides = glaze[list(OXIDES)].astype(float)
+    if oxides.isna().all():
+        return None
+    unity = unity_formula(oxides.fillna(0.0))
+    return {
+        "moles": [
+            (name, f"{unity[name]:.2f}") for name in OXIDES if unity[name] >= LEAST_SHOWN_MOL
+        ],
+        "sums": [
+            ("alkalis", f"{unity['alkali_mol']:.2f}"),
+            ("alkaline earths", f"{unity['alkaline_earth_mol']:.2f}"),
+            ("zinc", f"{unity['zinc_mol']:.2f}"),
+            ("silica to alumina", f"{unity['silica_alumina_ratio']:.1f}"),
+        ],
+    }

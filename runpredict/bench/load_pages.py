@@ -1,0 +1,70 @@
+"""Load a firing: its pots by what they need, and the sheet to print."""
+
+from __future__ import annotations
+
+import tempfile
+from pathlib import Path
+from typing import Any
+
+from flask import Blueprint, Response, abort, render_template, request
+
+from runpredict.answers.check import only_firing
+from runpredict.bench.desk import desk, open_studio, units
+from runpredict.bench.shown import GROUPS, FiringPots
+from runpredict.bench.studio import Snapshot
+from runpredict.pages.sheet import write_sheet
+
+pages = Blueprint("load", __name__)
+
+SHEETS = {"html": "text/html; charset=utf-8", "pdf": "application/pdf"}
+SHEET_POLICY = (
+    "default-src 'none'; style-src 'unsafe-inline'; img-src data:; frame-ancestors 'none'; sandbox "
+    "allow-modals"
+)
+
+
+@pages.get("/load")
+def firings() -> Any:
+    """The firings with planned pots, or one of them."""
+    snapshot = open_studio().snapshot()
+    planned = desk().planned(snapshot)
+    if "firing" in request.args:
+        firing = request.args["firing"]
+        return _one(snapshot, firing, planned.get(firing))
+    heats = snapshot.heats(planned, units())
+    return render_template("firings.html", firings=planned.values(), heats=heats)
+
+
+def _one(snapshot: Snapshot, firing: str, mine: FiringPots | None) -> Any:
+    if mine is None:
+        abort(404)
+    groups = {
+        words: [pot for pot in mine.pots if pot.group == group] for group, words in GROUPS.items()
+    }
+    return render_template(
+        "firing.html",
+        firing=firing,
+        heat=snapshot.heats([firing], units())[firing],
+        summary=mine.summary,
+        groups={words: pots for words, pots in groups.items() if pots},
+        cold=[piece for piece, name in sorted(snapshot.cold) if name == firing],
+    )
+
+
+@pages.get("/sheet.<kind>")
+def sheet(kind: str) -> Response:
+    """The check sheet of a firing, to print."""
+    if kind not in SHEETS:
+        abort(404)
+    studio = open_studio()
+    snapshot = studio.snapshot()
+    firing = request.args.get("firing", "")
+    answer = studio.ask(only_firing(snapshot.tables, firing))
+    with tempfile.TemporaryDirectory(prefix="sheet-") as folder:
+        file = Path(folder) / f"sheet.{kind}"
+        write_sheet(answer, file, units())
+        content = file.read_bytes()
+    response = Response(content, content_type=SHEETS[kind])
+    response.headers["Content-Security-Policy"] = SHEET_POLICY
+    response.headers["Content-Disposition"] = f'inline; filename="sheet.{kind}"'
+    return response

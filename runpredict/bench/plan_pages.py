@@ -1,0 +1,255 @@
+"""Plan a pot: the pots that are planned, the form of one, and the answer beside it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Any
+from urllib.parse import parse_qsl
+
+from flask import Blueprint, redirect, render_template, request, url_for
+
+from runpredict.bench import pot_form
+from runpredict.bench.desk import desk, named_pot, open_studio, units
+from runpredict.bench.field_words import LABELS, label_of
+from runpredict.bench.memo import Memo
+from runpredict.bench.pot_form import PotForm, Read
+from runpredict.bench.shown import PotShown, Tries, pots_shown, tries_of
+from runpredict.bench.studio import Pot, Snapshot
+from runpredict.errors import BadInput
+from runpredict.logbook.shared import Overtaken
+from runpredict.tables.columns import cones
+from runpredict.tables.rows import empty_table
+
+pages = Blueprint("plan", __name__)
+
+EARLIER_SHOWN = 12
+OF_FIRING = ("firing", "fired_on", "body", "cone", "hold_min", "ramp_c_per_h")
+"""What a new pot has of the one planned last, which it will stand beside."""
+
+
+@dataclass(frozen=True)
+class Opened:
+    """Which pot a form is of.
+
+    Attributes
+    ----------
+    was : Pot or None
+        The planned pot that a save rewrites; None for a new one.
+    mark : str
+        What the logbook told of it when the form was opened.
+    base : Pot or None
+        The pot the fields were filled from.
+    """
+
+    was: Pot | None = None
+    mark: str = ""
+    base: Pot | None = None
+
+
+@dataclass(frozen=True)
+class Asked:
+    """What was read of a form, and the answer, None where something is to be mended."""
+
+    read: Read
+    shown: PotShown | None
+    tries: list[Tries]
+
+
+ASKED: Memo[Asked] = Memo(300)
+
+
+@pages.get("/")
+def pots() -> str:
+    """Every planned pot with its risk."""
+    snapshot = open_studio().snapshot()
+    by_firing = {firing: found.pots for firing, found in desk().planned(snapshot).items()}
+    return render_template("pots.html", by_firing=by_firing, cold=sorted(snapshot.cold))
+
+
+@pages.get("/pot")
+def pot() -> str:
+    """The form of a new pot, of a planned one, or of a copy."""
+    snapshot = open_studio().snapshot()
+    named = named_pot()
+    if named in snapshot.planned_pots and "copy" not in request.args:
+        form = pot_form.form_of(snapshot.pots[named], units())
+        return _page(form, Opened(named, snapshot.marks.get(named, ""), named), snapshot)
+    if named in snapshot.pots:
+        form = pot_form.form_of(snapshot.pots[named], units())
+        form.pot["piece"] = _free_name(named[0], snapshot)
+        if named not in snapshot.planned_pots:
+            form.pot |= {"firing": "", "fired_on": ""}
+        return _page(form, Opened(base=named), snapshot)
+    form = pot_form.new_form(units())
+    newest = next(reversed(snapshot.planned_pots), None)
+    form.pot["piece"] = _free_name(newest[0] if newest else "pot", snapshot)
+    if newest:
+        last = pot_form.form_of(snapshot.pots[newest], units()).pot
+        form.pot |= {name: last[name] for name in OF_FIRING}
+    return _page(form, Opened(), snapshot)
+
+
+def _free_name(name: str, snapshot: Snapshot) -> str:
+    return pot_form.next_name(name, [piece for piece, _ in snapshot.pots])
+
+
+@pages.post("/pot")
+def change_pot() -> Any:
+    """Do what the button says: ask, save, accept advice, add or drop a layer, remove."""
+    snapshot = open_studio().snapshot()
+    form, opened = pot_form.posted_form(request.form), _opened()
+    do = request.form.get("do", "save")
+    read = _asked(form, opened, snapshot).read
+    if do == "save":
+        return _save(form, opened, snapshot, read)
+    if do == "remove":
+        return render_template("remove.html", opened=opened)
+    if do == "remove-surely" and opened.was is not None:
+        return _remove(opened)
+    return _page(_edited(do, form, read, snapshot), opened, snapshot)
+
+
+@pages.post("/pot/answer")
+def answer_pot() -> str:
+    """The answer to what stands in the form, without the page around it."""
+    snapshot = open_studio().snapshot()
+    form, opened = pot_form.posted_form(request.form), _opened()
+    found = _asked(form, opened, snapshot)
+    return render_template(
+        "answer.html", read=found.read, shown=found.shown, tries=found.tries, label_of=label_of
+    )
+
+
+def _opened() -> Opened:
+    sent = request.form
+    was = (sent.get("was_piece", ""), sent.get("was_firing", ""))
+    base = (sent.get("base_piece", ""), sent.get("base_firing", ""))
+    return Opened(was if was[0] else None, sent.get("mark", ""), base if base[0] else None)
+
+
+def _asked(form: PotForm, opened: Opened, snapshot: Snapshot) -> Asked:
+    """What is made of a form; of one that somebody just asked about, what was made of it then."""
+    base = snapshot.pots.get(opened.base) if opened.base else None
+    mark = snapshot.marks.get(opened.base) if opened.base else None
+    taught, read_in = open_studio().learner.taught, units()
+    key = (repr(form), read_in, opened.base, mark, id(snapshot.stock), id(taught))
+
+    def work() -> Asked:
+        read = pot_form.read_form(form, read_in, snapshot, base)
+        if read.faults:
+            return Asked(read, None, [])
+        answer = open_studio().ask(replace(snapshot.tables, plan=read.layers))
+        (shown,) = pots_shown(answer, read_in, desk().gallery)
+        return Asked(read, shown, tries_of(answer, read_in))
+
+    return ASKED.get(key, work, of=(snapshot.stock, taught))
+
+
+def _page(
+    form: PotForm,
+    opened: Opened,
+    snapshot: Snapshot,
+    told: str = "",
+    read: Read | None = None,
+    code: int = 200,
+) -> Any:
+    found = _asked(form, opened, snapshot)
+    read, shown, tries = read or found.read, found.shown, found.tries
+    others = [pot for pot in reversed(snapshot.pots) if pot != opened.was][:EARLIER_SHOWN]
+    page = render_template(
+        "pot.html", form=form, opened=opened, read=read, shown=shown, tries=tries, told=told,
+        earlier=others, glazes=list(snapshot.tables.glazes["glaze"]), cones=cones(),
+        firings=[name for name in dict.fromkeys(snapshot.layers["firing"].iloc[::-1]) if name],
+        bodies=[name for name in dict.fromkeys(snapshot.layers["body"].iloc[::-1]) if name],
+        forms=pot_form.FORMS, methods=pot_form.METHODS, labels=LABELS, label_of=label_of,
+        fired=opened.base is not None and opened.base not in snapshot.planned_pots,
+    )  # fmt: skip
+    return page, code
+
+
+def _edited(do: str, form: PotForm, read: Read, snapshot: Snapshot) -> PotForm:
+    """The form after a button that changes it."""
+    if do == "accept" and not read.faults:
+        answer = open_studio().ask(replace(snapshot.tables, plan=read.layers))
+        return pot_form.advised(form, read.layers, answer.changes(units()), units())
+    if do == "add" and len(form.layers) < pot_form.MOST_LAYERS:
+        top = form.layers[-1]
+        return PotForm(form.pot, [*form.layers, top | {"glaze": "", "coats": "1", "note": ""}])
+    if do.startswith("drop-") and len(form.layers) > 1:
+        kept = [layer for k, layer in enumerate(form.layers, 1) if do != f"drop-{k}"]
+        return PotForm(form.pot, kept)
+    if do.startswith("set "):
+        for name, text in parse_qsl(do[4:], keep_blank_values=True, max_num_fields=40):
+            field, _, number = name.partition("-")
+            if not number and field in form.pot:
+                form = form.changed(None, field, text)
+            elif number.isdecimal() and 1 <= int(number) <= len(form.layers):
+                form = form.changed(int(number), field, text)
+    return form
+
+
+def _save(form: PotForm, opened: Opened, snapshot: Snapshot, read: Read) -> Any:
+    if read.faults:
+        told = "Nothing is kept yet: mend what is marked, then save again."
+        return _page(form, opened, snapshot, told, read, 422)
+    try:
+        open_studio().write(lambda book: book.put_piece(read.raw, opened.was, opened.mark))
+    except Overtaken as late:
+        return _side_by_side(form, opened, late)
+    except BadInput as bad:
+        read = replace(read, faults=read.faults | pot_form.by_field(bad.faults))
+        return _page(form, opened, snapshot, str(bad.faults[0]), read, 422)
+    piece, firing = pot_form.pot_of(read.layers)
+    return redirect(url_for("plan.pot", piece=piece, firing=firing, kept=1), 303)
+
+
+def _remove(opened: Opened) -> Any:
+    try:
+        gone = empty_table("layers")
+        open_studio().write(lambda book: book.put_piece(gone, opened.was, opened.mark))
+    except Overtaken as late:
+        snapshot = open_studio().snapshot()
+        if opened.was is None or opened.was not in snapshot.planned_pots:
+            return redirect(url_for("plan.pots"), 303)
+        form = pot_form.form_of(snapshot.pots[opened.was], units())
+        again = replace(opened, mark=snapshot.marks[opened.was])
+        return _page(form, again, snapshot, f"Not removed: it {late.faults[0].message}", code=409)
+    return redirect(url_for("plan.pots"), 303)
+
+
+def _side_by_side(form: PotForm, opened: Opened, late: Overtaken) -> tuple[str, int]:
+    """What she typed beside what stands now, to keep either."""
+    snapshot = open_studio().snapshot()
+    standing: Pot | None = None
+    theirs: PotForm | None = None
+    if len(late.standing):
+        standing = pot_form.pot_of(late.standing)
+        rows = snapshot.pots.get(standing, late.standing)
+        theirs = pot_form.form_of(rows, units())
+    fired = standing is not None and standing not in snapshot.planned_pots
+    again = Opened(standing, snapshot.marks.get(standing, ""), opened.base)
+    page = render_template(
+        "conflict.html", form=form, opened=again, lines=_lines(form, theirs), standing=standing,
+        told=late.faults[0].message, fired=fired, new=opened.was is None,
+        pot_fields=pot_form.POT_FIELDS, layer_fields=pot_form.LAYER_FIELDS,
+    )  # fmt: skip
+    return page, 409
+
+
+def _lines(mine: PotForm, theirs: PotForm | None) -> list[tuple[str, str, str]]:
+    """Label, mine and theirs of every field that differs."""
+    blank = dict.fromkeys(pot_form.LAYER_FIELDS, "")
+    there = theirs or PotForm(dict.fromkeys(pot_form.POT_FIELDS, ""), [])
+    lines = [
+        (LABELS[name], mine.pot[name], there.pot[name])
+        for name in pot_form.POT_FIELDS
+        if mine.pot[name].strip() != there.pot[name]
+    ]
+    for k in range(max(len(mine.layers), len(there.layers))):
+        ours, other = (form.layers[k] if k < len(form.layers) else blank for form in (mine, there))
+        lines += [
+            (f"Layer {k + 1}: {LABELS[name]}", ours[name], other[name])
+            for name in pot_form.LAYER_FIELDS
+            if ours[name].strip() != other[name]
+        ]
+    return lines

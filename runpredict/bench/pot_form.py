@@ -1,0 +1,262 @@
+"""The form a pot is planned on: what is typed in it, its rows, and what is wrong with them."""
+
+from __future__ import annotations
+
+import itertools
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from runpredict.bench.field_words import label_of
+from runpredict.bench.lengths import typed_length, written_length
+from runpredict.bench.studio import Pot, Snapshot
+from runpredict.errors import Fault
+from runpredict.tables.columns import COLUMNS
+from runpredict.tables.firings import firing_key, written_firings
+from runpredict.tables.rows import check_rows
+from runpredict.units import LengthUnits
+
+POT_FIELDS = (
+    "piece", "form", "firing", "fired_on", "body", "cone", "hold_min", "ramp_c_per_h",
+    "wall_deg", "foot_mm",
+)  # fmt: skip
+LAYER_FIELDS = (
+    "glaze", "method", "coats", "lower_edge_mm", "upper_edge_mm", "thickness_mm", "layer_wall_deg",
+    "note",
+)  # fmt: skip
+LENGTHS = frozenset({"foot_mm", "lower_edge_mm", "upper_edge_mm", "thickness_mm"})
+MOST_LAYERS = 20  # as the tables allow
+MOST_LETTERS = 6000  # a note has up to 5,000
+
+_NUMBERED = re.compile(r"(.*?)(\d{0,6})", re.DOTALL)
+FORMS, METHODS = (
+    next(column.words for column in COLUMNS["layers"] if column.name == name)
+    for name in ("form", "method")
+)
+
+# What a new pot starts from, a mug of two glazes; common practice, no source.
+FIRST_POT = {"form": "mug", "cone": "6", "hold_min": "10", "wall_deg": "88"}
+FIRST_LENGTHS_MM = {"foot_mm": 65.0, "lower_edge_mm": 6.0, "upper_edge_mm": 95.0}
+
+
+@dataclass
+class PotForm:
+    """What stands in the fields of a pot, as typed.
+
+    Attributes
+    ----------
+    pot : dict
+        By `POT_FIELDS`.
+    layers : list of dict
+        By `LAYER_FIELDS`, the lowest first.
+    """
+
+    pot: dict[str, str]
+    layers: list[dict[str, str]]
+
+    def changed(self, layer: int | None, name: str, text: str) -> PotForm:
+        """The same with another text in one field."""
+        layers = [dict(fields) for fields in self.layers]
+        if layer is None:
+            return PotForm(self.pot | {name: text}, layers)
+        layers[layer - 1][name] = text
+        return PotForm(self.pot, layers)
+
+
+@dataclass
+class Read:
+    """What was made of a form.
+
+    Attributes
+    ----------
+    raw : DataFrame
+        Cells as typed, a row a layer, for the logbook.
+    layers : DataFrame
+        As `check_rows` read them.
+    faults : dict
+        By field, such as ``foot_mm`` or ``glaze-2``; by "" what is of no field.
+    notes : list of str
+        What is odd but can be used.
+    """
+
+    raw: pd.DataFrame
+    layers: pd.DataFrame
+    faults: dict[str, str] = field(default_factory=dict)
+    notes: list[str] = field(default_factory=list)
+
+
+def new_form(units: LengthUnits) -> PotForm:
+    """The form of a new pot."""
+    lengths = {name: written_length(size, units) for name, size in FIRST_LENGTHS_MM.items()}
+    pot = {name: FIRST_POT.get(name, lengths.get(name, "")) for name in POT_FIELDS}
+    layer = {name: lengths.get(name, "") for name in LAYER_FIELDS}
+    return PotForm(pot, [layer | {"method": "dip", "coats": "1"}])
+
+
+def posted_form(fields: Mapping[str, str]) -> PotForm:
+    """The form as a browser sent it; what is no field of it is passed over."""
+
+    def text(name: str) -> str:
+        return fields.get(name, "")[:MOST_LETTERS]
+
+    count = next((k for k in range(MOST_LAYERS, 0, -1) if f"glaze-{k}" in fields), 1)
+    layers = [{name: text(f"{name}-{k}") for name in LAYER_FIELDS} for k in range(1, count + 1)]
+    return PotForm({name: text(name) for name in POT_FIELDS}, layers)
+
+
+def form_of(rows: pd.DataFrame, units: LengthUnits) -> PotForm:
+    """The form filled in with a pot of the logbook."""
+    first = rows.iloc[0]
+    wall = first["wall_deg"]
+    pot = {name: _text(first[name], name, units) for name in POT_FIELDS}
+    pot["firing"] = written_firings(rows["firing"]).iloc[0]
+    layers = []
+    for _, row in rows.iterrows():
+        fields = {name: _text(row.get(name), name, units) for name in LAYER_FIELDS}
+        same = row["wall_deg"] == wall or np.isnan(row["wall_deg"])
+        fields["layer_wall_deg"] = "" if same else _text(row["wall_deg"], "wall_deg", units)
+        layers.append(fields)
+    return PotForm(pot, layers)
+
+
+def _text(cell: Any, name: str, units: LengthUnits) -> str:
+    if cell is None or isinstance(cell, str):
+        return cell or ""
+    if name in LENGTHS:
+        return written_length(float(cell), units)
+    return "" if np.isnan(cell) else f"{cell:.6g}"
+
+
+def read_form(
+    form: PotForm, units: LengthUnits, snapshot: Snapshot, base: pd.DataFrame | None = None
+) -> Read:
+    """Rows of a form, and every fault by the field it stands in.
+
+    Parameters
+    ----------
+    form : PotForm
+    units : "mm" or "in"
+        Of lengths typed without a unit.
+    snapshot : Snapshot
+        For the names of glazes, and firings that need no cone.
+    base : DataFrame, optional
+        The pot the form was filled in with: a length whose text was left alone stays what it was,
+        not what it was rounded to.
+    """
+    rows = [_row(form, k, units) for k in range(1, len(form.layers) + 1)]
+    if base is not None:
+        _keep_lengths(rows, form, form_of(base, units), base)
+    raw = pd.DataFrame(rows, dtype=object)
+    numbers = np.arange(1, len(rows) + 1)
+    table = check_rows(raw, "layers", "pot", numbers)
+    faults = [*table.faults, *_unknown(table.frame, snapshot)]
+    notes = [f"{label_of(_field(odd))}: {odd.message}" for odd in table.notes]
+    return Read(raw, table.frame, by_field(faults), notes)
+
+
+def _field(fault: Fault) -> str:
+    """The field that a fault stands in, "" where it is of none."""
+    name = fault.column or ""
+    return f"{name}-{fault.row}" if name in LAYER_FIELDS and fault.row is not None else name
+
+
+def _row(form: PotForm, number: int, units: LengthUnits) -> dict[str, str]:
+    layer = form.layers[number - 1]
+    cells = form.pot | {name: layer[name] for name in LAYER_FIELDS if name != "layer_wall_deg"}
+    if layer["layer_wall_deg"].strip():
+        cells["wall_deg"] = layer["layer_wall_deg"]
+    for name in LENGTHS:
+        cells[name] = typed_length(cells[name], units)
+    return {**cells, "layer": str(number), "run_mm": "", "past_foot": ""}
+
+
+def _keep_lengths(
+    rows: Sequence[dict[str, Any]], form: PotForm, was: PotForm, base: pd.DataFrame
+) -> None:
+    for name in LENGTHS:
+        for k, cells in enumerate(rows[: len(base)]):
+            ours, theirs = (
+                (form.pot, was.pot) if name in form.pot else (form.layers[k], was.layers[k])
+            )
+            if ours[name].strip() == theirs[name]:
+                kept = float(base[name].iloc[k])
+                cells[name] = "" if np.isnan(kept) else f"{kept!r} mm"
+
+
+def _unknown(layers: pd.DataFrame, snapshot: Snapshot) -> list[Fault]:
+    known = set(snapshot.tables.glazes["glaze"])
+    faults = [
+        Fault("pot", number, "glaze", "is not among the glazes; choose one, or add it first.")
+        for number, name in enumerate(layers["glaze"], 1)
+        if name and name not in known
+    ]
+    first = layers.iloc[0]
+    if not first["cone"] and first["firing"] not in snapshot.scheduled:
+        faults.append(Fault("pot", 1, "cone", "is blank; choose the cone it is fired to."))
+    return faults
+
+
+def by_field(faults: Sequence[Fault]) -> dict[str, str]:
+    """Messages by the field they belong to, the first of each."""
+    found: dict[str, str] = {}
+    for fault in faults:
+        found.setdefault(_field(fault), fault.message)
+    return found
+
+
+def next_name(name: str, taken: Sequence[str]) -> str:
+    """A name of the same kind that is not taken, to copy a pot under.
+
+    Examples
+    --------
+    >>> next_name("mug 9", ["mug 9", "mug 10"]), next_name("vase", ["vase"])
+    ('mug 11', 'vase 2')
+    """
+    stem, digits = _NUMBERED.fullmatch(name.strip() or "pot").groups()  # type: ignore[union-attr]
+    stem = stem if digits else f"{stem} "
+    numbers = itertools.count(int(digits or 1) + 1)
+    return next(f"{stem}{k}" for k in numbers if f"{stem}{k}" not in taken)
+
+
+def pot_of(layers: pd.DataFrame) -> Pot:
+    """How the logbook names the pot of these layers."""
+    first = layers.iloc[0]
+    return str(first["piece"]), firing_key(str(first["firing"]), str(first["fired_on"]))
+
+
+def advised(
+    form: PotForm, layers: pd.DataFrame, changes: pd.DataFrame, units: LengthUnits
+) -> PotForm:
+    """The form with the changes made that an answer advises.
+
+    Parameters
+    ----------
+    form : PotForm
+    layers : DataFrame
+        What was read of it.
+    changes : DataFrame
+        The rows of `Answer.changes` in these units, so that a length is on a line of the ruler.
+    units : "mm" or "in"
+    """
+    change: Any
+    for change in changes.itertuples():
+        layer, amount = int(change.layer), change.changed
+        if change.change == "edge":
+            form = form.changed(layer, "lower_edge_mm", written_length(float(amount), units))
+        elif change.change == "coat":
+            form = form.changed(layer, "coats", f"{float(amount):.0f}")
+            form = form.changed(layer, "thickness_mm", "")
+        elif change.change == "hold":
+            form = form.changed(None, "hold_min", f"{float(amount):g}")
+        elif change.change == "cone":
+            form = form.changed(None, "cone", str(amount))
+        elif change.change == "wax":
+            for number, lower_mm in enumerate(layers["lower_edge_mm"], 1):
+                if lower_mm < float(amount):
+                    text = written_length(float(amount), units)
+                    form = form.changed(number, "lower_edge_mm", text)
+    return form

@@ -1,0 +1,116 @@
+"""Serving the pages: on this machine alone, or to devices let in from the studio's own network."""
+
+from __future__ import annotations
+
+import logging
+import socket
+import sys
+import warnings
+from pathlib import Path
+
+import waitress
+from waitress.server import BaseWSGIServer
+
+from runpredict.bench.app import make_app
+from runpredict.bench.desk import Desk
+from runpredict.bench.guard import DEVICES_NAME, MOST_BYTES, Door, hosts_of, lan_address
+from runpredict.errors import BadInput, Fault, TableWarning
+
+THREADS = 8
+"""Answers come one after the other; more threads only let short requests pass long ones."""
+
+
+def listen(port: int, share: bool) -> socket.socket:
+    """A socket that listens on this machine alone, or on its network too.
+
+    Raises
+    ------
+    BadInput : a port that is taken or not allowed.
+    """
+    listener = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+    if sys.platform != "win32":  # there it would let two programs share the port
+        listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    try:
+        listener.bind(("0.0.0.0" if share else "127.0.0.1", port))
+    except (OSError, OverflowError) as fault:
+        listener.close()
+        reason = getattr(fault, "strerror", None) or str(fault)
+        message = f"{port} cannot be used ({reason}); give another number, such as 8760."
+        raise BadInput([Fault("--port", None, None, message)]) from None
+    listener.listen(128)
+    return listener
+
+
+def server_of(desk: Desk, listener: socket.socket, share: bool) -> BaseWSGIServer:
+    """The server of the pages on a socket that listens.
+
+    With `share`, one-time codes are printed as they are made.
+    """
+    port = listener.getsockname()[1]
+    door = None
+    if share:
+        invented = desk.studio is not None and desk.studio.invented
+        door = Door(None if invented else desk.folder / DEVICES_NAME, show_code)
+    app = make_app(desk, hosts_of(port, share), door)
+    logging.getLogger("waitress").setLevel(logging.ERROR)
+    return waitress.create_server(
+        app,
+        sockets=[listener],
+        threads=THREADS,
+        ident=None,
+        max_request_header_size=32 * 1024,
+        max_request_body_size=2 * MOST_BYTES,
+        connection_limit=256,
+        channel_timeout=60,
+        clear_untrusted_proxy_headers=True,
+        expose_tracebacks=False,
+    )
+
+
+def show_code(code: str) -> None:
+    """Print a new code."""
+    print(f"Code to let one device in: {code}", flush=True)
+
+
+def serve(
+    folder: Path, samples: Path, port: int, tolerance: float, *, share: bool, invented: bool
+) -> None:
+    """Serve the pages until stopped.
+
+    Parameters
+    ----------
+    folder : Path
+        Of the logbook, whether it is there or not.
+    samples : Path
+        The tables of the invented studio.
+    port : int
+    tolerance : float
+    share : bool
+        Serve the studio's own network too.
+    invented : bool
+        Open the invented studio.
+
+    Raises
+    ------
+    BadInput : a damaged logbook, or a port that cannot be used.
+    """
+    # What is odd in a form stands beside it; at the terminal nobody would see it.
+    warnings.simplefilter("ignore", TableWarning)
+    listener = listen(port, share)
+    desk = server = None
+    try:
+        desk = Desk(folder, samples, tolerance, invented)
+        server = server_of(desk, listener, share)
+        name = (lan_address() or socket.gethostname()) if share else "127.0.0.1"
+        print(f"The bench page is at http://{name}:{listener.getsockname()[1]}/", flush=True)
+        print("Stop it with Ctrl-C.", flush=True)
+        server.run()
+    except KeyboardInterrupt:
+        print("Stopped.")
+    finally:
+        if server is not None:
+            server.task_dispatcher.shutdown()
+            server.close()
+        listener.close()
+        if desk is not None:
+            desk.close()

@@ -1,0 +1,281 @@
+"""One studio's logbook behind the pages: read once a change, written by one thread alone."""
+
+from __future__ import annotations
+
+import threading
+import time
+from collections.abc import Callable, Collection, Iterator, Mapping
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, replace
+from functools import cached_property, partial
+from pathlib import Path
+from typing import Any, TypeVar
+
+import pandas as pd
+
+from runpredict.answers.check import Answer, answer
+from runpredict.bench.learning import Learner
+from runpredict.bench.memo import Memo
+from runpredict.errors import BadInput
+from runpredict.logbook.shared import SharedLogbook
+from runpredict.pages.heat_words import heat_words
+from runpredict.tables.firings import keyed_firings
+from runpredict.tables.plan import PlanTables, check_plan
+from runpredict.tables.rows import split_results, with_defaults
+from runpredict.units import LengthUnits
+
+T = TypeVar("T")
+Pot = tuple[str, str]
+"""A pot by its name and its firing's."""
+
+CLOCK_TICK_NS = 50_000_000  # file systems tell time no coarser than this where a pot is logged
+MOST_KEPT = 200
+"""Answers that are kept; some hundred kilobytes each where a firing is large."""
+
+
+class Pots(Mapping[Pot, pd.DataFrame]):
+    """The layers of each pot, the lowest first, cut out when they are asked for."""
+
+    def __init__(self, layers: pd.DataFrame) -> None:
+        self._layers = layers
+        self._rows: dict[Pot, list[int]] = {}
+        for row, pot in enumerate(zip(layers["piece"], layers["firing"], strict=True)):
+            self._rows.setdefault(pot, []).append(row)
+
+    def __getitem__(self, pot: Pot) -> pd.DataFrame:
+        """The layers of one pot."""
+        return self._layers.iloc[self._rows[pot]].sort_values("layer", kind="stable")
+
+    def __iter__(self) -> Iterator[Pot]:
+        """Names, the pot logged first ahead."""
+        return iter(self._rows)
+
+    def __reversed__(self) -> Iterator[Pot]:
+        """Names, the pot logged last ahead."""
+        return reversed(self._rows)
+
+    def __len__(self) -> int:
+        """How many pots."""
+        return len(self._rows)
+
+
+@dataclass(frozen=True)
+class Stock:
+    """What a studio glazes and fires with.
+
+    Attributes
+    ----------
+    tables : PlanTables
+        Without layers.
+    kept : dict of DataFrame
+        The tables of glazes, recipes, materials and schedules as logged.
+    unsound : dict of str
+        What is wrong with the recipe of a glaze, which is taken for a jar until it is mended.
+    glaze_marks, recipe_marks : dict
+        By (glaze,), for the logbook to tell what was overtaken.
+    """
+
+    tables: PlanTables
+    kept: dict[str, pd.DataFrame]
+    unsound: dict[str, str]
+    glaze_marks: dict[Any, str]
+    recipe_marks: dict[Any, str]
+
+
+@dataclass(frozen=True)
+class Snapshot:
+    """A logbook as it stood at one moment.
+
+    Attributes
+    ----------
+    tables : PlanTables
+        Planned pots that can be asked about, fired ones, glazes with their oxides.
+    layers : DataFrame
+        As logged, firings by their keys.
+    stock : Stock
+    cold : frozenset of Pot
+        Planned pots with neither a cone nor a schedule, which cannot be asked about yet.
+    marks : dict
+        Of pots, for the logbook to tell what was overtaken.
+    """
+
+    tables: PlanTables
+    layers: pd.DataFrame
+    stock: Stock
+    cold: frozenset[Pot]
+    marks: dict[Any, str]
+
+    @cached_property
+    def pots(self) -> Pots:
+        """The layers of each pot, in the order pots were logged."""
+        return Pots(self.layers)
+
+    @cached_property
+    def planned_pots(self) -> Pots:
+        """As `pots`, those without a result."""
+        return Pots(split_results(self.layers)[0])
+
+    @cached_property
+    def firing_marks(self) -> dict[str, tuple[Any, ...]]:
+        """Of each firing that can be asked about, what changes when a planned pot of it does."""
+        plan = self.tables.plan.drop_duplicates(["piece", "firing"])
+        found: dict[str, list[Any]] = {}
+        for pot in zip(plan["piece"], plan["firing"], strict=True):
+            found.setdefault(pot[1], []).append((pot, self.marks.get(pot)))
+        return {firing: tuple(marks) for firing, marks in found.items()}
+
+    def heats(self, firings: Collection[str], units: LengthUnits) -> dict[str, str]:
+        """How some firings are fired, in words; "" where nothing is known of one."""
+        rows = self.layers.loc[self.layers["firing"].isin(list(firings))]
+        warm = with_defaults(rows)["cone"].ne("") | rows["firing"].isin(self.scheduled)
+        found = heat_words(replace(self.tables, plan=rows.loc[warm]), units)
+        return {name: found[name].heat if name in found else "" for name in firings}
+
+    @cached_property
+    def scheduled(self) -> frozenset[str]:
+        """Firings typed as segments, which need no cone."""
+        return frozenset(self.tables.schedules["firing"])
+
+
+def _snapshot(book: SharedLogbook, before: Snapshot | None) -> Snapshot:
+    """The logbook as it stands; what has not changed since is taken from before."""
+    layers, marks = book.marked("layers")
+    layers["firing"] = keyed_firings(layers)
+    stock = _stock(book, None if before is None else before.stock)
+    filled = with_defaults(layers)
+    cold = filled["cone"].eq("") & ~filled["firing"].isin(stock.tables.schedules["firing"])
+    names = layers.loc[cold, ["piece", "firing"]]
+    planned, fired = split_results(layers.loc[~cold].reset_index(drop=True))
+    return Snapshot(
+        tables=replace(stock.tables, plan=planned, log=fired),
+        layers=layers,
+        stock=stock,
+        cold=frozenset(zip(names["piece"], names["firing"], strict=True)),
+        marks=marks,
+    )
+
+
+def _stock(book: SharedLogbook, before: Stock | None) -> Stock:
+    glazes, glaze_marks = book.marked("glazes")
+    recipes, recipe_marks = book.marked("recipes")
+    others = {"materials": book.materials(), "schedules": book.schedules()}
+    kept = {"glazes": glazes, "recipes": recipes, **others}
+    if before is not None and all(table.equals(before.kept[kind]) for kind, table in kept.items()):
+        return before
+    given = {kind: table for kind, table in kept.items() if kind != "glazes" and not table.empty}
+    tables, unsound = _sound_tables(glazes, given)
+    return Stock(tables, kept, unsound, glaze_marks, recipe_marks)
+
+
+def _sound_tables(
+    glazes: pd.DataFrame, given: dict[str, pd.DataFrame]
+) -> tuple[PlanTables, dict[str, str]]:
+    """Glazes with their oxides, and what is wrong with those whose recipe cannot be used."""
+    unsound: dict[str, str] = {}
+    while True:
+        try:
+            return check_plan(None, glazes, **given), unsound
+        except BadInput as bad:
+            found = {}
+            for fault in bad.faults:
+                table = glazes if fault.file == "glazes" else given.get(fault.file)
+                if table is None or "glaze" not in table or fault.row is None:
+                    raise
+                found[str(table["glaze"].iloc[fault.row - 2])] = fault.message
+            if found.keys() <= unsound.keys():
+                raise
+        unsound |= found
+        mine = glazes["glaze"].isin(list(unsound))
+        glazes = glazes.assign(source=glazes["source"].mask(mine, "jar"))
+        recipes = given.get("recipes")
+        if recipes is not None:
+            given = given | {"recipes": recipes.loc[~recipes["glaze"].isin(list(unsound))]}
+
+
+def _file_mark(book: SharedLogbook) -> tuple[int, int, int] | None:
+    """Other numbers whenever the file was written to; None where that was only just now.
+
+    A clock that ticks every few milliseconds may give two writes the same time.
+    """
+    assert book.file is not None
+    found = book.file.stat()
+    if time.time_ns() - found.st_mtime_ns < CLOCK_TICK_NS:
+        return None
+    return found.st_mtime_ns, found.st_size, found.st_ino
+
+
+class Studio:
+    """A logbook that is open, what it was last seen to hold, and who learns from it."""
+
+    def __init__(self, folder: Path, tolerance: float, invented: bool = False) -> None:
+        self.folder, self.tolerance, self.invented = folder, tolerance, invented
+        self.learner = Learner(tolerance)
+        # SQLite's connection stays with the thread that made it.
+        self._clerk = ThreadPoolExecutor(max_workers=1, thread_name_prefix="clerk")
+        self._book = self._clerk.submit(SharedLogbook.open, folder, create=True).result()
+        self._asked: Memo[Answer] = Memo(MOST_KEPT)
+        self._counting = threading.Lock()
+        self._writes = 0
+        self._version: tuple[int, int] = self._clerk.submit(self._book.version).result()
+        first = self._clerk.submit(_snapshot, self._book, None).result()
+        self._seen: tuple[Any, Snapshot] = None, first
+        self.learner.want(first.tables)
+
+    def close(self) -> None:
+        """Close the logbook."""
+        self.learner.close()
+        self._clerk.submit(self._book.close).result()
+        self._clerk.shutdown()
+
+    def write(self, change: Callable[[SharedLogbook], T]) -> T:
+        """Change the logbook; when this returns, it is on disk, and in the snapshot.
+
+        Raises
+        ------
+        BadInput : what the logbook refuses; then nothing was written.
+        """
+
+        def work() -> T:
+            try:
+                return change(self._book)
+            finally:
+                self._read()
+
+        with self._counting:
+            self._writes += 1
+        try:
+            return self._clerk.submit(work).result()
+        finally:
+            with self._counting:
+                self._writes -= 1
+
+    def snapshot(self) -> Snapshot:
+        """The logbook as it stands, also where another program wrote to it.
+
+        While somebody's entry is on its way to the disk, which may take a while, it is as it
+        stood before that entry: nobody waits for another's.
+        """
+        file, found = self._seen
+        if self._writes or (file is not None and file == _file_mark(self._book)):
+            return found
+        return self._clerk.submit(self._read).result()
+
+    def _read(self) -> Snapshot:
+        file = _file_mark(self._book)
+        version = self._book.version()
+        if self._version != version:
+            found = _snapshot(self._book, self._seen[1])
+            self.learner.want(found.tables)
+            self._version = version
+        else:
+            found = self._seen[1]
+        self._seen = file, found
+        return found
+
+    def ask(self, tables: PlanTables) -> Answer:
+        """Ask whoever is taught now about a plan; what was asked lately is not worked out again."""
+        taught = self.learner.taught
+        key = (id(taught), id(tables.glazes), id(tables.schedules), tables.plan.to_csv(index=False))
+        who = taught.predictor, taught.trial
+        work = partial(answer, tables, self.tolerance, taught=who)
+        return self._asked.get(key, work, of=(taught, tables))

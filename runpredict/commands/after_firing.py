@@ -1,0 +1,224 @@
+"""The walk through an opened kiln: what each layer did, asked one by one and kept at once."""
+
+from __future__ import annotations
+
+import math
+import re
+import sys
+import warnings
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from runpredict.commands.options import refuse
+from runpredict.errors import BadInput, TableWarning
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from runpredict.logbook.book import Logbook
+
+__all__ = ["outcome_words", "walk"]
+
+KEYS = """\
+Enter: fine, it did not pass the foot (f says so too).   9.5 or 3/8 in: it ran so far.
+p: past the foot (p 20: and at least 20 mm).   b: back.   s: skip.   q: stop.   ?: these keys.
+Every answer is kept at once; stop when you like, and the same command goes on from there.
+Runs are sharp: wear eye protection and gloves before you knock or grind one off."""
+BACK, SKIP, STOP, HELP = "b", "s", "q", "?"
+_PAST = re.compile(r"p(?:ast)?\s*(.*)", re.IGNORECASE)
+
+
+def outcome_words(run_mm: float, past_foot: str) -> str:
+    """What came of a layer, such as ``ran 9.5 mm (3/8 in), not past the foot``."""
+    from runpredict.units import format_length
+
+    ran = (
+        "run not measured"
+        if math.isnan(run_mm)
+        else f"ran {format_length(run_mm)} ({format_length(run_mm, 'in')})"
+    )
+    past = {"yes": "past the foot", "no": "not past the foot", "": "past the foot or not known"}
+    return f"{ran}, {past[past_foot]}"
+
+
+@dataclass
+class _Kiln:
+    """The layers of a firing in the order they are asked, with what is written of each."""
+
+    log: Logbook
+    firing: str
+    layers: pd.DataFrame
+
+    def written(self, at: int) -> bool:
+        row = self.layers.iloc[at]
+        return bool(row["past_foot"]) or not math.isnan(row["run_mm"])
+
+    def next_open(self, start: int) -> int | None:
+        """The first layer without a result from a place on."""
+        return next((at for at in range(start, len(self.layers)) if not self.written(at)), None)
+
+    def done(self) -> int:
+        return sum(self.written(at) for at in range(len(self.layers)))
+
+    def write(self, at: int, run_mm: float, past_foot: str) -> None:
+        """Keep an answer, in the logbook first."""
+        from runpredict.logbook.book import Outcome
+
+        row = self.layers.iloc[at]
+        outcome = Outcome(int(row["layer"]), run_mm, past_foot)
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore", TableWarning)  # of the pot; told when it was planned
+            self.log.record(str(row["piece"]), [outcome], firing=self.firing)
+        place = self.layers.index[at]
+        self.layers.loc[place, "run_mm"] = run_mm
+        self.layers.loc[place, "past_foot"] = past_foot
+
+
+def walk(log: Logbook, named: str | None) -> None:
+    """Ask what each layer of a firing did, from the first that has no result.
+
+    Parameters
+    ----------
+    log : Logbook
+        Each answer is in it before the next is asked.
+    named : str or None
+        The firing, by its name or date; None where only one waits.
+
+    Raises
+    ------
+    BadInput
+        If there is no such firing, or several wait and none is named.
+    """
+    kiln = _opened(log, named)
+    name = kiln.firing.strip() or "the firing without a name"
+    count = len(kiln.layers)
+    pots = kiln.layers["piece"].nunique()
+    print(f"{name}: {count} layers on {pots} pots, {kiln.done()} of them written already.")
+    at = kiln.next_open(0)
+    if at is not None:
+        print(KEYS)
+    try:
+        while at is not None:
+            at = _visit(kiln, at)
+    except (EOFError, KeyboardInterrupt):
+        print()
+    left = count - kiln.done()
+    ahead = f"{left} to go: run the same again." if left else "See what it says: runpredict review."
+    print(f"{name}: {kiln.done()} of {count} layers have their result. {ahead}", flush=True)
+
+
+def _opened(log: Logbook, named: str | None) -> _Kiln:
+    from runpredict.tables.firings import firing_words, keyed_firings, named_so
+
+    layers = log.layers()
+    keys = keyed_firings(layers)
+    if named is None:
+        open_ones = keys.loc[layers["run_mm"].isna() & layers["past_foot"].eq("")].unique()
+        listed = ", ".join(f'"{firing_words(key)}"' for key in open_ones)
+        if not listed:
+            refuse("--firing", "is missing, and no planned pot in the logbook waits for a result.")
+        if len(open_ones) > 1:
+            refuse("--firing", f"is missing; give the firing you have opened, one of {listed}.")
+        named = str(open_ones[0])
+    mine = layers.loc[named_so(keys, named)]
+    if mine.empty:
+        listed = ", ".join(f'"{firing_words(key)}"' for key in keys.unique()[-20:])
+        refuse("--firing", f'"{named}" is no firing in the logbook; its firings are {listed}.')
+    first = {piece: at for at, piece in enumerate(mine["piece"].unique())}
+    order = mine.assign(pot=mine["piece"].map(first)).sort_values(["pot", "layer"])
+    return _Kiln(log, named, order.reset_index(drop=True))
+
+
+def _visit(kiln: _Kiln, at: int) -> int | None:
+    """Ask of one layer; the place of the next to ask, None at the end.
+
+    Raises
+    ------
+    EOFError
+        To stop.
+    """
+    answer = _hear(_question(kiln, at))
+    if answer == STOP:
+        raise EOFError
+    if answer == BACK:
+        if not at:
+            print("This is the first layer.")
+        return max(at - 1, 0)
+    if answer == HELP:
+        print(KEYS)
+        return at
+    if answer == SKIP or (not answer and kiln.written(at)):
+        return kiln.next_open(at + 1)
+    try:
+        run_mm, past_foot = _read(answer, float(kiln.layers["lower_edge_mm"].iloc[at]))
+        kiln.write(at, run_mm, past_foot)
+    except ValueError as fault:
+        print(fault, file=sys.stderr)
+        return at
+    except BadInput as bad:
+        print("\n".join(fault.message for fault in bad.faults), file=sys.stderr)
+        return at
+    print(
+        f"  Logged: {_named(kiln.layers.iloc[at])}: {outcome_words(run_mm, past_foot)}.", flush=True
+    )
+    return kiln.next_open(at + 1)
+
+
+def _named(row: pd.Series[Any]) -> str:
+    return f"{row['piece']}, layer {row['layer']}, {row['glaze']}"
+
+
+def _question(kiln: _Kiln, at: int) -> str:
+    from runpredict.units import format_length
+
+    row = kiln.layers.iloc[at]
+    edge = row["lower_edge_mm"]
+    question = (
+        f"{_named(row)} ({at + 1} of {len(kiln.layers)}), "
+        f"{format_length(edge)} ({format_length(edge, 'in')}) above the foot"
+    )
+    if kiln.written(at):
+        question += f"; written: {outcome_words(row['run_mm'], row['past_foot'])}, Enter keeps it"
+    return f"{question}: "
+
+
+def _hear(question: str) -> str:
+    """An answer, from a terminal or from a pipe, where each question gets a line of its own."""
+    if not sys.stdin.isatty():
+        print(question)
+        question = ""
+    return input(question).strip().casefold()
+
+
+def _read(answer: str, lower_edge_mm: float) -> tuple[float, str]:
+    """Run [mm], NaN when not measured, and whether it passed the foot.
+
+    Raises
+    ------
+    ValueError
+        If it is no answer, or the run would have passed the foot and it did not.
+    """
+    from runpredict.units import format_length, parse_length_mm
+
+    if answer in ("", "f", "fine", "ok", "n", "no"):
+        return math.nan, "no"
+    past = _PAST.fullmatch(answer)
+    if past:
+        return parse_length_mm(past.group(1).rstrip("+ ")) if past.group(1) else math.nan, "yes"
+    if answer in ("y", "yes"):
+        return math.nan, "yes"
+    try:
+        run_mm = parse_length_mm(answer.lstrip("~ ").rstrip("+ "))
+    except ValueError as fault:
+        raise ValueError(f"{fault} Or press Enter, p, b, s or q; ? tells the keys.") from None
+    if answer.endswith("+") and run_mm >= lower_edge_mm:
+        return run_mm, "yes"
+    if answer.endswith("+"):
+        raise ValueError("At least so far: type p if it passed the foot, else how far it ran.")
+    if run_mm >= lower_edge_mm:
+        edge = format_length(lower_edge_mm)
+        raise ValueError(
+            f"A run of {format_length(run_mm)} from {edge} above the foot reaches the foot or "
+            f"passes it: type p {answer} if it did, or the length again."
+        )
+    return run_mm, "no"

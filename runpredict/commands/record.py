@@ -1,0 +1,235 @@
+"""What came out of the kiln, written down piece by piece, and taken back."""
+
+from __future__ import annotations
+
+import argparse
+import math
+import sys
+from collections.abc import Callable
+from typing import TYPE_CHECKING, Any, TypeVar
+
+from runpredict.commands.after_firing import outcome_words, walk
+from runpredict.commands.options import DONE, logbook_option, refuse
+from runpredict.errors import BadInput
+
+if TYPE_CHECKING:
+    from runpredict.logbook.book import Logbook, Outcome
+
+__all__ = ["add_commands"]
+
+UNKNOWN = "unknown"
+
+T = TypeVar("T")
+
+
+def add_commands(subparsers: argparse._SubParsersAction[Any]) -> None:
+    """Add ``record`` and ``remove``.
+
+    Parameters
+    ----------
+    subparsers
+        As `ArgumentParser.add_subparsers` returns; each command gets ``run``, a function of the
+        parsed arguments that returns the exit status or raises `BadInput`.
+    """
+    _add_record(subparsers)
+    _add_remove(subparsers)
+
+
+def _add_record(subparsers: argparse._SubParsersAction[Any]) -> None:
+    parser = subparsers.add_parser(
+        "record",
+        help="write down what came out of the kiln",
+        description="Without a piece, walks through a firing pot by pot, layer by layer, asks what "
+        "each did and keeps every answer at once; stopped, it goes on where it was. With a piece, "
+        "writes a result for each of its layers, and in a terminal asks for what is missing.",
+    )
+    parser.add_argument("piece", nargs="?", metavar="PIECE", help="one piece, by its name")
+    parser.add_argument(
+        "--firing",
+        metavar="NAME",
+        help="the firing to walk through, or the one a piece was in; by its date without a name",
+    )
+    parser.add_argument(
+        "--layer", type=int, metavar="N", help="only this layer; 1 is against the clay"
+    )
+    parser.add_argument(
+        "--run",
+        dest="run_length",
+        metavar="LENGTH",
+        help='how far the lower edge moved down, such as 9.5 or "3/8 in"; '
+        "unknown takes a reading back",
+    )
+    parser.add_argument(
+        "--past-foot",
+        choices=("yes", "no", UNKNOWN),
+        help="whether it ran past the foot's edge; without --layer, of every layer",
+    )
+    parser.add_argument("--note", default="", metavar="TEXT", help="added to the layer's note")
+    logbook_option(parser)
+    parser.set_defaults(run=_record)
+
+
+def _record(args: argparse.Namespace) -> int:
+    from runpredict.logbook.book import Logbook
+
+    if args.piece is None:
+        return _walk(args)
+    asking = sys.stdin.isatty()
+    run_mm = None if args.run_length is None else _read_run("--run", args.run_length)
+    with Logbook.open(args.logbook) as log:
+        firing = _firing(log, args, asking)
+        known = log.piece(args.piece, firing)
+        numbers = _layers(args, known["layer"].tolist(), asking)
+        outcomes = [
+            _outcome(args, run_mm, known.loc[known["layer"] == number], number, asking)
+            for number in numbers
+        ]
+        written = log.record(args.piece, outcomes, firing=firing)
+    _confirm(written)
+    return DONE
+
+
+def _walk(args: argparse.Namespace) -> int:
+    from runpredict.logbook.book import Logbook
+
+    for option in ("layer", "run_length", "past_foot", "note"):
+        if getattr(args, option):
+            refuse("record", "has no piece; name the piece, or leave the other options out.")
+    with Logbook.open(args.logbook) as log:
+        walk(log, args.firing)
+    return DONE
+
+
+def _add_remove(subparsers: argparse._SubParsersAction[Any]) -> None:
+    parser = subparsers.add_parser(
+        "remove",
+        help="take back a planned pot, or a result that was a mistake",
+        description="Takes a planned piece out of the plan, or, with --result, takes back what was "
+        "written of a fired one. The history keeps what stood.",
+    )
+    parser.add_argument("piece", metavar="PIECE", help="the piece's name")
+    parser.add_argument(
+        "--firing", metavar="NAME", help="when several firings have such a piece; or its date"
+    )
+    parser.add_argument("--result", action="store_true", help="only its results; it stays planned")
+    logbook_option(parser)
+    parser.set_defaults(run=_remove)
+
+
+def _remove(args: argparse.Namespace) -> int:
+    from runpredict.logbook.book import Logbook
+
+    with Logbook.open(args.logbook) as log:
+        gone = log.remove(args.piece, firing=args.firing, result=args.result)
+    row: Any
+    for row in gone.itertuples():
+        was = f" ({outcome_words(row.run_mm, row.past_foot)})" if args.result else ""
+        print(f"Taken back: {_place(row)}{was}.", flush=True)
+    print("The history keeps it.")
+    return DONE
+
+
+def _place(row: Any) -> str:
+    where = f" ({row.firing or row.fired_on})" if row.firing or row.fired_on else ""
+    return f"{row.piece}{where}, layer {row.layer}, {row.glaze}"
+
+
+def _confirm(written: Any) -> None:
+    for row in written.itertuples():
+        print(
+            f"Logged: {_place(row)}: {outcome_words(row.run_mm, row.past_foot)}.",
+            flush=True,
+        )
+
+
+def _firing(log: Logbook, args: argparse.Namespace, asking: bool) -> str | None:
+    from runpredict.tables.firings import named_firing
+
+    firings = log.firings_of(args.piece)
+    if args.firing is not None or len(firings) < 2 or not asking:
+        return args.firing
+
+    def read(answer: str) -> str:
+        if named_firing(firings, answer) not in firings:
+            raise ValueError(f"give one of {', '.join(firings)}.")
+        return answer
+
+    return _ask(f"Which firing ({', '.join(firings)})? ", read)
+
+
+def _layers(args: argparse.Namespace, numbers: list[int], asking: bool) -> list[int]:
+    """Layers to record: the one named, or all of the piece when the options fit each."""
+    if args.layer is not None:
+        return [args.layer]
+    if len(numbers) == 1 or (args.run_length is None and args.past_foot != "yes"):
+        return numbers
+    if not asking:
+        refuse("--layer", f'"{args.piece}" has {len(numbers)} layers; say which ran with --layer.')
+    listed = ", ".join(str(number) for number in numbers)
+
+    def read(answer: str) -> int:
+        if answer not in listed.split(", "):
+            raise ValueError(f"give one of {listed}; 1 is against the clay.")
+        return int(answer)
+
+    return [_ask(f"Which layer ({listed})? ", read)]
+
+
+def _outcome(
+    args: argparse.Namespace, run_mm: float | None, known: Any, number: int, asking: bool
+) -> Outcome:
+    from runpredict.logbook.book import Outcome
+
+    glaze = "".join(known["glaze"])
+    logged = "".join(known["past_foot"])
+    past_foot: str | None = args.past_foot
+    if past_foot is None and asking:
+        past_foot = _ask(
+            f"Layer {number}, {glaze}: past the foot's edge? "
+            f"(yes or no; blank: {logged or 'not known'}) ",
+            _read_past_foot,
+        )
+    elif past_foot is None and not (logged and (args.run_length or args.note)):
+        refuse(
+            "--past-foot",
+            f'is missing for "{args.piece}", layer {number}; give yes, no or unknown.',
+        )
+    if run_mm is None and args.run_length is None and asking:
+        run_mm = _ask(
+            f"Layer {number}, {glaze}: how far did its lower edge run? "
+            "(such as 9.5 or 3/8 in; blank: not measured) ",
+            lambda answer: _read_run("the run", answer) if answer else None,
+        )
+    return Outcome(number, run_mm, "" if past_foot == UNKNOWN else past_foot, args.note)
+
+
+def _ask(question: str, read: Callable[[str], T]) -> T:
+    """Ask until the answer can be read."""
+    while True:
+        try:
+            answer = input(question).strip()
+        except EOFError:
+            refuse("record", "was stopped before the last answer; nothing was written.")
+        try:
+            return read(answer)
+        except (ValueError, BadInput) as fault:
+            print(fault, file=sys.stderr)
+
+
+def _read_past_foot(answer: str) -> str | None:
+    words = {"y": "yes", "yes": "yes", "n": "no", "no": "no", "": None, UNKNOWN: UNKNOWN}
+    if answer.casefold() not in words:
+        raise ValueError(f'"{answer[:40]}" is not an answer; type yes or no.')
+    return words[answer.casefold()]
+
+
+def _read_run(option: str, text: str) -> float:
+    """A run typed with any unit; NaN when it is to be taken back. [mm]"""
+    from runpredict.units import parse_length_mm
+
+    if text.strip().casefold() == UNKNOWN:
+        return math.nan
+    try:
+        return parse_length_mm(text)
+    except ValueError as fault:
+        refuse(option, str(fault))

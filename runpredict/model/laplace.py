@@ -1,0 +1,278 @@
+"""A linear model of margins that were seen as intervals, fitted without chance.
+
+Coefficients are normal about their priors; what is left of each margin is a mixture of normals of
+one scale, most of them narrow, a few wide, so that a slip of the pen or a drip weighs little. The
+posterior is the normal one at its peak (Laplace), and the spreads of families of coefficients and
+of the noise are raised or lowered to what the rows show (expectation maximisation). The same rows
+give the same answer in any order.
+
+References
+----------
+Rasmussen & Williams, Gaussian Processes for Machine Learning (2006), ch. 3.4 (Laplace).
+Dempster, Laird & Rubin (1977), J. R. Stat. Soc. B 39:1-38 (expectation maximisation).
+West (1984), J. R. Stat. Soc. B 46:431-439 (scale mixtures against outliers).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+import numpy as np
+from scipy import linalg
+from scipy.special import log_ndtr
+
+from runpredict.arrays import Floats, Indices
+from runpredict.model.noise import MIX_SCALES, MIX_SHARES
+
+SHARES_TRUST = 40.0  # rows that the expected shares of the mixture count for
+SPREAD_TRUST = 10.0  # and that the expected spreads of the noise count for
+FAMILY_TRUST = 4.0  # coefficients that the expected spread of a family counts for
+ROUNDS, FIRST_STEPS, LATER_STEPS = 12, 12, 3
+CLOSE = 1e-6  # a step of Newton shorter than this is the last
+LEAST_CURVATURE = 1e-9
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """Rows of margins.
+
+    Attributes
+    ----------
+    design : sparse array, shape (rows, p)
+    lower, upper : ndarray, shape (rows,)
+        Interval in which each margin was seen.
+    parts : ndarray, shape (rows, q)
+        Variances that some rows have besides the noise; each column is scaled as a whole.
+    """
+
+    design: Any
+    lower: Floats
+    upper: Floats
+    parts: Floats
+
+
+@dataclass(frozen=True)
+class Prior:
+    """What is expected of the coefficients.
+
+    Attributes
+    ----------
+    mean, sd : ndarray, shape (p,)
+    family : ndarray of int, shape (p,)
+        Coefficients of one family share one factor on their spread; -1 keeps its own.
+    noise_sd : float
+    """
+
+    mean: Floats
+    sd: Floats
+    family: Indices
+    noise_sd: float
+
+
+@dataclass(frozen=True)
+class Fitted:
+    """What the rows say.
+
+    Attributes
+    ----------
+    mean, covariance : ndarray, shape (p,), (p, p)
+    sd : ndarray, shape (p,)
+        Spread of each coefficient's family, learned.
+    noise_sd : float
+    part_scale : ndarray, shape (q,)
+        Factor on each column of `Evidence.parts`.
+    mix : ndarray, shape (len(MIX_SCALES),)
+        Shares of the mixture.
+    weight : ndarray, shape (rows,)
+        How much each row counted: 1 for one that fits, near 0 for one that nothing explains.
+    """
+
+    mean: Floats
+    covariance: Floats
+    sd: Floats
+    noise_sd: float
+    part_scale: Floats
+    mix: Floats
+    weight: Floats = field(default_factory=lambda: np.ones(0))
+
+
+@dataclass(frozen=True)
+class _Seen:
+    """Likelihood of each row, its slope and curvature in the mean, by part of the mixture."""
+
+    log: Floats
+    slope: Floats
+    curvature: Floats
+    of_part: Floats  # (parts, rows): chance that the row belongs to it
+    part_slope: Floats
+    part_curvature: Floats
+
+
+def _interval(mean: Floats, lower: Floats, upper: Floats, sd: Floats) -> tuple[Floats, ...]:
+    """Log chance of an interval, its slope, and minus its curvature, in the mean."""
+    low, high = (lower - mean) / sd, (upper - mean) / sd
+    turn = low > 0  # work in the tail that keeps its digits
+    near, far = np.where(turn, -low, high), np.where(turn, -high, low)
+    log_near, log_far = log_ndtr(near), log_ndtr(far)
+    with np.errstate(invalid="ignore"):
+        gap = np.where(np.isneginf(log_far), -np.inf, log_far - log_near)
+    log = log_near + np.log1p(-np.exp(np.minimum(gap, -1e-12)))
+
+    def density(z: Floats) -> tuple[Floats, Floats]:
+        finite = np.where(np.isfinite(z), z, 0.0)
+        over = np.exp(-0.5 * finite**2 - 0.5 * np.log(2.0 * np.pi) - log)
+        over = np.where(np.isfinite(z), over, 0.0)
+        return over, finite * over
+
+    (at_low, low_moment), (at_high, high_moment) = density(low), density(high)
+    slope = at_low - at_high
+    curvature = slope**2 - (low_moment - high_moment)
+    return log, slope / sd, np.clip(curvature, 0.0, 1.0) / sd**2
+
+
+def _seen(mean: Floats, rows: Evidence, sd: Floats, mix: Floats) -> _Seen:
+    parts = [_interval(mean, rows.lower, rows.upper, sd * scale) for scale in MIX_SCALES]
+    log, slope, curvature = (np.array([part[i] for part in parts]) for i in range(3))
+    log = log + np.log(mix)[:, None]
+    whole = np.logaddexp.reduce(log, axis=0)
+    of_part = np.exp(log - whole)
+    return _Seen(
+        log=whole,
+        slope=(of_part * slope).sum(axis=0),
+        curvature=np.maximum((of_part * curvature).sum(axis=0), LEAST_CURVATURE),
+        of_part=of_part,
+        part_slope=slope,
+        part_curvature=curvature,
+    )
+
+
+def spread_of(design: Any, covariance: Floats) -> Floats:
+    """Variance of each row of a sparse design, shape (rows,)."""
+    return np.asarray(design.multiply(design @ covariance).sum(axis=1), dtype=float).ravel()
+
+
+def _climb(
+    start: Floats, rows: Evidence, prior: Prior, fitted: Fitted, steps: int
+) -> tuple[Floats, Floats]:
+    """The peak of the posterior from a start, and its covariance."""
+    sd = np.sqrt(fitted.noise_sd**2 + rows.parts @ fitted.part_scale)
+    precision = 1.0 / fitted.sd**2
+    mean = start
+
+    def height(at: Floats) -> float:
+        log = _seen(rows.design @ at, rows, sd, fitted.mix).log
+        return float(log.sum() - 0.5 * (precision * (at - prior.mean) ** 2).sum())
+
+    top = height(mean)
+    for _ in range(steps):
+        seen = _seen(rows.design @ mean, rows, sd, fitted.mix)
+        slope = rows.design.T @ seen.slope - precision * (mean - prior.mean)
+        factor = linalg.cho_factor(_precision(rows, seen, precision), lower=True)
+        step = linalg.cho_solve(factor, slope)
+        length = 1.0
+        while length > 1e-3:
+            tried = height(mean + length * step)
+            if tried >= top - 1e-9:
+                break
+            length *= 0.5
+        mean, top = mean + length * step, tried
+        if np.abs(length * step).max(initial=0.0) < CLOSE:
+            break
+    seen = _seen(rows.design @ mean, rows, sd, fitted.mix)
+    factor = linalg.cho_factor(_precision(rows, seen, precision), lower=True)
+    return mean, linalg.cho_solve(factor, np.eye(len(mean)))
+
+
+def _precision(rows: Evidence, seen: _Seen, precision: Floats) -> Floats:
+    weighted = rows.design.multiply(seen.curvature[:, None]).tocsr()
+    total = np.asarray((rows.design.T @ weighted).toarray(), dtype=float)
+    total[np.diag_indices(len(total))] += precision
+    return total
+
+
+def _spreads(rows: Evidence, prior: Prior, fitted: Fitted) -> Fitted:
+    """Spreads that make what was seen likelier, the coefficients as they are."""
+    sd = fitted.sd.copy()
+    for family in np.unique(prior.family[prior.family >= 0]):
+        mine = prior.family == family
+        square = (fitted.mean - prior.mean)[mine] ** 2 + np.diag(fitted.covariance)[mine]
+        ratio = (square / prior.sd[mine] ** 2).sum() + FAMILY_TRUST
+        sd[mine] = prior.sd[mine] * np.sqrt(ratio / (mine.sum() + FAMILY_TRUST))
+    noise = fitted.noise_sd**2
+    parts = rows.parts * fitted.part_scale
+    total = noise + parts.sum(axis=1)
+    seen = _seen(rows.design @ fitted.mean, rows, np.sqrt(total), fitted.mix)
+    reach = spread_of(rows.design, fitted.covariance)
+    square = np.zeros(len(total))
+    for i, scale in enumerate(MIX_SCALES):
+        wide = total * scale**2
+        kept = wide - wide**2 * seen.part_curvature[i] + (wide * seen.part_slope[i]) ** 2
+        kept = kept + reach * (wide * seen.part_curvature[i]) ** 2
+        square = square + seen.of_part[i] * kept / scale**2
+
+    def expected(variance: Floats) -> Floats:
+        part = variance / total
+        return part**2 * square + variance * (1.0 - part)
+
+    part_scale = fitted.part_scale.copy()
+    for q in range(parts.shape[1]):
+        mine = parts[:, q] > 0
+        ratio = (expected(parts[:, q])[mine] / rows.parts[mine, q]).sum() + SPREAD_TRUST
+        part_scale[q] = ratio / (mine.sum() + SPREAD_TRUST)
+    own = expected(np.full(len(total), noise)).sum() + SPREAD_TRUST * prior.noise_sd**2
+    counts = seen.of_part.sum(axis=1) + SHARES_TRUST * MIX_SHARES
+    return replace(
+        fitted,
+        sd=sd,
+        noise_sd=float(np.sqrt(own / (len(total) + SPREAD_TRUST))),
+        part_scale=part_scale,
+        mix=counts / counts.sum(),
+        weight=(seen.of_part / MIX_SCALES[:, None] ** 2).sum(axis=0) * MIX_SCALES[0] ** 2,
+    )
+
+
+def start_of(rows: Evidence, prior: Prior) -> Fitted:
+    """What is said before any row is looked at."""
+    return Fitted(
+        mean=prior.mean,
+        covariance=np.diag(prior.sd**2),
+        sd=prior.sd,
+        noise_sd=prior.noise_sd,
+        part_scale=np.ones(rows.parts.shape[1]),
+        mix=MIX_SHARES,
+        weight=np.ones(len(rows.lower)),
+    )
+
+
+def fit(rows: Evidence, prior: Prior, progress: Callable[[float], None] | None = None) -> Fitted:
+    """Coefficients and spreads from what was seen.
+
+    Parameters
+    ----------
+    rows : Evidence
+    prior : Prior
+    progress : callable (share done), optional
+
+    Returns
+    -------
+    Fitted
+    """
+    fitted = start_of(rows, prior)
+    for i in range(ROUNDS):
+        steps = LATER_STEPS if i else FIRST_STEPS
+        mean, covariance = _climb(fitted.mean, rows, prior, fitted, steps)
+        fitted = replace(fitted, mean=mean, covariance=covariance)
+        if i < ROUNDS - 1:
+            fitted = _spreads(rows, prior, fitted)
+        if progress is not None:
+            progress((i + 1) / ROUNDS)
+    mean, covariance = _climb(fitted.mean, rows, prior, fitted, FIRST_STEPS)
+    return replace(fitted, mean=mean, covariance=covariance)
+
+
+def refit(rows: Evidence, prior: Prior, spreads: Fitted) -> Fitted:
+    """Coefficients from some of the rows, the spreads as learned from all."""
+    mean, covariance = _climb(spreads.mean, rows, prior, spreads, FIRST_STEPS)
+    return replace(spreads, mean=mean, covariance=covariance, weight=np.ones(len(rows.lower)))

@@ -1,0 +1,252 @@
+"""The layers of each piece as padded arrays, ready for the film and for what is known of glazes."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields, replace
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from runpredict.arrays import Bools, Floats, Indices, Objects
+from runpredict.model.features import (
+    FIRED_SHARE,
+    LEAST_MOBILITY_PER_M,
+    MORE_COATS,
+    typical_thickness_mm,
+)
+from runpredict.physics import sheets
+
+# A smear thinner or lower than this is no layer to learn from, though it runs like one. Our choice.
+SMEAR_M, SMEAR_HEIGHT_M = 0.01e-3, 1e-3
+OWN_SHARE = 0.6  # of a layer's own glaze in its edge, where another meets it. Our choice.
+
+
+@dataclass(frozen=True)
+class Stacks:
+    """The layers of n pieces as padded arrays, k the most layers on one piece.
+
+    Attributes
+    ----------
+    rows : DataFrame
+        The features they were made from.
+    piece_at, layer_at : ndarray of int, shape (rows,)
+        Where each row of the features sits in the arrays.
+    method : ndarray of str, shape (n, k)
+    present, measured, chemistry_known : ndarray of bool, shape (n, k)
+        The layer is there; its thickness was measured; its glaze is no jar.
+    behaviour : ndarray of str, shape (n, k)
+        The word on the jar, "" where there is none.
+    melt_sd_log10 : ndarray, shape (n, k)
+        Standard error of log10 viscosity.
+    lower_m, upper_m, thickness_m : ndarray, shape (n, k)
+        Edges above the foot and fired thickness. [m]
+    mobility_per_m, mobility_per_hold_min_per_m : ndarray, shape (n, k)
+        ρ g slope Φ of each layer's melt, and what each minute of hold adds to it.
+    slope : ndarray, shape (n, k)
+        Part of its weight that drives each layer.
+    viscosity_log10_pa_s : ndarray, shape (n, k)
+        Of each melt at the top of the firing.
+    coats : ndarray of int, shape (n, k)
+    coat_ratio : ndarray, shape (n, k, c)
+        Thickness with 1 ... c coats over thickness as planned.
+    puddle_m : ndarray, shape (n,)
+        Depth at which a puddle of the piece's glaze stands on a cookie. [m]
+    glaze : ndarray of int, shape (n, k)
+        Number of the layer's glaze in ``glazes``; -1 where there is no layer.
+    foot_m, hold_min, ramp_c_per_h : ndarray, shape (n,)
+    body, firing, piece : ndarray of str, shape (n,)
+    """
+
+    rows: pd.DataFrame
+    piece_at: Indices
+    layer_at: Indices
+    present: Bools
+    measured: Bools
+    chemistry_known: Bools
+    behaviour: Objects
+    melt_sd_log10: Floats
+    lower_m: Floats
+    upper_m: Floats
+    thickness_m: Floats
+    mobility_per_m: Floats
+    mobility_per_hold_min_per_m: Floats
+    slope: Floats
+    viscosity_log10_pa_s: Floats
+    method: Objects
+    coats: Indices
+    coat_ratio: Floats
+    puddle_m: Floats
+    glaze: Indices
+    glazes: tuple[str, ...]
+    foot_m: Floats
+    hold_min: Floats
+    ramp_c_per_h: Floats
+    body: Objects
+    firing: Objects
+    piece: Objects
+
+    @property
+    def mobility_log(self) -> Floats:
+        """Natural log of `mobility_per_m`, shape (n, k)."""
+        return np.log(np.maximum(self.mobility_per_m, LEAST_MOBILITY_PER_M))
+
+    @property
+    def first_of_glaze(self) -> Indices:
+        """The first layer of the piece with the same glaze as each layer, shape (n, k)."""
+        return (self.glaze[:, :, None] == self.glaze[:, None, :]).argmax(axis=2)
+
+    @property
+    def glaze_name(self) -> Objects:
+        """Name of the glaze of each layer, "" where there is none, shape (n, k)."""
+        return np.array([*self.glazes, ""], dtype=object)[self.glaze]
+
+    @cached_property
+    def twin(self) -> Indices:
+        """The first layer of the piece that is one with each, shape (n, k); itself for most.
+
+        The same glaze from edge to edge in two rows is one thick layer told in two ways.
+        """
+        n, k = self.present.shape
+        twin = np.tile(np.arange(k), (n, 1))
+        for j in range(1, k):
+            same = (
+                self.present[:, j]
+                & (self.glaze[:, j] == self.glaze[:, j - 1])
+                & (self.lower_m[:, j] == self.lower_m[:, j - 1])
+                & (self.upper_m[:, j] == self.upper_m[:, j - 1])
+            )
+            twin[:, j] = np.where(same, twin[:, j - 1], j)
+        return twin
+
+    @property
+    def joined_thickness_m(self) -> Floats:
+        """Thickness of each layer with its twins, 0 for all but the first of them, (n, k). [m]"""
+        joined = np.zeros_like(self.thickness_m)
+        for j in range(joined.shape[1]):
+            first = np.where(self.twin == j, self.thickness_m, 0.0)
+            joined[:, j] = first.sum(axis=1)
+        return joined
+
+    @cached_property
+    def under(self) -> Indices:
+        """The layer beneath each that it meets, of another glaze, shape (n, k); -1 for none."""
+        n, k = self.present.shape
+        solid = (
+            self.glazed
+            & (self.thickness_m >= SMEAR_M)
+            & (self.upper_m - self.lower_m >= SMEAR_HEIGHT_M)
+        )
+        under = np.full((n, k), -1, dtype=np.intp)
+        for j in range(k):
+            for i in range(j):
+                meets = np.minimum(self.upper_m[:, i], self.upper_m[:, j]) > np.maximum(
+                    self.lower_m[:, i], self.lower_m[:, j]
+                )
+                other = self.glaze[:, i] != self.glaze[:, j]
+                under[:, j] = np.where(solid[:, i] & solid[:, j] & meets & other, i, under[:, j])
+        return under
+
+    @cached_property
+    def partner(self) -> Indices:
+        """The layer each forms a pair with: beneath it, else the first over it; -1 for none."""
+        partner = self.under.copy()
+        for j in reversed(range(partner.shape[1])):
+            over = self.under[:, j]
+            piece = np.flatnonzero(over >= 0)
+            free = self.under[piece, over[piece]] < 0
+            partner[piece[free], over[piece[free]]] = j
+        return partner
+
+    @property
+    def shares(self) -> Floats:
+        """Part of each melt in each edge, whatever the thicknesses, shape (n, k, k).
+
+        For spreads alone, which must not hang on how thick or how low a layer is: an edge of a
+        pair goes by both its glazes, the layer's own the more. Our choice.
+        """
+        k = self.present.shape[1]
+        own = np.eye(k)[None] * self.present[:, :, None]
+        other = (np.arange(k) == self.partner[..., None]) & (self.partner >= 0)[..., None]
+        shares = np.where(other.any(axis=2)[..., None], OWN_SHARE * own, own)
+        return np.asarray(shares + (1.0 - OWN_SHARE) * other, dtype=float)
+
+    @property
+    def glazed(self) -> Bools:
+        """The layer is there and covers some of the wall, shape (n, k)."""
+        return self.present & (self.upper_m > self.lower_m)
+
+    def take(self, pieces: Indices | slice) -> Stacks:
+        """The same arrays for some of the pieces; rows stay as they are."""
+        whole = ("rows", "piece_at", "layer_at", "glazes")
+        names = [field.name for field in fields(self) if field.name not in whole]
+        return replace(self, **{name: getattr(self, name)[pieces] for name in names})
+
+
+def _coat_ratio(rows: pd.DataFrame, coats: Indices, grid: Any) -> Floats:
+    method = rows["method"].tolist()
+    planned = typical_thickness_mm(method, coats)
+    most = int(coats.max(initial=1)) + MORE_COATS
+    ratios = [typical_thickness_mm(method, np.full(len(rows), c)) for c in range(1, most + 1)]
+    return np.stack([grid(ratio / planned, 1.0) for ratio in ratios], axis=2)
+
+
+def stacks_of(rows: pd.DataFrame) -> Stacks:
+    """Arrange the rows of `features_of` by piece.
+
+    Parameters
+    ----------
+    rows : DataFrame with the columns of `features_of`, any order
+
+    Returns
+    -------
+    Stacks, pieces in the order they first appear
+    """
+    piece_at = rows.groupby(["firing", "piece"], sort=False, dropna=False).ngroup().to_numpy()
+    layer_at = rows.groupby(piece_at)["layer"].rank(method="first").to_numpy(dtype=np.intp) - 1
+    n = int(piece_at.max()) + 1 if len(rows) else 0
+    k = int(layer_at.max()) + 1 if len(rows) else 1
+
+    def grid(values: Any, fill: Any = 0.0) -> Any:
+        table = np.full((n, k), fill, dtype=values.dtype)
+        table[piece_at, layer_at] = values
+        return table
+
+    def metres(column: str) -> Any:
+        return grid(rows[column].to_numpy(dtype=float) * 1e-3)
+
+    codes, glazes = pd.factorize(rows["glaze"])
+    coats = rows["coats"].to_numpy(dtype=float).astype(np.intp)
+    first = np.unique(piece_at, return_index=True)[1]
+    puddle_m = sheets.puddle_depth_m(
+        rows["surface_tension_n_m"].to_numpy(dtype=float),
+        rows["density_kg_m3"].to_numpy(dtype=float),
+    )
+    return Stacks(
+        rows=rows,
+        piece_at=piece_at.astype(np.intp),
+        layer_at=layer_at,
+        present=grid(np.ones(len(rows), dtype=bool), False),
+        measured=grid(rows["thickness_measured"].to_numpy(dtype=bool), False),
+        chemistry_known=grid(rows["chemistry_known"].to_numpy(dtype=bool), False),
+        behaviour=grid(rows["behaviour"].fillna("").to_numpy(dtype=object), ""),
+        melt_sd_log10=grid(rows["viscosity_sd_log10"].to_numpy(dtype=float)),
+        lower_m=metres("lower_edge_mm"),
+        upper_m=metres("upper_edge_mm"),
+        thickness_m=metres("thickness_mm") * FIRED_SHARE,
+        mobility_per_m=grid(rows["mobility_per_m"].to_numpy(dtype=float)),
+        mobility_per_hold_min_per_m=grid(rows["mobility_per_hold_min_per_m"].to_numpy(dtype=float)),
+        slope=grid(rows["slope"].to_numpy(dtype=float), 1.0),
+        viscosity_log10_pa_s=grid(rows["viscosity_log10_pa_s"].to_numpy(dtype=float)),
+        method=grid(rows["method"].to_numpy(dtype=object), ""),
+        coats=grid(coats, 1),
+        coat_ratio=_coat_ratio(rows, coats, grid),
+        puddle_m=grid(puddle_m).max(axis=1),
+        glaze=grid(codes, -1),
+        glazes=tuple(glazes),
+        foot_m=rows["foot_mm"].to_numpy(dtype=float)[first] * 1e-3,
+        hold_min=rows["hold_min"].to_numpy(dtype=float)[first],
+        ramp_c_per_h=rows["ramp_c_per_h"].to_numpy(dtype=float)[first],
+        **{name: rows[name].to_numpy(dtype=object)[first] for name in ("body", "firing", "piece")},
+    )

@@ -1,0 +1,303 @@
+"""What to do about a pot, in words: what is enough, wax, cookie or dish, how far it may run."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from runpredict.answers.check import Answer
+from runpredict.answers.cookies import needed_from
+from runpredict.model.chances import RUN_LEVELS
+from runpredict.pages.plain import percent
+from runpredict.pages.words import WORTH_TELLING_MM
+from runpredict.units import HAND_STEP_MM, MM_PER_INCH, LengthUnits, format_distance
+
+PAST = "past the foot"
+OVER_A_QUARTER = "over 1/4 of the wall"
+
+# How a change is called where changes are counted.
+COUNTED = {
+    "wax": "wax",
+    "edge": "stop higher",
+    "coat": "a coat less",
+    "hold": "shorter hold",
+    "cone": "a cone lower",
+    "several": "more than one change",
+    "dish": "dish",
+}
+
+
+def rounded_up(length_mm: float, units: LengthUnits) -> str:
+    """A length that must be enough, on the next line of the ruler.
+
+    Examples
+    --------
+    >>> rounded_up(12.5, "mm"), rounded_up(12.5, "in"), rounded_up(12.8, "in")
+    ('13 mm', '1/2 in', '5/8 in')
+    """
+    step = HAND_STEP_MM[units]
+    return format_distance(step * np.ceil(length_mm / step - 1e-6), units)
+
+
+def rounded_down(length_mm: float, units: LengthUnits) -> str:
+    """A length that must not be too much, on the line of the ruler below it.
+
+    Examples
+    --------
+    >>> rounded_down(12.5, "mm"), rounded_down(12.5, "in")
+    ('12 mm', '3/8 in')
+    """
+    step = HAND_STEP_MM[units]
+    return format_distance(step * np.floor(length_mm / step + 1e-6), units)
+
+
+def run_length(run_mm: float, units: LengthUnits) -> str:
+    """A run, no finer than anybody reads one.
+
+    Examples
+    --------
+    >>> run_length(0.3, "mm"), run_length(0.3, "in"), run_length(9.14, "mm")
+    ('under 1 mm', 'under 1/16 in', '9 mm')
+    """
+    least = {"mm": 1.0, "in": MM_PER_INCH / 16}[units]
+    if run_mm < least:
+        return f"under {format_distance(least, units)}"
+    return format_distance(round(run_mm) if units == "mm" else run_mm, units)
+
+
+def volume_words(volume_cm3: float, units: LengthUnits) -> str:
+    """A volume of glaze, rounded up to two figures.
+
+    Examples
+    --------
+    >>> volume_words(3.42, "mm"), volume_words(3.42, "in"), volume_words(0.004, "mm")
+    ('3.5 cm³', '0.21 cu in', '0.1 cm³')
+    """
+    size = volume_cm3 if units == "mm" else volume_cm3 / (0.1 * MM_PER_INCH) ** 3
+    step = {"mm": 0.1, "in": 0.01}[units] * (10.0 if volume_cm3 >= 10.0 else 1.0)
+    shown = step * max(math.ceil(size / step - 1e-9), 1)
+    return f"{shown:.3g} {'cm³' if units == 'mm' else 'cu in'}"
+
+
+def advice(answer: Answer, units: LengthUnits) -> list[str]:
+    """What to do with each piece, in a few sentences.
+
+    Parameters
+    ----------
+    answer : Answer
+    units : "mm" or "in"
+
+    Returns
+    -------
+    list of str
+    """
+    wash = "Kiln-wash it on top and below."
+    sentences = []
+    for piece, changes, outlook in _by_piece(answer, units):
+        word = changes[0].advice
+        past = volume_words(outlook.past_foot_cm3, units)
+        size = size_words(piece, units)
+        if word == "none":
+            said = f"Safe as planned.{_headroom(outlook, units)}"
+        elif word == "change":
+            said = _capital(_joined([_step(change, units) for change in changes]))
+            said += _whose(changes)
+            if piece.cookie != "none":
+                said += f" Or fire it as planned on a cookie {size}. {wash}"
+        elif word == "pedestal":
+            said = f"Meant to run: set it on a pedestal in a catch dish {size}. {wash}"
+        else:
+            said = (
+                f"Not on this pot: choose another glaze or set it on a catch dish {size}; up to "
+                f"{past} may run {PAST}. {wash}"
+            )
+            if np.isnan(piece.wax_height_mm):
+                said += " A band that is enough would take more than a quarter of the wall."
+        sentences.append(said)
+    return sentences
+
+
+def briefly(answer: Answer, units: LengthUnits) -> list[str]:
+    """What to do with each piece, as short as a line of the kiln sheet is."""
+    said = []
+    for _, changes, _ in _by_piece(answer, units):
+        word = changes[0].advice
+        if word == "change":
+            said.append(_capital(_joined([_step(c, units, brief=True) for c in changes])) + ".")
+        elif word == "none":
+            said.append("As planned.")
+        elif word == "pedestal":
+            said.append("Meant to run: pedestal and catch dish.")
+        else:
+            said.append("Not on this pot: dish or other glaze.")
+    return said
+
+
+def _by_piece(answer: Answer, units: LengthUnits) -> Iterator[tuple[Any, list[Any], Any]]:
+    """Each piece with what is enough for it, and its outlook; layers told apart by name."""
+    table, outlook = answer.changes(units), answer.outlook
+    groups: list[list[Any]] = []
+    for change, more in zip(
+        table.assign(glaze=_called(answer, table, "layer", "glaze")).itertuples(),
+        table.duplicated(["piece", "firing"]),
+        strict=True,
+    ):
+        if not more:
+            groups.append([])
+        groups[-1].append(change)
+    outlook = outlook.assign(spare_glaze=_called(answer, outlook, "spare_layer", "spare_glaze"))
+    pieces = answer.pieces_in(units)
+    yield from zip(pieces.itertuples(), groups, outlook.itertuples(), strict=True)
+
+
+def _called(answer: Answer, table: pd.DataFrame, layer: str, glaze: str) -> list[str]:
+    """The glaze of each row, and its layer too where the piece has that glaze twice."""
+    name = ["piece", "firing", "glaze"]
+    rows = answer.layers[name]
+    twice = set(rows.loc[rows.duplicated()].itertuples(index=False, name=None))
+    return [
+        f"{row[2]} (layer {number})" if row in twice else row[2]
+        for row, number in zip(
+            table[["piece", "firing", glaze]].itertuples(index=False, name=None),
+            table[layer],
+            strict=True,
+        )
+    ]
+
+
+def _step(change: Any, units: LengthUnits, brief: bool = False) -> str:
+    if change.change in ("wax", "edge"):
+        new, old = (format_distance(at, units) for at in (change.changed, change.planned))
+        instead = "" if brief else f" instead of {old}"
+        if change.change == "wax":
+            return f"wax {new}" if brief else f"leave the lowest {new} bare{instead}"
+        return (
+            f"stop {change.glaze} {new} up"
+            if brief
+            else (f"stop {change.glaze} {new} above the foot{instead}")
+        )
+    if change.change == "coat":
+        new, old = (f"{coats:.0f}" for coats in (change.changed, change.planned))
+        return f"one coat less of {change.glaze} ({new} instead of {old})"
+    if change.change == "hold":
+        return f"hold {change.changed:g} min instead of {change.planned:g}"
+    return f"fire to cone {change.changed} instead of {change.planned}"
+
+
+def _joined(parts: Sequence[str]) -> str:
+    """Some parts as one: "a", "a and b", "a, b and c"; edges before the rest."""
+    ordered = sorted(parts, key=lambda part: not part.startswith("stop "))
+    return " and ".join([", ".join(ordered[:-1]), ordered[-1]] if len(ordered) > 1 else ordered)
+
+
+def _capital(words: str) -> str:
+    return words[:1].upper() + words[1:]
+
+
+def _whose(changes: Sequence[Any]) -> str:
+    """The end of the sentence: heat is not hers to change where others share the kiln."""
+    kinds = {change.change for change in changes}
+    if "cone" in kinds:
+        return ", if the whole firing is yours and its glazes mature there."
+    return ", if the whole firing is yours." if "hold" in kinds else "."
+
+
+def _headroom(outlook: Any, units: LengthUnits) -> str:
+    """How much further down a layer could safely come, where that is worth a sentence."""
+    if not outlook.spare_mm >= WORTH_TELLING_MM:
+        return ""
+    spare = rounded_down(outlook.spare_mm, units)
+    return f" {outlook.spare_glaze} could end {spare} lower and stay safe."
+
+
+def size_words(piece: Any, units: LengthUnits) -> str:
+    """The cookie or dish of a row of the pieces, as "98 mm wide and 7 mm high"."""
+    wide, high = (
+        rounded_up(size, units) for size in (piece.cookie_diameter_mm, piece.cookie_height_mm)
+    )
+    return f"{wide} wide and {high} {'deep' if piece.cookie == 'dish' else 'high'}"
+
+
+def catch_words(piece: Any, units: LengthUnits) -> str:
+    """What catches a piece, short: "none", "needed: 98 x 7 mm"."""
+    if piece.cookie == "none":
+        return "none"
+    wide, high = (
+        rounded_up(size, units) for size in (piece.cookie_diameter_mm, piece.cookie_height_mm)
+    )
+    return f"{piece.cookie}: {wide.removesuffix(f' {units}')} x {high}"
+
+
+def wax_words(wax_height_mm: float, units: LengthUnits) -> str:
+    """The bare band that is enough alone; NaN where it would take too much of the wall."""
+    return OVER_A_QUARTER if np.isnan(wax_height_mm) else rounded_up(wax_height_mm, units)
+
+
+def catch_help(tolerance: float) -> str:
+    """What the words for a cookie mean, to stand where they stand."""
+    return (
+        "A cookie is for a pot fired as planned; one changed as told needs none. Advised: its "
+        f"risk is over {percent(tolerance)}. Needed: {percent(needed_from(tolerance))} or more. "
+        "Dish: no change is enough, or a glaze is meant to run. Kiln wash goes under and on each."
+    )
+
+
+def run_words(layer: Any, units: LengthUnits) -> tuple[str, str, str]:
+    """How far a layer runs, likely and 19 times in 20 more and less: (likely, low, high)."""
+    low, likely, high = (
+        PAST if layer.risk > 1.0 - level else run_length(run, units)
+        for run, level in zip(
+            (layer.run_p05_mm, layer.run_p50_mm, layer.run_p95_mm), RUN_LEVELS, strict=True
+        )
+    )
+    return likely, low, high
+
+
+def run_sentence(layer: Any, units: LengthUnits) -> str:
+    """A layer's run and its range, as "12 mm (4 mm to past the foot)"."""
+    likely, low, high = run_words(layer, units)
+    return likely if low == high else f"{likely} ({low} to {high})"
+
+
+def summary(answer: Answer, units: LengthUnits = "mm") -> pd.DataFrame:
+    """What is enough, counted.
+
+    Parameters
+    ----------
+    answer : Answer
+    units : "mm" or "in"
+
+    Returns
+    -------
+    DataFrame, one row a firing
+        firing, pots, need_something, then how many are made safe by each of `COUNTED`, several
+        changes at once being one of them, and summary, the same as a sentence.
+    """
+    changes = answer.changes(units)
+    whose = ["piece", "firing"]
+    several = changes.duplicated(whose, keep=False).to_numpy()
+    kind = np.select(
+        [changes["advice"].isin(["dish", "pedestal"]), several], ["dish", "several"],
+        changes["change"],
+    )  # fmt: skip
+    told = changes.assign(kind=kind).drop_duplicates(whose)
+    by_firing = pd.crosstab(told["firing"], told["kind"]).reindex(told["firing"].unique())
+    table = pd.DataFrame({"firing": by_firing.index, "pots": by_firing.sum(axis=1).to_numpy()})
+    counts = by_firing.reindex(columns=list(COUNTED), fill_value=0)
+    table["need_something"] = counts.sum(axis=1).to_numpy()
+    for name, words in COUNTED.items():
+        table[words.replace(" ", "_")] = counts[name].to_numpy()
+    table["summary"] = [_summary(row, counts.iloc[i]) for i, row in enumerate(table.itertuples())]
+    return table
+
+
+def _summary(row: Any, counts: pd.Series) -> str:
+    if not row.need_something:
+        return f"none of {row.pots} needs anything" if row.pots > 1 else "nothing is needed"
+    parts = ", ".join(f"{n} {COUNTED[name]}" for name, n in zip(COUNTED, counts, strict=True) if n)
+    need = "needs" if row.need_something == 1 else "need"
+    return f"{row.need_something} of {row.pots} {need} something: {parts}"

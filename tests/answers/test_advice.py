@@ -1,0 +1,118 @@
+"""Which change is told: the cheapest that is enough, each kind of it, none that spoils the pot."""
+
+import numpy as np
+import pandas as pd
+import pytest
+from helpers.pieces import glazes, pieces
+from helpers.tables import ANALYSIS, layers
+
+from runpredict.answers import advice
+from runpredict.answers.check import check
+from runpredict.model.rules import RulesPredictor
+from runpredict.units import MM_PER_INCH
+
+# ZnO and frit with hardly any alumina, as crystal glazes are; invented.
+CRYSTAL = {
+    "glaze": "crystal", "source": "analysis", "SiO2": 48.0, "Al2O3": 1.8, "Na2O": 9.0, "K2O": 1.0,
+    "CaO": 3.0, "ZnO": 27.0, "TiO2": 6.0, "B2O3": 2.0,
+}  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def answer():
+    return check(pieces(41, 600), glazes())
+
+
+def test_every_kind_of_change_and_every_number_of_them_comes_up(answer):
+    found = answer.advice()
+    assert set(found.word) == {"none", "change", "dish"}
+    assert {"wax", "edge", "coat", "cone"} <= set(found.kind.ravel())
+    assert set((found.kind != "").sum(axis=1)) == {0, 1, 2, 3}
+    assert ((found.word == "none") == (answer.pieces["risk"] <= answer.tolerance)).all()
+
+
+def test_a_change_is_on_the_lines_of_the_ruler(answer):
+    for units, step_m in (("mm", 1e-3), ("in", MM_PER_INCH / 8e3)):
+        found = answer.advice(units)
+        on_wall = np.isin(found.kind, ("wax", "edge"))
+        lines = found.changed[on_wall] / step_m
+        assert lines == pytest.approx(np.round(lines))
+        assert (found.changed[on_wall] > found.planned[on_wall]).all()
+
+
+def test_one_line_less_is_not_enough(answer):
+    """A single band or edge is the least that is enough: the line below it is over."""
+    found, stacks = answer.advice(), answer.stacks
+    alone = (found.word == "change") & (found.kind[:, 1] == "")
+    for i in np.flatnonzero(alone & np.isin(found.kind[:, 0], ("wax", "edge"))):
+        one = stacks.take(np.array([i]))
+        at = max(found.changed[i, 0] - 1e-3, found.planned[i, 0])
+        lower = one.lower_m.copy()
+        if found.kind[i, 0] == "wax":
+            lower = np.where(one.present, np.maximum(lower, at), lower)
+        else:
+            lower[0, found.layer[i, 0] - 1] = at
+        changed = advice.replace(one, lower_m=lower)
+        assert answer.predictor.chances(changed).risk(changed)[1][0] > answer.tolerance
+
+
+def test_two_are_told_only_where_no_one_is_enough(answer):
+    """Each change of a combination, alone and as far as it may go, leaves the piece over."""
+    found, stacks = answer.advice(), answer.stacks
+    several = np.flatnonzero(found.kind[:, 1] != "")
+    assert len(several) > 30
+    part, ask = stacks.take(several), advice.Ask(stacks, RulesPredictor(), answer.tolerance)
+    case = advice.Case(ask.take(several), several, lambda: stacks, 1e-3)
+    whole = np.ones(len(several))
+    moves = [advice.Move("wax"), advice.Move("top edge"), advice.Move("hold")]
+    moves += [advice.Move(kind, k) for kind in ("edge", "coat")
+              for k in range(part.present.shape[1])]  # fmt: skip
+    for move in moves:
+        far = advice.reach(case, move, (move,))
+        risk = advice.risk_after(case, (move,), [far], whole)
+        assert (risk[far.possible] > answer.tolerance).all()
+
+
+def test_ways_are_ordered_by_what_they_cost():
+    found = advice.ways(2)
+    assert found[0] == (advice.Move("wax", little=True),)
+    kinds = [tuple(move.kind for move in way) for way in found]
+    assert kinds.index(("coat",)) < len(kinds) - 1 - kinds[::-1].index(("wax",))
+    sizes = [len(way) for way in found]
+    assert sizes == sorted(sizes)
+    for count in (2, 3):
+        costs = [sum(advice.COSTS[k] for k in way) for way in kinds if len(way) == count]
+        assert costs == sorted(costs)
+    assert all(len(set(way)) == len(way) for way in kinds)
+
+
+def test_never_to_no_coat_nor_one_brushed(answer):
+    coat = answer.advice().kind == "coat"
+    changed = answer.advice().changed
+    piece, place = np.nonzero(coat)
+    layer = answer.advice().layer[piece, place] - 1
+    method = answer.stacks.method[piece, layer]
+    assert (changed[piece, place] >= np.where(method == "brush", 2, 1)).all()
+    assert (changed[piece, place] == answer.stacks.coats[piece, layer] - 1).all()
+
+
+def test_a_shorter_hold_is_enough_where_nothing_else_can_be():
+    """One coat, too low for wax: heat alone is left to change."""
+    planned = {"coats": 1, "lower_edge_mm": 5.0, "upper_edge_mm": 30.0, "cone": "4"}
+    glaze = pd.DataFrame([ANALYSIS])
+    found = check(layers(planned | {"hold_min": 1500.0}), glaze)
+    changes = found.changes()
+    hold = changes.loc[changes["change"] == "hold"].iloc[0]
+    assert (hold["layer"], hold["planned"]) == (0, 1500.0)
+    assert hold["changed"] < 1500.0
+
+
+def test_a_glaze_that_is_meant_to_run_is_caught_as_a_matter_of_course():
+    row = {"glaze": "crystal", "cone": "10", "coats": 3, "lower_edge_mm": 3.0}
+    answer = check(layers(row), pd.DataFrame([CRYSTAL]))
+    assert answer.pieces["risk"].iloc[0] > 0.5
+    assert advice.is_meant_to_run(answer.stacks).tolist() == [True]
+    assert answer.advice().word.tolist() == ["pedestal"]
+    assert answer.pieces["cookie"].tolist() == ["dish"]
+    plain = check(layers({"coats": 3}), pd.DataFrame([ANALYSIS]))
+    assert advice.is_meant_to_run(plain.stacks).tolist() == [False]

@@ -1,0 +1,81 @@
+"""What catches a run holds it, and is asked for where the risk says so."""
+
+import numpy as np
+import pandas as pd
+import pytest
+from helpers.pieces import glazes, pieces
+from helpers.tables import layers
+
+from runpredict.answers import cookies
+from runpredict.answers.advice import Advice
+from runpredict.answers.check import check
+
+
+def test_a_cookie_holds_what_may_run():
+    """The puddle's volume on the ring between foot and bare rim is the glaze it must hold."""
+    past_m3 = np.array([0.0, 1e-6, 8e-6, 40e-6])
+    foot_m, depth_m = np.full(4, 0.07), np.full(4, 5e-3)
+    diameter, height = cookies.cookie_size_m(past_m3, foot_m, depth_m)
+    inner = diameter - 2 * cookies.COOKIE_RIM_M
+    assert np.pi / 4 * (inner**2 - foot_m**2) * depth_m == pytest.approx(past_m3, abs=1e-12)
+    assert (np.diff(diameter) > 0).all()
+    assert (np.diff(height) >= 0).all()
+    assert diameter[0] == pytest.approx(0.07 + 2 * cookies.COOKIE_RIM_M)
+
+
+def test_a_dish_holds_twice_what_may_run_around_its_pedestal():
+    past_m3, foot_m = np.array([1e-6, 30e-6]), np.full(2, 0.07)
+    diameter, depth = cookies.dish_size_m(past_m3, foot_m)
+    assert (np.pi / 4 * (diameter**2 - foot_m**2) * depth >= 2 * past_m3).all()
+
+
+def test_words_follow_the_risk_and_agree_with_the_advice():
+    advice = Advice.nothing(6)
+    advice.word[:] = ["none", "change", "change", "change", "dish", "pedestal"]
+    advice.little[3] = True
+    risk = np.array([0.04, 0.10, 0.30, 0.30, 0.10, 0.90])
+    words = cookies.catch_word(risk, advice, 0.05)
+    assert words.tolist() == ["none", "advised", "needed", "none", "dish", "dish"]
+    assert cookies.catch_word(risk[:3], Advice.nothing(3), 0.2).tolist() == [
+        "none", "none", "advised",
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("form", "wall_deg", "opens"),
+    [("bowl", 120, 1), ("bowl", 60, 1), ("bottle", 60, -1), ("mug", 90, 0), ("", 60, 1),
+     ("vase", 120, 1)],
+)  # fmt: skip
+def test_a_wall_leads_where_its_form_says(form, wall_deg, opens):
+    leads = cookies.outward(form, wall_deg)
+    assert np.sign(np.round(leads, 12)) == opens
+    assert abs(leads) == pytest.approx(abs(np.cos(np.radians(wall_deg))))
+
+
+def test_glaze_from_a_wide_wall_counts_by_its_girth():
+    """The same glaze on a bowl four times as wide as its foot makes a larger puddle."""
+    glaze = pd.DataFrame([{"glaze": "sea", "source": "jar", "behaviour": "runny"}])
+    row = {"glaze": "sea", "coats": 3, "lower_edge_mm": 5.0, "upper_edge_mm": 90.0}
+    bowl = check(layers(row | {"form": "bowl", "wall_deg": 120.0, "foot_mm": 60.0}), glaze)
+    bottle = check(layers(row | {"form": "bottle", "wall_deg": 60.0, "foot_mm": 60.0}), glaze)
+    girth = 1.0 + 2.0 * 47.5 * 0.5 / 60.0
+    assert cookies.rim_over_foot(bowl.stacks)[0] == pytest.approx(girth)
+    assert cookies.rim_over_foot(bottle.stacks)[0] == 1.0
+    past = [found.outlook["past_foot_cm3"].iloc[0] for found in (bowl, bottle)]
+    # 120° and 60° are equally steep, so that the same glaze runs down each metre of rim.
+    assert past[0] > 1.2 * past[1] > 0
+
+
+def test_no_cookie_for_a_millimetre_of_wax():
+    answer = check(pieces(31, 400), glazes())
+    changes = answer.changes()
+    first = changes.drop_duplicates("piece").set_index("piece")
+    alone = ~changes.duplicated("piece", keep=False).to_numpy()
+    little = changes.loc[alone & changes["change"].eq("wax").to_numpy()]
+    little = little.loc[(little["changed"] - little["planned"]) <= 6.0, "piece"]
+    cookie = answer.pieces.set_index("piece")["cookie"]
+    assert len(little) >= 3
+    assert (cookie.loc[little] == "none").all()
+    dish = first["advice"].isin(["dish", "pedestal"])
+    assert ((cookie == "dish") == dish.reindex(cookie.index)).all()
+    assert set(cookie) == {"none", "advised", "needed", "dish"}

@@ -1,0 +1,250 @@
+"""Who may use the pages, and what may be sent to them."""
+
+import http.client
+import re
+import socket
+import threading
+import urllib.request
+from contextlib import suppress
+
+import pytest
+from helpers.bench import HOST, Visitor, bench
+from waitress.wasyncore import close_all
+
+from runpredict.bench.desk import Desk
+from runpredict.bench.guard import DEVICES_NAME, MOST_BYTES, Door, form_token, hosts_of
+from runpredict.bench.serve import listen, server_of
+from runpredict.commands.options import sample_folder
+from runpredict.errors import BadInput
+
+pytestmark = pytest.mark.filterwarnings("ignore::runpredict.errors.TableWarning")
+
+
+@pytest.fixture(scope="module")
+def app(tmp_path_factory):
+    with bench(tmp_path_factory.mktemp("none"), learning=False) as made:
+        yield made
+
+
+@pytest.fixture
+def visitor(app):
+    visitor = Visitor(app)
+    visitor.get("/pot")
+    return visitor
+
+
+class Clock:
+    """A clock that is set by hand."""
+
+    now = 1000.0
+
+    def __call__(self):
+        return self.now
+
+
+@pytest.fixture
+def clock():
+    return Clock()
+
+
+@pytest.fixture
+def shown():
+    return []
+
+
+@pytest.fixture
+def door(tmp_path, shown, clock):
+    return Door(tmp_path / "kept" / DEVICES_NAME, shown.append, clock)
+
+
+@pytest.mark.parametrize(
+    "host",
+    ["evil.example", "evil.example:8737", "127.0.0.1", "127.0.0.1:80", "localhost:8737.evil"],
+)
+def test_a_foreign_host_is_refused(app, host):
+    reply = app.test_client().get("/", headers={"Host": host})
+    assert reply.status_code == 403
+    assert b"mug" not in reply.data
+
+
+@pytest.mark.parametrize(
+    "headers",
+    [
+        {"Origin": "http://evil.example"},
+        {"Origin": "http://127.0.0.1:9999"},
+        {"Origin": f"https://evil.example/{HOST}"},
+        {"Origin": "null"},
+        {"Sec-Fetch-Site": "cross-site"},
+        {"Sec-Fetch-Site": "same-site"},
+    ],
+)
+@pytest.mark.parametrize("action", ["/pot", "/units"])
+def test_a_foreign_origin_is_refused(visitor, headers, action):
+    visitor.send(action, headers=headers)
+    assert visitor.page.status_code == 403
+
+
+@pytest.mark.parametrize("token", ["", "x", "é" * 40, form_token("another device")])
+def test_a_form_without_its_token_is_refused(visitor, token):
+    visitor.send("/pot", form_token=token)
+    assert visitor.page.status_code == 403
+
+
+def test_every_address_that_changes_something_wants_the_token(app, visitor):
+    changing = [rule for rule in app.url_map.iter_rules() if "POST" in rule.methods]
+    assert len(changing) >= 6
+    for rule in changing:
+        if rule.endpoint != "door.pair":
+            reply = visitor.client.post(rule.rule, data={}, headers={"Host": HOST})
+            assert reply.status_code == 403, rule
+
+
+def test_every_page_carries_the_policy(app, visitor):
+    addresses = [
+        "/",
+        "/pot",
+        "/load",
+        "/kiln",
+        "/back",
+        "/glazes",
+        "/glaze",
+        "/nowhere",
+        "/welcome",
+    ]
+    for address in addresses:
+        headers = visitor.get(address).headers
+        policy = headers["Content-Security-Policy"]
+        assert "default-src 'none'" in policy
+        assert "unsafe" not in policy
+        assert "frame-ancestors 'none'" in policy
+        assert headers["X-Content-Type-Options"] == "nosniff"
+        assert not re.search(
+            r"<script(?! src=)|\son\w+=|style=|javascript:|https?://", visitor.text
+        )
+
+
+def test_the_cookie_is_kept_from_scripts_and_other_sites(app):
+    reply = app.test_client().get("/", headers={"Host": HOST})
+    (cookie,) = reply.headers.getlist("Set-Cookie")
+    assert "HttpOnly" in cookie
+    assert "SameSite=Strict" in cookie
+
+
+def test_more_than_a_form_holds_is_refused(visitor):
+    visitor.send("/pot", piece="x" * (MOST_BYTES + 1))
+    assert visitor.page.status_code == 413
+
+
+@pytest.mark.parametrize("back", ["//evil.example", "http://evil.example", "/\\evil.example", "x"])
+def test_units_never_lead_elsewhere(visitor, back):
+    visitor.send("/units", units="in", back=back)
+    assert visitor.page.headers["Location"] == "/"
+
+
+def test_a_code_lets_one_device_in_once(door, shown):
+    first = shown[-1]
+    device = door.let_in(first)
+    assert door.knows(device)
+    assert shown[-1] != first
+    assert door.let_in(first) is None
+    assert not door.knows("")
+    assert not door.knows("guess")
+
+
+def test_wrong_codes_close_the_door_for_a_minute(door, shown, clock):
+    wrong = "0000 0001" if shown[-1] != "0000 0001" else "0000 0002"
+    for _ in range(5):
+        assert door.let_in(wrong) is None
+    assert len(shown) == 2
+    assert door.let_in(shown[-1]) is None
+    clock.now += 59
+    assert door.let_in(shown[-1]) is None
+    clock.now += 2
+    assert door.let_in(shown[-1])
+
+
+def test_devices_stay_let_in_but_their_tokens_are_not_kept(door, shown, tmp_path, clock):
+    device = door.let_in(shown[-1])
+    file = tmp_path / "kept" / DEVICES_NAME
+    assert device not in file.read_text()
+    assert file.stat().st_mode & 0o077 == 0
+    assert Door(file, shown.append, clock).knows(device)
+    file.write_text("{broken")
+    assert not Door(file, shown.append, clock).knows(device)
+
+
+def test_a_device_that_is_not_let_in_sees_nothing(tmp_path, door, shown):
+    with bench(tmp_path / "none", door=door, learning=False) as app:
+        stranger, friend = Visitor(app), Visitor(app)
+        for address in ("/", "/pot", "/kiln", "/sheet.html?firing=thaw", "/welcome"):
+            assert stranger.get(address).headers["Location"] == "/pair", address
+        stranger.post("/pot", {"do": "save"})
+        assert stranger.page.status_code == 403
+        stranger.get("/pair")
+        stranger.send("/pair", code="0")
+        assert stranger.page.status_code == 403
+        friend.get("/pair")
+        friend.send("/pair", code=shown[-1])
+        friend.follow()
+        assert "mug 1" in friend.text
+        friend.get("/pot")
+        friend.send("/pot", "save", **{"glaze-1": "Old Rope"})
+        assert friend.page.status_code == 303
+        stranger.client.set_cookie("bench_device_8737", "guess", domain="127.0.0.1")
+        assert stranger.get("/").headers["Location"] == "/pair"
+
+
+def test_names_of_this_machine_are_its_own():
+    assert hosts_of(8737, False) == {"127.0.0.1:8737", "localhost:8737", "[::1]:8737"}
+    assert f"{socket.gethostname().casefold()}:8737" in hosts_of(8737, True)
+
+
+def test_a_port_that_is_taken_is_told():
+    with listen(0, False) as first, pytest.raises(BadInput, match="cannot be used"):
+        listen(first.getsockname()[1], False)
+    with pytest.raises(BadInput, match="cannot be used"):
+        listen(99999, False)
+
+
+@pytest.fixture
+def served(tmp_path):
+    """The pages behind the server itself."""
+    listener = listen(0, False)
+    desk = Desk(tmp_path, sample_folder(), 0.05, invented=True)
+    server = server_of(desk, listener, False)
+    thread = threading.Thread(target=server.run, daemon=True)
+    thread.start()
+    yield listener.getsockname()
+    server.task_dispatcher.shutdown()
+    # In the thread that runs it, as nobody else may touch its sockets while it waits on them.
+    server.trigger.pull_trigger(lambda: close_all(server._map))
+    thread.join(timeout=30)
+    desk.close()
+
+
+def test_the_server_listens_on_loopback_and_says_nothing_of_itself(served):
+    host, port = served
+    assert host == "127.0.0.1"
+    with urllib.request.urlopen(f"http://{host}:{port}/", timeout=30) as reply:
+        assert b"mug 1" in reply.read()
+        assert "Server" not in reply.headers
+
+
+def test_the_server_refuses_what_is_too_long(served):
+    host, port = served
+    connection = http.client.HTTPConnection(host, port, timeout=30)
+    connection.request("GET", "/", headers={"X-Long": "x" * 70_000})
+    assert connection.getresponse().status == 431
+    connection.close()
+    connection = http.client.HTTPConnection(host, port, timeout=30)
+    with suppress(ConnectionError):  # it may hang up before all is sent
+        connection.request("POST", "/pot", b"x" * 3_000_000)
+        assert connection.getresponse().status == 413
+    connection.close()
+
+
+@pytest.mark.parametrize(
+    "target", ["/static/../app.py", "/static/%2e%2e/app.py", "/picture/../x.svg"]
+)
+def test_no_file_but_its_own_is_served(app, target):
+    assert app.test_client().get(target, headers={"Host": HOST}).status_code == 404

@@ -1,0 +1,78 @@
+"""A power cut while somebody saves: what was confirmed is there, and the logbook is whole."""
+
+import random
+import re
+import threading
+import urllib.error
+import urllib.parse
+import urllib.request
+
+from helpers.browser import Page
+
+from runpredict.commands.options import sample_folder
+from runpredict.logbook.book import Logbook, import_files
+
+KILLS = 6
+
+
+class Saver(threading.Thread):
+    """Saves one pot after another, as fast as it can, until nobody answers."""
+
+    def __init__(self, url, name):
+        super().__init__(daemon=True)
+        self.url, self.name_of_pots = url, name
+        self.confirmed, self.opener = (
+            [],
+            urllib.request.build_opener(urllib.request.HTTPCookieProcessor(), NoRedirect()),
+        )
+        with self.opener.open(f"{url}/pot", timeout=30) as reply:
+            page = reply.read().decode()
+        self.token = re.search(r'name="form_token" value="(\w+)"', page).group(1)
+
+    def run(self):
+        for k in range(10_000):
+            piece = f"{self.name_of_pots} {k}"
+            fields = {
+                "form_token": self.token, "do": "save", "piece": piece, "firing": "cut",
+                "cone": "6", "glaze-1": "Old Rope", "coats-1": "1", "lower_edge_mm-1": "5",
+                "upper_edge_mm-1": "90", "glaze-2": "Bell Flux", "coats-2": "1",
+                "lower_edge_mm-2": "60", "upper_edge_mm-2": "90",
+            }  # fmt: skip
+            data = urllib.parse.urlencode(fields).encode()
+            request = urllib.request.Request(f"{self.url}/pot", data, {"Origin": self.url})
+            try:
+                self.opener.open(request, timeout=30)
+            except urllib.error.HTTPError as reply:
+                assert reply.code == 303, reply.read().decode()
+                self.confirmed.append(piece)
+            except (OSError, urllib.error.URLError):
+                return
+
+
+class NoRedirect(urllib.request.HTTPRedirectHandler):
+    """Leaves a redirect, which confirms a save, to the caller."""
+
+    def redirect_request(self, *_):
+        return None
+
+
+def test_what_was_confirmed_outlives_a_kill(tmp_path):
+    import_files(sorted(sample_folder().glob("*.csv")), tmp_path)
+    chance = random.Random(1)
+    confirmed = []
+    for cut in range(KILLS):
+        page = Page(tmp_path)
+        savers = [Saver(page.url, f"cut {cut} {who}") for who in ("a", "b")]
+        for saver in savers:
+            saver.start()
+        threading.Event().wait(chance.uniform(0.15, 0.9))
+        page.kill()
+        for saver in savers:
+            saver.join(timeout=60)
+            confirmed += saver.confirmed
+        with Logbook.open(tmp_path) as book:  # proves the file whole
+            layers = book.layers()
+        saved = layers.loc[layers["firing"] == "cut"].groupby("piece").size()
+        assert set(confirmed) <= set(saved.index)
+        assert set(saved) <= {2}  # no pot is there in part
+    assert len(confirmed) >= KILLS

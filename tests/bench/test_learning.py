@@ -1,0 +1,140 @@
+"""Learning beside the pages: the newest log, one at a time, and who answers meanwhile."""
+
+import threading
+import time
+from dataclasses import replace
+from datetime import datetime
+
+import numpy as np
+import pandas as pd
+import pytest
+from helpers.pictures import SAMPLE, raw
+
+from runpredict.answers.check import answer, predictor_of
+from runpredict.bench.learning import Learner, Taught, learn, learn_apart, same_log
+from runpredict.model.rules import RulesPredictor
+from runpredict.tables.csv_files import read_table
+from runpredict.tables.plan import check_plan
+
+
+@pytest.fixture(scope="module")
+def tables():
+    log = read_table(SAMPLE / "log.csv", "layers")
+    others = {name: raw(name) for name in ("recipes", "schedules")}
+    return check_plan(raw("layers"), raw("glazes"), log=log, **others)
+
+
+def shorter(tables, count):
+    return replace(tables, log=tables.log.head(count).reset_index(drop=True))
+
+
+def until(what, most_s=30.0):
+    deadline = time.monotonic() + most_s
+    while not what():
+        assert time.monotonic() < deadline
+        time.sleep(0.01)
+
+
+class Teacher:
+    """Learns when it is let, and remembers what it was given."""
+
+    def __init__(self):
+        self.given, self.may = [], threading.Semaphore(0)
+
+    def __call__(self, tables, tolerance, stopped):
+        self.given.append(len(tables.log))
+        while not self.may.acquire(timeout=0.01):
+            if stopped():
+                return None
+        return Taught(RulesPredictor(), None, tables, len(tables.log), datetime.now())
+
+
+@pytest.fixture
+def teacher():
+    return Teacher()
+
+
+@pytest.fixture
+def learner(teacher):
+    made = Learner(0.05, teacher, quiet_s=0.05)
+    yield made
+    made.close()
+
+
+def test_the_newest_log_is_learned_and_those_between_are_not(tables, teacher, learner):
+    learner.want(shorter(tables, 10))
+    until(lambda: teacher.given == [10])
+    for count in (11, 12, 13):
+        learner.want(shorter(tables, count))
+    assert learner.busy
+    assert learner.taught.tables is None
+    teacher.may.release()
+    until(lambda: learner.taught.pieces == 10)
+    assert learner.busy
+    until(lambda: len(teacher.given) == 2)
+    teacher.may.release()
+    until(lambda: not learner.busy)
+    assert teacher.given == [10, 13]
+    assert learner.taught.pieces == 13
+
+
+def test_what_is_learned_is_not_learned_again(tables, teacher, learner):
+    learner.want(shorter(tables, 10))
+    teacher.may.release()
+    until(lambda: not learner.busy)
+    learner.want(shorter(tables, 10))
+    assert not learner.busy
+    assert teacher.given == [10]
+
+
+def test_an_empty_log_is_no_work(tables, teacher, learner):
+    learner.want(shorter(tables, 0))
+    assert not learner.busy
+    assert teacher.given == []
+
+
+def test_a_learner_stops_in_the_middle_of_its_work(tables, teacher, learner):
+    learner.want(shorter(tables, 10))
+    until(lambda: teacher.given == [10])
+    start = time.monotonic()
+    learner.close()
+    assert time.monotonic() - start < 5.0
+    assert learner.taught.tables is None
+
+
+def test_what_counts_as_the_same_log(tables):
+    assert same_log(tables, replace(tables, plan=tables.plan.head(1)))
+    assert same_log(None, None)
+    assert not same_log(tables, None)
+    assert not same_log(tables, shorter(tables, 10))
+    glazes = tables.glazes.assign(behaviour="runny")
+    assert not same_log(tables, replace(tables, glazes=glazes))
+
+
+def test_learned_apart_answers_as_learned_here(tables):
+    apart = learn_apart(tables, 0.05, lambda: False)
+    here = predictor_of(tables)
+    assert apart.pieces == tables.log.groupby(["piece", "firing"]).ngroups
+    assert apart.review.pieces == apart.pieces
+    told = [
+        answer(tables, taught=taught).pieces["risk"]
+        for taught in ((apart.predictor, apart.trial), here)
+    ]
+    np.testing.assert_allclose(*told, atol=1e-9)
+
+
+def test_a_stopped_process_has_learned_nothing(tables):
+    assert learn_apart(tables, 0.05, lambda: True) is None
+
+
+def test_whoever_is_taught_answers_whatever_the_tables_hold(tables):
+    rules = answer(replace(tables, log=tables.log.head(0)))
+    told = answer(tables, taught=(RulesPredictor(), None))
+    pd.testing.assert_frame_equal(rules.pieces, told.pieces)
+
+
+def test_a_log_without_a_result_has_nothing_to_look_back_on(tables):
+    blank = tables.log.assign(run_mm=np.nan, past_foot="")
+    taught = learn(replace(tables, log=blank), 0.05)
+    assert taught.review is None
+    assert isinstance(taught.predictor, RulesPredictor)

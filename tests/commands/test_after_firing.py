@@ -1,0 +1,207 @@
+"""The walk through a kiln that was opened, and taking back."""
+
+import io
+import os
+import pty
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pandas as pd
+import pytest
+from helpers.logbook_driver import run
+from helpers.tables import layers
+
+from runpredict.logbook.book import Logbook
+from runpredict.tables.csv_files import write_table
+
+TESTS = Path(__file__).parents[1]
+PLAN = layers(
+    {"piece": "mug", "lower_edge_mm": 6.0},
+    {"piece": "bowl", "lower_edge_mm": 8.0},
+    {"piece": "mug", "layer": 2, "lower_edge_mm": 40.0},
+    {"piece": "vase", "firing": "f2"},
+)
+GLAZES = pd.DataFrame([{"glaze": "sea", "source": "jar"}])
+
+
+@pytest.fixture
+def kiln(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    write_table(PLAN, "layers.csv")
+    write_table(GLAZES, "glazes.csv")
+    assert run(["import", "layers.csv", "glazes.csv"]) == 0
+
+    def answer(*lines, words=("--firing", "f1")):
+        monkeypatch.setattr("sys.stdin", io.StringIO("".join(f"{line}\n" for line in lines)))
+        return run(["record", *words])
+
+    return answer
+
+
+def results():
+    """Run (-1 for not measured) and past_foot by piece and layer, of the firing f1."""
+    with Logbook.open("logbook") as log:
+        frame = log.layers()
+    frame = frame.loc[frame["firing"] == "f1"].fillna({"run_mm": -1.0})
+    cells = zip(frame["run_mm"], frame["past_foot"], strict=True)
+    return dict(zip(zip(frame["piece"], frame["layer"], strict=True), cells, strict=True))
+
+
+def test_pot_by_pot_layer_by_layer_with_one_key(kiln, capsys):
+    capsys.readouterr()
+    assert kiln("", "1/2 in", "p") == 0
+    told = capsys.readouterr().out
+    asked = [line.split(" (")[0] for line in told.splitlines() if "above the foot" in line]
+    assert asked == ["mug, layer 1, sea", "mug, layer 2, sea", "bowl, layer 1, sea"]
+    assert "f1: 3 layers on 2 pots, 0 of them written already." in told
+    assert "eye protection" in told
+    assert "Logged: mug, layer 2, sea: ran 13 mm (1/2 in), not past the foot." in told
+    assert told.endswith("3 of 3 layers have their result. See what it says: runpredict review.\n")
+    assert results() == {("mug", 1): (-1.0, "no"), ("mug", 2): (pytest.approx(12.7), "no"),
+                         ("bowl", 1): (-1.0, "yes")}  # fmt: skip
+
+
+def test_it_goes_on_where_it_stopped(kiln, capsys):
+    kiln("2", "q", "never read")
+    assert "1 of 3 layers have their result. 2 to go" in capsys.readouterr().out
+    kiln("3", "4")
+    assert results() == {("mug", 1): (2.0, "no"), ("mug", 2): (3.0, "no"), ("bowl", 1): (4.0, "no")}
+    capsys.readouterr()
+    assert kiln("9") == 0
+    told = capsys.readouterr().out
+    assert "above the foot" not in told and "3 of 3 layers" in told
+
+
+def test_the_end_of_a_pipe_is_a_stop(kiln):
+    assert kiln("2") == 0
+    assert results()["mug", 1] == (2.0, "no")
+    assert results()["mug", 2] == (-1.0, "")
+
+
+def test_back_mends_and_enter_there_keeps(kiln, capsys):
+    kiln("2", "b", "3", "b", "b", "", "p 45", "q")
+    assert results()["mug", 1] == (3.0, "no")
+    assert results()["mug", 2] == (45.0, "yes")
+    told = capsys.readouterr().out
+    assert "written: ran 2 mm (1/16 in), not past the foot, Enter keeps it" in told
+    assert "This is the first layer." in told
+    kiln("b", "b", "f", "q")
+    assert results()["mug", 1] == (-1.0, "no"), "a measured run is taken back by f"
+
+
+def test_skipped_layers_are_asked_the_next_time(kiln, capsys):
+    kiln("s", "3", "s")
+    assert "1 of 3 layers have their result. 2 to go" in capsys.readouterr().out
+    kiln("1", "2")
+    assert results() == {("mug", 1): (1.0, "no"), ("mug", 2): (3.0, "no"), ("bowl", 1): (2.0, "no")}
+
+
+@pytest.mark.parametrize(
+    ("answer", "sentence"),
+    [
+        ("a bit", '"a bit" is not a length'),
+        ("9", "reaches the foot or passes it: type p 9 if it did"),
+        ("3+", "type p if it passed the foot"),
+        ("p 400", "longer than the wall"),
+        ("-3", "less than 0 mm"),
+        ("3/8", "has no unit; write 3/8 in"),
+        ("?", ""),
+    ],
+)
+def test_what_is_no_answer_is_asked_again(kiln, capsys, answer, sentence):
+    words = [answer, "4", "q"]
+    if answer == "p 400":  # what passed the foot may have run on over the shelf: told, and taken
+        words = ["400", *words[1:]]
+        sentence = "reaches the foot or passes it"
+    assert kiln(*words) == 0
+    assert sentence in capsys.readouterr().err
+    assert results()["mug", 1] == (4.0, "no")
+
+
+@pytest.mark.parametrize(
+    ("answer", "stored"),
+    [("20+", (20.0, "yes")), ("~4", (4.0, "no")), ("Past", (-1.0, "yes")), ("N", (-1.0, "no"))],
+)
+def test_answers_as_people_give_them(kiln, answer, stored):
+    kiln(answer)
+    assert results()["mug", 1] == stored
+
+
+@pytest.mark.parametrize(
+    ("words", "sentence"),
+    [
+        ([], '--firing: is missing; give the firing you have opened, one of "f1", "f2".'),
+        (["--firing", "f9"], '"f9" is no firing in the logbook; its firings are "f1", "f2".'),
+        (["--firing", "f1", "--layer", "1"], "record: has no piece; name the piece"),
+    ],
+)
+def test_which_firing_is_asked(kiln, capsys, words, sentence):
+    assert kiln(words=words) == 2
+    assert sentence in capsys.readouterr().err
+
+
+def test_the_only_firing_that_waits_needs_no_name(kiln, capsys):
+    kiln("", "", "")
+    assert kiln("", words=[]) == 0
+    assert "f2: 1 of 1 layers" in capsys.readouterr().out
+    assert kiln(words=[]) == 2
+    assert "no planned pot in the logbook waits" in capsys.readouterr().err
+
+
+def test_a_firing_without_a_name_is_walked_by_its_date(kiln):
+    unnamed = layers({"firing": "", "fired_on": "2026-03-08"}, {"firing": "", "cone": "7",
+                     "fired_on": "2026-04-08"})  # fmt: skip
+    write_table(unnamed, "more.csv")
+    run(["import", "more.csv"])
+    assert kiln("3", words=["--firing", "2026-04-08"]) == 0
+    with Logbook.open("logbook") as log:
+        frame = log.layers().query("firing == ''")
+    assert frame["run_mm"].tolist()[1] == 3.0 and pd.isna(frame["run_mm"].iloc[0])
+
+
+def test_an_interrupt_at_a_terminal_loses_nothing(kiln):
+    """A real process on a real (pseudo) terminal, stopped by Ctrl-C at the second question."""
+    ours, theirs = pty.openpty()
+    process = subprocess.Popen(
+        [sys.executable, "-m", "helpers.logbook_driver", "record", "--firing", "f1"],
+        stdin=theirs, stdout=theirs, stderr=theirs, start_new_session=True,
+        env={**os.environ, "PYTHONPATH": os.pathsep.join([str(TESTS), str(TESTS.parent)])},
+    )  # fmt: skip
+    os.close(theirs)
+    told = b""
+    until = time.monotonic() + 60
+    for layer in (1, 2):
+        while f"mug, layer {layer}, sea (".encode() not in told and time.monotonic() < until:
+            told += os.read(ours, 4096)
+        if layer == 1:
+            os.write(ours, b"2.5\n")
+    process.send_signal(signal.SIGINT)  # as the terminal does for Ctrl-C
+    assert process.wait(timeout=60) == 0
+    while b"1 of 3 layers" not in told:
+        told += os.read(ours, 4096)
+    os.close(ours)
+    assert b"Traceback" not in told
+    assert results()["mug", 1] == (2.5, "no")
+    assert results()["mug", 2] == (-1.0, "")
+
+
+def test_remove_takes_back_by_name(kiln, capsys):
+    kiln("2")
+    capsys.readouterr()
+    assert run(["remove", "mug"]) == 2
+    assert 'runpredict remove "mug" --result' in capsys.readouterr().err
+    assert run(["remove", "mug", "--result"]) == 0
+    told = capsys.readouterr().out
+    assert "Taken back: mug (f1), layer 1, sea (ran 2 mm (1/16 in), not past the foot)." in told
+    assert "layer 2" not in told
+    assert run(["remove", "mug", "--firing", "f1"]) == 0
+    assert results() == {("bowl", 1): (-1.0, "")}
+    run(["export", "out"])
+    history = pd.read_csv("out/history.csv")
+    assert set(history["action"]) == {"import", "record", "remove"}
+    assert set(history.loc[history["change"] == "removed", "row"]) == {
+        "piece mug; firing f1; layer 1", "piece mug; firing f1; layer 2",
+    }  # fmt: skip

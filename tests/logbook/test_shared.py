@@ -1,0 +1,149 @@
+"""A logbook written by several at once: what one has not seen is not written over."""
+
+import pandas as pd
+import pytest
+
+from runpredict.errors import BadInput
+from runpredict.logbook.book import Outcome
+from runpredict.logbook.shared import Overtaken, SharedLogbook
+from runpredict.tables.rows import empty_table
+
+GLAZES = pd.DataFrame({"glaze": ["sea", "sky"], "source": "jar"})
+MUG = ("mug", "f1")
+
+
+def layers(*glazes, piece="mug", firing="f1", **cells):
+    rows = [
+        {
+            "piece": piece, "firing": firing, "cone": "6", "layer": k, "glaze": glaze, "coats": 2,
+            "lower_edge_mm": 5.0 + 30 * k, "upper_edge_mm": 90.0, "note": "n", **cells,
+        }
+        for k, glaze in enumerate(glazes, 1)
+    ]  # fmt: skip
+    return pd.DataFrame(rows)
+
+
+@pytest.fixture
+def book(tmp_path):
+    with SharedLogbook.open(tmp_path, create=True) as log:
+        log.import_tables({"glazes": GLAZES, "layers": layers("sea", "sky")})
+        yield log
+
+
+@pytest.fixture
+def other(book, tmp_path):
+    """The same logbook in another program."""
+    with SharedLogbook.open(tmp_path) as log:
+        yield log
+
+
+def mark(book, pot=MUG):
+    return book.marked("layers")[1].get(pot, "")
+
+
+def test_a_mark_changes_with_its_own_piece_alone(book):
+    before = book.marked("layers")[1]
+    book.put_piece(layers("sea", piece="cup"), None, "")
+    after = book.marked("layers")[1]
+    assert after[MUG] == before[MUG]
+    book.put_piece(layers("sky", "sky"), MUG, after[MUG])
+    assert mark(book) != before[MUG]
+
+
+def test_marked_rows_are_those_of_the_table(book):
+    pd.testing.assert_frame_equal(book.marked("layers")[0], book.layers())
+
+
+def test_the_version_changes_with_every_write_of_any_program(book, other):
+    versions = [book.version()]
+    assert book.version() == versions[0]
+    other.record("mug", [Outcome(1, past_foot="no")])
+    versions.append(book.version())
+    book.record("mug", [Outcome(2, past_foot="no")])
+    versions.append(book.version())
+    assert len(set(versions)) == 3
+
+
+def test_a_piece_is_written_as_given_blanks_too(book):
+    book.put_piece(layers("sky", note="", body=""), MUG, mark(book))
+    (row,) = book.layers().itertuples()
+    assert (row.glaze, row.note, row.layer) == ("sky", "", 1)
+    history = book.history("layers", layer=2)
+    assert history["retired"].tolist() == [False, True]
+
+
+def test_a_piece_that_changed_is_not_written_over(book, other):
+    seen = mark(book)
+    other.put_piece(layers("sky", "sea"), MUG, seen)
+    with pytest.raises(Overtaken, match="changed by somebody else") as late:
+        book.put_piece(layers("sea"), MUG, seen)
+    assert late.value.standing["glaze"].tolist() == ["sky", "sea"]
+    assert book.layers()["glaze"].tolist() == ["sky", "sea"]
+
+
+def test_a_new_piece_is_not_written_over_one_that_is_there(book):
+    with pytest.raises(Overtaken, match="is there already"):
+        book.put_piece(layers("sea"), None, "")
+
+
+def test_a_renamed_piece_does_not_land_on_another(book):
+    book.put_piece(layers("sea", piece="cup"), None, "")
+    with pytest.raises(Overtaken):
+        book.put_piece(layers("sky", piece="cup"), MUG, mark(book))
+    assert mark(book)
+    book.put_piece(layers("sky", piece="jug", firing="f2"), MUG, mark(book))
+    assert sorted(book.marked("layers")[1]) == [("cup", "f1"), ("jug", "f2")]
+
+
+def test_a_removed_piece_may_come_back(book):
+    seen = mark(book)
+    book.put_piece(empty_table("layers"), MUG, seen)
+    assert book.layers().empty
+    with pytest.raises(Overtaken):
+        book.put_piece(layers("sea"), MUG, seen)
+    book.put_piece(layers("sea"), None, "")
+    assert book.layers()["glaze"].tolist() == ["sea"]
+
+
+def test_a_fired_piece_stays_as_it_was(book):
+    book.record("mug", [Outcome(1, past_foot="no")])
+    for change in (layers("sky"), empty_table("layers")):
+        with pytest.raises(BadInput, match="has a result"):
+            book.put_piece(change, MUG, mark(book))
+    assert book.layers()["glaze"].tolist() == ["sea", "sky"]
+
+
+def test_results_are_written_with_the_mark_that_was_read(book, other):
+    seen = mark(book)
+    other.put_outcomes("mug", "f1", [Outcome(1, past_foot="no")], seen)
+    with pytest.raises(Overtaken):
+        book.put_outcomes("mug", "f1", [Outcome(1, past_foot="yes")], seen)
+    book.put_outcomes("mug", "f1", [Outcome(2, 4.0, "no")], mark(book))
+    assert book.layers()["past_foot"].tolist() == ["no", "no"]
+
+
+def test_a_glaze_and_its_recipe_are_written_with_their_marks(book, other):
+    def recipe(parts):
+        return {
+            "glazes": pd.DataFrame({"glaze": ["dew"], "source": ["recipe"]}),
+            "recipes": pd.DataFrame({"glaze": "dew", "material": ["silica"], "parts": [parts]}),
+        }
+
+    new = {"glazes": "", "recipes": ""}
+    book.put_tables(recipe(1), new, "bench")
+    with pytest.raises(Overtaken):
+        other.put_tables(recipe(2), new, "bench")
+    marks = {kind: other.marked(kind)[1][("dew",)] for kind in new}
+    other.put_tables(recipe(2), marks, "bench")
+    assert book.recipes()["parts"].tolist() == [2.0]
+    with pytest.raises(Overtaken):
+        book.put_tables(recipe(3), marks, "bench")
+
+
+def test_faults_are_told_and_nothing_is_written(book):
+    before = mark(book)
+    with pytest.raises(BadInput, match="not in the logbook"):
+        book.put_piece(layers("fog"), MUG, before)
+    with pytest.raises(BadInput, match="is not below the upper"):
+        book.put_piece(layers("sea", lower_edge_mm=95.0), MUG, before)
+    assert mark(book) == before
