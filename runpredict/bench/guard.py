@@ -151,7 +151,7 @@ class Door:
             return
         self._file.parent.mkdir(parents=True, exist_ok=True)
         with replace_file(self._file) as temporary:
-            temporary.touch(mode=0o600)
+            temporary.chmod(0o600)
             temporary.write_text(json.dumps(sorted(self._devices)), encoding="ascii")
 
 
