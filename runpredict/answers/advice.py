@@ -242,10 +242,12 @@ def changed(case: Case, way: tuple[Move, ...], reaches: list[Reach], share: Floa
     lower, thickness = stacks.lower_m.copy(), stacks.thickness_m.copy()
     for move, far in zip(way, reaches, strict=True):
         amount = far.at(share)
+        # As a table in mm is read, lest edges that touch be a rounding apart.
+        height_m = 1e-3 * np.round(1e3 * amount, 4)
         if move.kind == "wax":
-            lower = np.maximum(lower, amount[:, None])
+            lower = np.maximum(lower, height_m[:, None])
         elif move.kind in EDGES:
-            lower[everyone, far.layer] = np.maximum(lower[everyone, far.layer], amount)
+            lower[everyone, far.layer] = np.maximum(lower[everyone, far.layer], height_m)
         elif move.kind == "coat":
             coats = np.maximum(amount.astype(np.intp), 1)
             thickness[everyone, far.layer] *= stacks.coat_ratio[everyone, far.layer, coats - 1]

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -117,8 +116,13 @@ def _cooler(answer: Answer, row: int) -> tuple[str, Stacks]:
     return "" if typed or cone == was else cone, stacks
 
 
-def _risks(predictor: Predictor, changed: Iterable[Stacks]) -> list[float]:
-    return [float(predictor.chances(stacks).risk(stacks)[1][0]) for stacks in changed]
+def _copies(stacks: Stacks, count: int) -> Stacks:
+    """One piece so many times over, to be changed in as many ways."""
+    return stacks.take(np.zeros(count, dtype=np.intp))
+
+
+def _risks(predictor: Predictor, changed: Stacks) -> Floats:
+    return predictor.chances(changed).risk(changed)[1]
 
 
 def _by_band(stacks: Stacks, predictor: Predictor) -> pd.DataFrame:
@@ -126,7 +130,7 @@ def _by_band(stacks: Stacks, predictor: Predictor) -> pd.DataFrame:
     planned_m = float(decisions.planned_band_m(stacks)[0])
     most_m = planned_m + BAND_SHARE * (top_m - planned_m)
     band_m: Floats = np.linspace(0.0, most_m, BAND_POINTS)
-    changed = (decisions.with_band(stacks, np.array([band])) for band in band_m)
+    changed = decisions.with_band(_copies(stacks, BAND_POINTS), band_m)
     return pd.DataFrame({"band_mm": 1e3 * band_m, "risk": _risks(predictor, changed)})
 
 
@@ -135,29 +139,29 @@ def _by_edge(stacks: Stacks, predictor: Predictor) -> pd.DataFrame:
     for k in np.flatnonzero(stacks.glazed[0]):
         most_m = max(float(stacks.upper_m[0, k]) - decisions.LEAST_LAYER_M, 0.0)
         edge_m: Floats = np.linspace(0.0, most_m, EDGE_POINTS)
-        changed = (decisions.with_edge(stacks, np.array([k]), np.array([edge])) for edge in edge_m)
+        changed = decisions.with_edge(_copies(stacks, EDGE_POINTS), np.full(EDGE_POINTS, k), edge_m)
         part = pd.DataFrame({"edge_mm": 1e3 * edge_m, "risk": _risks(predictor, changed)})
         parts.append(part.assign(layer=int(k) + 1, glaze=stacks.glaze_name[0, k]))
     return pd.concat(parts, ignore_index=True)[["layer", "glaze", "edge_mm", "risk"]]
 
 
 def _by_coats(stacks: Stacks, predictor: Predictor) -> pd.DataFrame:
-    rows = []
-    names = stacks.glaze_name[0]
+    parts = []
     for k in np.flatnonzero(stacks.present[0]):
         planned = int(stacks.coats[0, k])
-        coats = range(1, min(planned + MORE_COATS, stacks.coat_ratio.shape[2]) + 1)
-        changed = (
-            decisions.with_thickness(stacks, np.array([k]), stacks.coat_ratio[:, k, count - 1])
-            for count in coats
+        most = min(planned + MORE_COATS, stacks.coat_ratio.shape[2])
+        coats = np.arange(1, most + 1)
+        ratio = stacks.coat_ratio[0, k, :most]
+        changed = decisions.with_thickness(_copies(stacks, most), np.full(most, k), ratio)
+        part = pd.DataFrame({"coats": coats, "risk": _risks(predictor, changed)})
+        parts.append(
+            part.assign(layer=int(k) + 1, glaze=stacks.glaze_name[0, k], planned=coats == planned)
         )
-        for count, risk in zip(coats, _risks(predictor, changed), strict=True):
-            rows.append((int(k) + 1, names[k], count, risk, count == planned))
-    return pd.DataFrame(rows, columns=["layer", "glaze", "coats", "risk", "planned"])
+    return pd.concat(parts, ignore_index=True)[["layer", "glaze", "coats", "risk", "planned"]]
 
 
 def _by_hold(stacks: Stacks, predictor: Predictor) -> pd.DataFrame:
     longest = max(LONGEST_HOLD_MIN, 2.0 * float(stacks.hold_min[0]))
     hold_min: Floats = np.linspace(0.0, longest, HOLD_POINTS)
-    changed = (decisions.with_hold(stacks, np.array([hold])) for hold in hold_min)
+    changed = decisions.with_hold(_copies(stacks, HOLD_POINTS), hold_min)
     return pd.DataFrame({"hold_min": hold_min, "risk": _risks(predictor, changed)})

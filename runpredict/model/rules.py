@@ -116,7 +116,8 @@ class RulesPredictor:
         mean, sd = glaze_prior(stacks)
         melt_log = mean + ordinary_log(stacks)
         of_glazes = (stacks.shares**2 * sd[:, None, :] ** 2).sum(axis=2)
-        hand = 4.0 * HAND_SD**2 * (~stacks.measured).any(axis=1, keepdims=True)
+        coated = stacks.present & ~stacks.measured
+        hand = 4.0 * HAND_SD**2 * coated.any(axis=1, keepdims=True)
         lasting = KILN_SD**2 + BODY_SD**2 + FIRING_SD**2 + UNSEEN_SHAPE_VARIANCE
         mixed = paired(stacks)
         return Chances(

@@ -25,7 +25,7 @@ from runpredict.model.stacks import Stacks
 FOLDS = 5
 CLIP = 0.002  # a chance is never scored as surer than this
 # Pieces that the expectation of no shift and no stretch counts for. Our choice.
-SHIFT_TRUST, STRETCH_TRUST = 12.0, 60.0
+SHIFT_TRUST, STRETCH_TRUST = 12.0, 20.0
 # Results that the log's model and the rules are given beforehand: it starts from the same rules.
 LEARNED_TRUST, RULES_TRUST = 6.0, 2.0
 LEAST_FIRINGS = 3

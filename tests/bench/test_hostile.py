@@ -126,12 +126,17 @@ def test_any_text_gets_a_page(app, changed):
     sound(visitor.post("/pot", visitor.fields("/pot") | changed | {"do": "ask"}))
 
 
-def test_a_hostile_pot_is_kept_as_typed_and_shown_as_text(app):
+def test_a_hostile_pot_is_kept_as_seen_and_shown_as_text(app):
     visitor = Visitor(app)
-    name = "<b onclick=x>\u202e{{7*7}}'\"&amp;"
+    name = "<b onclick=x>{{7*7}}'\"&amp;"
     visitor.get("/pot")
     visitor.send(
-        "/pot", "save", piece=name, firing=f"{name} f", cone="6", **{"glaze-1": "Old Rope"}
+        "/pot",
+        "save",
+        piece=f"\u202e{name}",
+        firing=f"{name} f",
+        cone="6",
+        **{"glaze-1": "Old Rope"},
     )
     assert visitor.page.status_code == 303, visitor.text
     visitor.follow()

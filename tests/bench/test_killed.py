@@ -3,6 +3,7 @@
 import random
 import re
 import threading
+import time
 import urllib.error
 import urllib.parse
 import urllib.request
@@ -65,7 +66,10 @@ def test_what_was_confirmed_outlives_a_kill(tmp_path):
         savers = [Saver(page.url, f"cut {cut} {who}") for who in ("a", "b")]
         for saver in savers:
             saver.start()
-        threading.Event().wait(chance.uniform(0.15, 0.9))
+        wanted, start = chance.randint(1, 4), time.monotonic()
+        while sum(len(s.confirmed) for s in savers) < wanted and time.monotonic() < start + 60:
+            time.sleep(0.001)
+        time.sleep(chance.uniform(0.0, 0.2))  # anywhere in the next save
         page.kill()
         for saver in savers:
             saver.join(timeout=60)

@@ -43,7 +43,8 @@ def test_the_list_tells_every_planned_pot(visitor):
 
 def test_the_page_tells_what_the_answer_says(visitor):
     """The same number as `check` gives for the same tables; nothing is worked out in the page."""
-    tables = {k: read_table(SAMPLE / f"{k}.csv", k) for k in ("glazes", "recipes", "schedules")}
+    kinds = ("glazes", "recipes", "materials", "schedules")
+    tables = {kind: read_table(SAMPLE / f"{kind}.csv", kind) for kind in kinds}
     layers = read_table(SAMPLE / "layers.csv", "layers")
     answer = check(layers, tables.pop("glazes"), **tables)
     for row in answer.pieces.itertuples():

@@ -38,8 +38,9 @@ def pieces(seed, count, most_layers=3):
     piece = np.repeat(np.arange(count), layers)
     rows = len(piece)
     names = glazes()["glaze"].to_numpy()
-    upper = np.round(rng.uniform(40, 200, count)[piece] * rng.uniform(0.8, 1.0, rows), 1)
-    lower = np.round(upper * np.minimum(rng.exponential(0.25, rows), 0.9), 1)
+    upper = np.round(rng.uniform(40, 200, count)[piece], 1)
+    share = np.minimum(rng.exponential(0.25, rows), 0.9)
+    lower = np.round(upper * share[np.lexsort((share, piece))], 1)
     thickness = np.round(np.clip(rng.lognormal(np.log(0.5), 0.4, rows), 0.05, 2.0), 2)
     return pd.DataFrame(
         {
@@ -86,15 +87,20 @@ def thicker(plan, rng):
     return plan.assign(thickness_mm=plan["thickness_mm"] * rng.uniform(1, 2, len(plan)))
 
 
-def nearer_the_foot(plan, rng):
-    """Each lower edge lowered or left."""
-    share = np.where(rng.random(len(plan)) < 0.5, rng.uniform(0, 1, len(plan)), 1.0)
-    return plan.assign(lower_edge_mm=plan["lower_edge_mm"] * share)
+def lowest_edge_lower(plan, rng):
+    """The layer that ends nearest the foot ends lower still."""
+    lowest = plan.groupby("piece")["lower_edge_mm"].transform("min") == plan["lower_edge_mm"]
+    return plan.assign(
+        lower_edge_mm=plan["lower_edge_mm"] * np.where(lowest, rng.uniform(0, 1, len(plan)), 1.0)
+    )
 
 
-def higher_up(plan, rng):
-    """More glaze above: each upper edge raised or left."""
-    return plan.assign(upper_edge_mm=plan["upper_edge_mm"] + rng.integers(0, 40, len(plan)))
+def all_lower(plan, rng):
+    """The whole glaze nearer the foot, lower and upper edges alike."""
+    low = plan.groupby("piece")["lower_edge_mm"].transform("min") * rng.uniform(0, 1)
+    return plan.assign(
+        lower_edge_mm=plan["lower_edge_mm"] - low, upper_edge_mm=plan["upper_edge_mm"] - low
+    )
 
 
 def hotter(plan, rng):
@@ -112,11 +118,11 @@ def steeper(plan, rng):
 
 
 def all_at_once(plan, rng):
-    for change in (more_coats, thicker, nearer_the_foot, hotter, longer_hold, steeper):
+    for change in (more_coats, thicker, lowest_edge_lower, hotter, longer_hold, steeper):
         plan = change(plan, rng)
     return plan
 
 
 CHANGES = [
-    more_coats, thicker, nearer_the_foot, higher_up, hotter, longer_hold, steeper, all_at_once,
+    more_coats, thicker, lowest_edge_lower, all_lower, hotter, longer_hold, steeper, all_at_once,
 ]  # fmt: skip

@@ -1,10 +1,11 @@
 """Trained models are kept, found again, and never read from where others can write."""
 
 import os
+import pickle
 from dataclasses import replace
 from pathlib import Path
 
-import joblib
+import numpy as np
 import pytest
 
 from runpredict.model import cache
@@ -40,7 +41,7 @@ def test_a_model_is_trained_once_and_again_when_the_log_changes(tables):
     assert trained
     again, trained = times_trained(tables)
     assert not trained
-    assert (again[0].studio.effects == first[0].studio.effects).all()
+    assert (again[0].studio.mean == first[0].studio.mean).all()
     changed = replace(tables, log=tables.log.iloc[:-1])
     assert times_trained(changed)[1]
 
@@ -53,13 +54,73 @@ def test_no_result_no_model(tables):
 def test_a_folder_others_can_write_to_is_neither_read_nor_written(tables):
     folder = cache.cache_folder()
     times_trained(tables)
-    (kept,) = folder.glob("*.joblib")
-    joblib.dump("planted", kept)
+    (kept,) = folder.glob("*.npz")
+    kept.write_bytes(b"planted")
     folder.chmod(0o777)
-    found, trained = times_trained(tables)
-    assert trained
-    assert found != "planted"
-    assert joblib.load(kept) == "planted"
+    assert times_trained(tables)[1]
+    assert kept.read_bytes() == b"planted"
+
+
+def test_a_file_others_can_write_to_or_a_link_is_not_read(tables, tmp_path):
+    times_trained(tables)
+    (kept,) = cache.cache_folder().glob("*.npz")
+    kept.chmod(0o666)
+    assert times_trained(tables)[1]
+    elsewhere = tmp_path / "elsewhere.npz"
+    elsewhere.write_bytes(kept.read_bytes())
+    kept.unlink()
+    kept.symlink_to(elsewhere)
+    assert times_trained(tables)[1]
+
+
+def test_a_pickle_in_its_place_is_not_run(tables, tmp_path):
+    class Trap:
+        def __reduce__(self):
+            return (os.mkdir, (str(tmp_path / "sprung"),))
+
+    times_trained(tables)
+    (kept,) = cache.cache_folder().glob("*.npz")
+    for content in (pickle.dumps(Trap()), _pickled_array(tmp_path, Trap())):
+        kept.write_bytes(content)
+        assert times_trained(tables)[1]
+        assert not (tmp_path / "sprung").exists()
+
+
+def _pickled_array(tmp_path, thing):
+    np.savez(tmp_path / "trap.npz", names=np.array([thing], dtype=object), allow_pickle=True)
+    return (tmp_path / "trap.npz").read_bytes()
+
+
+@pytest.mark.parametrize("named", ["relative/cache", "."])
+def test_without_a_folder_of_its_own_it_goes_on(tables, monkeypatch, tmp_path, named):
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("XDG_CACHE_HOME", named)
+    assert cache.cache_folder() is None
+    assert times_trained(tables)[0] is not None
+    assert not list(tmp_path.rglob("*.npz"))
+
+
+def test_without_a_home_it_goes_on(tables, monkeypatch):
+    def homeless():
+        raise RuntimeError("Could not determine home directory.")
+
+    monkeypatch.delenv("XDG_CACHE_HOME")
+    monkeypatch.delenv("LOCALAPPDATA", raising=False)
+    monkeypatch.setattr(Path, "home", homeless)
+    assert cache.cache_folder() is None
+    assert times_trained(tables)[0] is not None
+
+
+def test_a_kept_model_says_the_same(tables):
+    from runpredict.model.features import features_of
+    from runpredict.model.stacks import stacks_of
+
+    (first, trial), _ = times_trained(tables)
+    (again, kept), trained = times_trained(tables)
+    assert not trained
+    made = stacks_of(features_of(tables.plan, tables.glazes, tables.schedules))
+    assert (again.chances(made).risk(made)[1] == first.chances(made).risk(made)[1]).all()
+    assert (trial is None) == (kept is None)
 
 
 def test_a_linked_folder_is_not_trusted(tables, tmp_path):
@@ -74,7 +135,7 @@ def test_a_linked_folder_is_not_trusted(tables, tmp_path):
 
 def test_a_damaged_model_is_trained_anew(tables):
     times_trained(tables)
-    (kept,) = cache.cache_folder().glob("*.joblib")
+    (kept,) = cache.cache_folder().glob("*.npz")
     kept.write_bytes(kept.read_bytes()[:100])
     assert times_trained(tables)[1]
     assert not times_trained(tables)[1]
@@ -84,7 +145,7 @@ def test_a_cache_that_cannot_be_written_is_no_fault(tables, monkeypatch):
     def full(*_, **__):
         raise OSError("No space left on device")
 
-    monkeypatch.setattr(joblib, "dump", full)
+    monkeypatch.setattr(np, "savez", full)
     assert times_trained(tables)[0] is not None
     assert not list(cache.cache_folder().glob("*"))
 
@@ -94,7 +155,7 @@ def test_old_models_make_room(tables, monkeypatch):
     folder = cache.cache_folder()
     folder.mkdir(mode=0o700, parents=True)
     for name in "abc":
-        (folder / f"{name}.joblib").write_bytes(b"")
-        os.utime(folder / f"{name}.joblib", (1, 1))
+        (folder / f"{name}.npz").write_bytes(b"")
+        os.utime(folder / f"{name}.npz", (1, 1))
     times_trained(tables)
-    assert len(list(folder.glob("*.joblib"))) == 2
+    assert len(list(folder.glob("*.npz"))) == 2

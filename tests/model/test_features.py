@@ -1,5 +1,7 @@
 """From tables to one numeric row a layer."""
 
+import warnings
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -7,15 +9,16 @@ from helpers.pieces import glazes, pieces, stacks
 from helpers.tables import ANALYSIS, layers
 
 from runpredict import build_features, unity_formula
+from runpredict.errors import TableWarning
 from runpredict.model.features import (
     FIRED_SHARE,
     FIRST_COAT_MM,
     NEXT_COAT_MM,
     features_of,
-    stacks_of,
     typical_thickness_mm,
 )
-from runpredict.physics import film, melt_properties
+from runpredict.model.stacks import stacks_of
+from runpredict.physics import melt_properties, mixing
 
 METHODS = ("dip", "pour", "brush", "spray")
 
@@ -150,8 +153,8 @@ def test_share_mixed_is_that_of_the_film():
         row["viscosity_log10_pa_s"], row["peak_c"] + 273.15
     )
     at_top_s = row["fluidity_per_pa"] * 10.0 ** row["viscosity_log10_pa_s"]
-    depth_m = film.mixed_depth_m(diffusivity, at_top_s)
-    share = float(film.mixed_share(0.5e-3 * FIRED_SHARE, depth_m))
+    depth_m = mixing.mixed_depth_m(diffusivity, at_top_s)
+    share = float(mixing.mixed_share(0.5e-3 * FIRED_SHARE, depth_m))
     assert rows["mixed_share"].tolist() == pytest.approx([share, share])
 
 
@@ -172,3 +175,36 @@ def _checked(plan):
 
     tables = check_plan(plan, pd.DataFrame([ANALYSIS]))
     return tables.plan, tables.glazes
+
+
+def test_a_jar_is_itself_at_the_cone_on_its_label():
+    """A low-fire jar in a mid-range load is far runnier than one meant for it."""
+    jars = pd.DataFrame(
+        [{"glaze": cone, "source": "jar", "matures_cone": cone} for cone in ("06", "6")]
+    )
+    load = layers(*[{"piece": c, "glaze": c, "cone": "6"} for c in ("06", "6")])
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", TableWarning)  # that it is hotter than the label
+        low_fire, mid_range = build_features(load, jars)["viscosity_log10_pa_s"]
+    assert low_fire < mid_range - 1.0
+    cool = build_features(layers({"glaze": "06", "cone": "06"}), jars)
+    own = cool["viscosity_log10_pa_s"].iloc[0]
+    assert own == pytest.approx(mid_range, abs=0.3)
+
+
+def test_one_thick_layer_in_two_rows_is_one():
+    whole = layers({"thickness_mm": 0.5})
+    halves = layers({"thickness_mm": 0.25}, {"thickness_mm": 0.25, "layer": 2})
+    one, two = (stacks(plan, pd.DataFrame([ANALYSIS])) for plan in (whole, halves))
+    assert two.twin.tolist() == [[0, 0]]
+    assert two.joined_thickness_m[0] == pytest.approx([one.thickness_m[0, 0], 0.0])
+
+
+def test_pairs_are_layers_that_meet():
+    jars = pd.DataFrame({"glaze": ["a", "b"], "source": "jar"})
+    base = {"glaze": "a", "upper_edge_mm": 90.0, "lower_edge_mm": 5.0}
+    over = {"glaze": "b", "layer": 2, "lower_edge_mm": 60.0, "upper_edge_mm": 90.0}
+    meet, apart = layers(base, over), layers({**base, "upper_edge_mm": 50.0}, over)
+    assert stacks(meet, jars).partner.tolist() == [[1, 0]]
+    assert stacks(meet, jars).under.tolist() == [[-1, 0]]
+    assert stacks(apart, jars).partner.tolist() == [[-1, -1]]

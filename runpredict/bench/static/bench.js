@@ -8,6 +8,7 @@
   const PER_INCH = 25.4;
   let asking = null;
   let timer = 0;
+  let asked = "";
 
   const parse = (text) => new DOMParser().parseFromString(text, "text/html");
   const send = (form, fields, signal, address) =>
@@ -19,12 +20,15 @@
   async function ask() {
     const form = document.getElementById("pot");
     if (!form) return;
+    const fields = new URLSearchParams(new FormData(form));
+    if (fields.toString() === asked) return;
+    asked = fields.toString();
     if (asking) asking.abort();
     asking = new AbortController();
     const beside = document.getElementById("beside");
     beside.classList.add("busy");
     try {
-      const reply = await send(form, new FormData(form), asking.signal, form.dataset.answer);
+      const reply = await send(form, fields, asking.signal, form.dataset.answer);
       if (!reply.ok) throw new Error(String(reply.status));
       const open = beside.querySelector("details[open]") !== null;
       const top = beside.scrollTop;
@@ -35,6 +39,7 @@
       faults(form, beside);
     } catch (error) {
       if (error.name !== "AbortError") {
+        asked = "";
         beside.classList.remove("busy");
         const told = document.createElement("p");
         told.className = "told";
@@ -208,7 +213,9 @@
   function start() {
     const pot = document.getElementById("pot");
     if (pot) {
+      asked = new URLSearchParams(new FormData(pot)).toString();
       pot.addEventListener("input", askSoon);
+      pot.addEventListener("change", askSoon);
       pot.addEventListener("submit", (event) => {
         const button = event.submitter;
         if (button && button.value === "ask") { event.preventDefault(); ask(); }
