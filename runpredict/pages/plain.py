@@ -33,6 +33,8 @@ def paragraph(text: str) -> str:
 
 def _wrapped(text: str, width: int) -> list[str]:
     """Lines of a text; "3 9/16 in" over two of them would mislead."""
+    if len(text) <= width and text == " ".join(text.split()):
+        return [text] if text else []
     kept = _SIZE.sub("\N{NO-BREAK SPACE}", text)
     return [line.replace("\N{NO-BREAK SPACE}", " ") for line in textwrap.wrap(kept, width)]
 
@@ -55,6 +57,8 @@ def columns(headings: Sequence[str], rows: Sequence[Sequence[str]]) -> str:
 
 def printable(name: str) -> str:
     """A name on one line, whole; "?" stands for what no terminal shows."""
+    if name.isprintable():
+        return name
     return "".join(char if char.isprintable() else "?" for char in name)
 
 

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterator
+from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import Any, NamedTuple, cast
 
 import pandas as pd
 
 from runpredict.answers.check import Answer
+from runpredict.arrays import AnyArray
 from runpredict.pages.advice_words import advice, briefly, summary
 from runpredict.pages.words import reasons
 from runpredict.tables.csv_files import write_tables
@@ -34,26 +36,45 @@ class Told(NamedTuple):
     pieces: pd.DataFrame
 
 
-class ToldPiece(NamedTuple):
+class Row(dict[str, Any]):
+    """A row of a table: its cells by name, as ``["risk"]`` or ``.risk``.
+
+    A Series would do; but one for each piece of a long plan takes seconds to make.
+    """
+
+    def __getattr__(self, name: str) -> Any:
+        try:
+            return self[name]
+        except KeyError:
+            raise AttributeError(name) from None
+
+
+@dataclass(frozen=True)
+class ToldPiece:
     """One piece in words: its rows of `Told`, its line of the kiln sheet, whom to blame.
 
     Attributes
     ----------
-    piece : Series
+    piece : Row
     brief : str
         The advice in a few words.
     place : int
         Row of the piece in the answer.
-    layers : DataFrame
-    blamed : Series
+    blamed : Row
         The layer that is to blame.
     """
 
-    piece: pd.Series
+    piece: Row
     brief: str
     place: int
-    layers: pd.DataFrame
-    blamed: pd.Series
+    blamed: Row
+    _table: pd.DataFrame = field(repr=False)
+    _rows: AnyArray = field(repr=False)
+
+    @property
+    def layers(self) -> pd.DataFrame:
+        """Its layers."""
+        return self._table.iloc[self._rows]
 
 
 def told(answer: Answer, units: LengthUnits = "mm") -> Told:
@@ -82,21 +103,22 @@ def told_firings(
     """Each firing's name and its pieces in words, the most at risk first."""
     layers, pieces = told(answer, units)
     brief = briefly(answer, units)
-    of_piece: dict[Any, pd.DataFrame] = dict(tuple(layers.groupby(["firing", "piece"], sort=False)))
+    of_piece: dict[Any, Any] = layers.groupby(["firing", "piece"], sort=False).indices
     pieces = pieces.reset_index(drop=True)
     for firing, mine in pieces.groupby("firing", sort=False):
         ranked = mine.sort_values("risk", ascending=False, kind="stable")
+        places = ranked.index.to_numpy()
+        found, blamed = (
+            cast("list[dict[str, Any]]", table.to_dict("records"))
+            for table in (ranked, layers.iloc[answer.blamed[places]])
+        )
         yield (
             firing_words(str(firing)),
             [
                 ToldPiece(
-                    piece=row,
-                    brief=brief[place],
-                    place=place,
-                    layers=of_piece[(firing, row["piece"])],
-                    blamed=layers.iloc[answer.blamed[place]],
+                    Row(row), brief[at], at, Row(layer), layers, of_piece[firing, row["piece"]]
                 )
-                for place, row in zip(ranked.index, (r for _, r in ranked.iterrows()), strict=True)
+                for at, row, layer in zip(places.tolist(), found, blamed, strict=True)
             ],
         )
 

@@ -15,12 +15,22 @@ from runpredict.arrays import Indices
 __all__ = ["CodedCells", "can_be_kept", "plain_name"]
 
 
+_JOINERS = "\u200c\u200d"
+
+
 def plain_name(text: str) -> str:
-    """A name without what cannot be seen: spaces of other kinds, joiners, marks of direction."""
+    """A name without what cannot be seen: spaces of other kinds, marks of direction, joiners.
+
+    A joiner stays behind a character that is not of a Latin keyboard: other scripts need it.
+    """
     if text.isascii():
         return " ".join(text.split())
-    seen = (char for char in text if unicodedata.category(char) != "Cf")
-    return unicodedata.normalize("NFC", " ".join("".join(seen).split()))
+    seen = ""
+    for char in text:
+        joins = char in _JOINERS and not (seen[-1:].isascii() or seen[-1:].isspace())
+        if joins or unicodedata.category(char) != "Cf":
+            seen += char
+    return unicodedata.normalize("NFC", " ".join(seen.split()))
 
 
 def _as_text(cell: Any) -> str:

@@ -15,6 +15,7 @@ from runpredict.tables.cells import parse_columns
 from runpredict.tables.columns import COLUMNS, MAX_COLUMNS, MAX_ROWS, cones
 from runpredict.tables.csv_files import read_table, table_csv, write_table
 from runpredict.tables.rows import check_table
+from runpredict.tables.texts import plain_name
 from runpredict.units import parse_number, parse_temperature_c
 
 ROW = "mug,f1,06,1,sea,2,3.5,40,0.25"
@@ -101,6 +102,18 @@ def test_lines_before_the_headings_and_any_separator(tmp_path, separator, blank)
 )
 def test_names_that_look_alike_are_alike(typed):
     assert check_table(layers({"glaze": typed}), "layers")["glaze"].tolist() == ["Bell Flux"]
+
+
+@pytest.mark.parametrize("typed", ["\u0645\u06cc\u200c\u062e\u0648", "\U0001f469\u200d\U0001f3a8"])
+def test_joiners_that_a_script_needs_are_kept(typed):
+    assert check_table(layers({"glaze": typed}), "layers")["glaze"].tolist() == [typed]
+
+
+@given(st.text("ab\u00e9\u0301\u200d\u202e\u00a0 \u0645", max_size=8))
+def test_a_name_once_plain_stays_as_it_is(text):
+    plain = plain_name(text)
+    assert plain_name(plain) == plain
+    assert plain == plain.strip()
 
 
 @pytest.mark.parametrize("char", ["\x00", "\x1b", "\x9b", "\ud800", "\ufffe", "\U0001ffff"])
