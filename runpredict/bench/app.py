@@ -153,7 +153,7 @@ def choose_units() -> AnyResponse:
     local = back.startswith("/") and not back.startswith("//") and "\\" not in back
     answer = redirect(back if local else "/", 303)
     chosen = "in" if request.form.get("units") == "in" else "mm"
-    answer.set_cookie("units", chosen, max_age=10**8, httponly=True, samesite="Strict", path="/")
+    answer.set_cookie("units", chosen, max_age=10**8, httponly=True, samesite="Lax", path="/")
     return answer
 
 
@@ -175,7 +175,7 @@ def pair() -> Any:
     door: Door | None = current_app.extensions["door"]
     if door is None or door.knows(g.device):
         return redirect(url_for("plan.pots"))
-    if request.method == "GET":
+    if request.method != "POST":  # a HEAD, which any page may have a browser send, tries no code
         return render_template("pair.html", told="")
     device = door.let_in(request.form.get("code", "")[:40])
     if device is not None:

@@ -80,8 +80,8 @@ class Door:
     Parameters
     ----------
     file : Path or None
-        Where digests of the devices' tokens are kept, so that they stay paired; None to forget
-        them when the pages stop.
+        Where digests of the devices' tokens are kept, so that they stay paired; whoever takes it
+        away has forgotten them all, at once. None to forget them when the pages stop.
     show : callable
         Told each new code.
     clock : callable
@@ -97,18 +97,19 @@ class Door:
         self._file, self._show, self._clock = file, show, clock
         self._lock = threading.Lock()
         self._wrong: deque[float] = deque()
-        self._devices = self._kept()
+        self._unfiled: set[str] = set()
         self._code = ""
         self._renew()
 
-    def _kept(self) -> set[str]:
+    def _devices(self) -> set[str]:
+        """Digests of all that were let in and not forgotten since; the file is small."""
         if self._file is None:
-            return set()
+            return self._unfiled
         try:
             kept = json.loads(self._file.read_text(encoding="ascii"))
         except (OSError, ValueError):
             return set()
-        return {digest for digest in kept if isinstance(digest, str)}
+        return set(map(str, kept)) if isinstance(kept, list) else set()
 
     def _renew(self) -> None:
         self._code = "".join(secrets.choice("0123456789") for _ in range(CODE_DIGITS))
@@ -116,7 +117,7 @@ class Door:
 
     def knows(self, device: str) -> bool:
         """Whether a device was let in."""
-        return bool(device) and _digest(device) in self._devices
+        return bool(device) and _digest(device) in self._devices()
 
     def wait_s(self) -> float:
         """How long until another code may be tried; 0 for at once."""
@@ -141,18 +142,18 @@ class Door:
                     self._renew()
                 return None
             device = new_device()
-            self._devices.add(_digest(device))
-            self._keep()
+            self._keep({*self._devices(), _digest(device)})
             self._renew()
             return device
 
-    def _keep(self) -> None:
+    def _keep(self, devices: set[str]) -> None:
         if self._file is None:
+            self._unfiled = devices
             return
         self._file.parent.mkdir(parents=True, exist_ok=True)
         with replace_file(self._file) as temporary:
             temporary.chmod(0o600)
-            temporary.write_text(json.dumps(sorted(self._devices)), encoding="ascii")
+            temporary.write_text(json.dumps(sorted(devices)), encoding="ascii")
 
 
 def new_device() -> str:
@@ -192,10 +193,12 @@ def guard(app: Flask, hosts: frozenset[str], door: Door | None) -> None:
             abort(403, "This page answers only to its own address.")
         g.device = request.cookies.get(cookie, "")
         g.new_device = ""
+        if request.method not in SAFE:
+            _refuse_foreign()
         if door is None and not g.device:
             g.device = g.new_device = new_device()
         if request.method not in SAFE:
-            _refuse_foreign()
+            _refuse_tokenless()
         if door is not None and not door.knows(g.device) and request.endpoint not in OPEN_TO_ALL:
             return redirect(url_for("door.pair"))
         return None
@@ -208,8 +211,8 @@ def guard(app: Flask, hosts: frozenset[str], door: Door | None) -> None:
         response.headers.setdefault("Cache-Control", "no-store")
         if g.get("new_device"):
             response.set_cookie(
-                cookie, g.new_device, max_age=COOKIE_S, httponly=True, samesite="Strict", path="/"
-            )
+                cookie, g.new_device, max_age=COOKIE_S, httponly=True, samesite="Lax", path="/"
+            )  # Strict would hide it when a link in a mail is followed, and a new one replace it
         return response
 
     app.jinja_env.globals["form_token"] = lambda: form_token(g.device)
@@ -227,6 +230,10 @@ def _refuse_foreign() -> None:
         "none",
     ):
         abort(403, "That came from a page that is not ours, so it was refused.")
+
+
+def _refuse_tokenless() -> None:
+    """... and from one that was shown to this device."""
     if request.endpoint == "door.pair":  # a device that is not in yet has no token
         return
     sent = request.form.get("form_token", "")

@@ -123,11 +123,26 @@ def test_every_page_carries_the_policy(app, visitor):
         )
 
 
-def test_the_cookie_is_kept_from_scripts_and_other_sites(app):
+def test_the_cookie_is_kept_from_scripts_and_from_forms_of_other_sites(app):
     reply = app.test_client().get("/", headers={"Host": HOST})
     (cookie,) = reply.headers.getlist("Set-Cookie")
     assert "HttpOnly" in cookie
-    assert "SameSite=Strict" in cookie
+    assert "SameSite=Lax" in cookie  # sent along a link, never with a form of another site
+
+
+def test_a_form_of_another_site_does_not_replace_the_cookie(app):
+    """A browser sends it without the cookie, but would take a new one from the answer."""
+    sent = {"Host": HOST, "Origin": "http://evil.example", "Sec-Fetch-Site": "cross-site"}
+    reply = app.test_client().post("/pot", data={"do": "save"}, headers=sent)
+    assert reply.status_code == 403
+    assert "Set-Cookie" not in reply.headers
+
+
+def test_a_form_without_a_cookie_needs_a_token_nobody_can_work_out(app):
+    reply = app.test_client().post(
+        "/pot", data={"form_token": form_token("")}, headers={"Host": HOST}
+    )
+    assert reply.status_code == 403
 
 
 def test_more_than_a_form_holds_is_refused(visitor):
@@ -169,8 +184,31 @@ def test_devices_stay_let_in_but_their_tokens_are_not_kept(door, shown, tmp_path
     assert device not in file.read_text()
     assert file.stat().st_mode & 0o077 == 0
     assert Door(file, shown.append, clock).knows(device)
-    file.write_text("{broken")
-    assert not Door(file, shown.append, clock).knows(device)
+    for spoilt in ("{broken", "7", "null", '{"a": 1}'):
+        file.write_text(spoilt)
+        assert not Door(file, shown.append, clock).knows(device)
+
+
+def test_a_device_is_forgotten_while_the_page_runs(door, shown, tmp_path):
+    first = door.let_in(shown[-1])
+    (tmp_path / "kept" / DEVICES_NAME).unlink()
+    assert not door.knows(first)
+    second = door.let_in(shown[-1])
+    assert door.knows(second)
+    assert not door.knows(first)
+
+
+def test_what_any_web_page_may_have_sent_tries_no_code(tmp_path, door, shown):
+    """HEAD and OPTIONS need no form of ours; a form of another site is refused before."""
+    with bench(tmp_path / "none", door=door, learning=False) as app:
+        client = app.test_client()
+        for _ in range(6):
+            assert client.head("/pair", headers={"Host": HOST}).status_code == 200
+            client.options("/pair", headers={"Host": HOST})
+            foreign = {"Host": HOST, "Origin": "http://evil.example"}
+            assert client.post("/pair", data={"code": "1"}, headers=foreign).status_code == 403
+        assert len(shown) == 1
+        assert door.let_in(shown[-1])
 
 
 def test_a_device_that_is_not_let_in_sees_nothing(tmp_path, door, shown):

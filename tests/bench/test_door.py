@@ -1,0 +1,80 @@
+"""Who comes in by a link: a mail or another site may lead here, and takes nothing away."""
+
+import re
+import threading
+from contextlib import contextmanager
+from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
+
+import pytest
+from helpers.browser import browsing, need_browser, served
+from selenium.webdriver.common.by import By
+
+SHARED_CODE = re.compile(r"Code to let one device in: (\d{4} \d{4})")
+
+
+@contextmanager
+def mail_with_a_link(address):
+    """A page of another site, as a mail in a browser is, with a link; its address."""
+
+    class Mail(BaseHTTPRequestHandler):
+        def do_GET(self):
+            self.send_response(200)
+            self.send_header("Content-Type", "text/html")
+            self.end_headers()
+            self.wfile.write(f'<a id="link" href="{address}">tonight\'s load</a>'.encode())
+
+        def log_message(self, *_):
+            pass
+
+    server = ThreadingHTTPServer(("127.0.0.1", 0), Mail)
+    thread = threading.Thread(target=server.serve_forever)
+    thread.start()
+    try:
+        yield f"http://localhost:{server.server_address[1]}/"  # another site than 127.0.0.1
+    finally:
+        server.shutdown()
+        server.server_close()
+        thread.join()
+
+
+@pytest.fixture
+def browser():
+    need_browser()
+    with browsing(script=False) as driver:
+        yield driver
+
+
+def press(driver, css):
+    element = driver.find_element(By.CSS_SELECTOR, css)
+    driver.execute_script("arguments[0].scrollIntoView({block: 'center'})", element)
+    element.click()
+
+
+def follow_the_link(driver, mail):
+    driver.switch_to.new_window("tab")
+    driver.get(mail)
+    press(driver, "#link")
+
+
+def test_a_link_from_a_mail_leaves_open_tabs_as_they_are(browser, tmp_path):
+    with served(tmp_path, "--demo") as page, mail_with_a_link(f"{page.url}/glazes") as mail:
+        browser.get(f"{page.url}/glaze")
+        form = browser.current_window_handle
+        browser.find_element(By.NAME, "glaze").send_keys("Shelf Jar")
+        follow_the_link(browser, mail)
+        assert "Glazes" in browser.title
+        browser.switch_to.window(form)
+        press(browser, "button.main")
+        assert "Kept in the logbook" in browser.find_element(By.TAG_NAME, "body").text
+
+
+def test_a_device_that_is_let_in_comes_in_by_a_link_too(browser, tmp_path):
+    with served(tmp_path, "--demo", "--share") as page:
+        url = f"http://127.0.0.1:{page.url.rsplit(':', 1)[1]}"
+        code = next(filter(None, map(SHARED_CODE.search, page.said))).group(1)
+        browser.get(url)
+        browser.find_element(By.ID, "code").send_keys(code)
+        press(browser, "button.main")
+        with mail_with_a_link(f"{url}/glazes") as mail:
+            follow_the_link(browser, mail)
+            assert "Glazes" in browser.title
