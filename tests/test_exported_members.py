@@ -5,6 +5,7 @@ import subprocess
 import sys
 
 import pytest
+from helpers.processes import PATIENCE_S
 
 import runpredict
 
@@ -56,4 +57,4 @@ def test_a_name_that_is_not_public_is_refused():
 )
 def test_check_is_what_is_called_whatever_was_imported_before(first):
     code = f"import runpredict\n{first}\nassert runpredict.check.__name__ == 'check'"
-    subprocess.run([sys.executable, "-c", code], check=True, timeout=60)
+    subprocess.run([sys.executable, "-c", code], check=True, timeout=PATIENCE_S)

@@ -8,6 +8,7 @@ import sys
 from pathlib import Path
 
 import pytest
+from helpers.processes import PATIENCE_S
 
 import runpredict
 
@@ -128,7 +129,11 @@ def test_only_learning_imports_scipy_and_scikit_learn(module):
 def loaded_after(code):
     script = f"import sys\n{code}\nprint(*sys.modules)"
     done = subprocess.run(
-        [sys.executable, "-c", script], capture_output=True, text=True, check=True, timeout=60
+        [sys.executable, "-c", script],
+        capture_output=True,
+        text=True,
+        check=True,
+        timeout=PATIENCE_S,
     )
     return {name.split(".")[0] for name in done.stdout.splitlines()[-1].split()}
 

@@ -6,13 +6,13 @@ from pathlib import Path
 
 import nbformat
 import pytest
+from helpers.processes import PATIENCE_S
 from nbclient import NotebookClient
 
 import runpredict
 
 ROOT = Path(__file__).parent.parent
 NOTEBOOKS = sorted((ROOT / "notebooks").glob("*.ipynb"))
-SECONDS = 120
 
 
 def read(path):
@@ -64,7 +64,7 @@ def test_it_runs_from_a_clean_state(path, tmp_path, monkeypatch):
     (tmp_path / "notebooks").mkdir()
     book = read(path)
     runner = NotebookClient(
-        book, timeout=SECONDS, kernel_name="python3",
+        book, timeout=PATIENCE_S, kernel_name="python3",
         resources={"metadata": {"path": str(tmp_path / "notebooks")}},
     )  # fmt: skip
     runner.execute()

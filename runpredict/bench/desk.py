@@ -62,8 +62,12 @@ class Desk:
             if self.studio is not None:
                 return
             self._passing = Path(tempfile.mkdtemp(prefix="invented-studio-"))
-            import_files(sorted(self._samples.glob("*.csv")), self._passing)
-            self._put(Studio(self._passing, self._tolerance, invented=True))
+            try:
+                import_files(sorted(self._samples.glob("*.csv")), self._passing)
+                self._put(Studio(self._passing, self._tolerance, invented=True))
+            except BaseException:  # stopped at once, too: nobody closes a desk that is not made
+                shutil.rmtree(self._passing, ignore_errors=True)
+                raise
 
     def planned(self, snapshot: Snapshot) -> dict[str, FiringPots]:
         """Every planned firing, in the reader's units; what changed is asked about at once."""

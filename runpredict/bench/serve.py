@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import logging
+import signal
 import socket
 import sys
 import warnings
+from collections.abc import Iterator
+from contextlib import ExitStack, contextmanager, suppress
 from pathlib import Path
 
 import waitress
@@ -96,21 +99,43 @@ def serve(
     """
     # What is odd in a form stands beside it; at the terminal nobody would see it.
     warnings.simplefilter("ignore", TableWarning)
-    listener = listen(port, share)
-    desk = server = None
-    try:
+    with _ended_as_by_ctrl_c(), suppress(KeyboardInterrupt), ExitStack() as cleanup:
+        listener = listen(port, share)
+        cleanup.callback(listener.close)
         desk = Desk(folder, samples, tolerance, invented)
+        cleanup.callback(desk.close)
         server = server_of(desk, listener, share)
+        cleanup.callback(server.close)
+        cleanup.callback(server.task_dispatcher.shutdown)
         name = (lan_address() or socket.gethostname()) if share else "127.0.0.1"
         print(f"The bench page is at http://{name}:{listener.getsockname()[1]}/", flush=True)
         print("Stop it with Ctrl-C.", flush=True)
         server.run()
-    except KeyboardInterrupt:
-        print("Stopped.")
+    with suppress(OSError):  # a terminal that was closed
+        print("Stopped.", flush=True)
+
+
+@contextmanager
+def _ended_as_by_ctrl_c() -> Iterator[None]:
+    """Whatever ends the program from outside is a KeyboardInterrupt, once: then it cleans up.
+
+    What is ignored, as under nohup, or goes elsewhere stays so.
+    """
+    names = ("SIGINT", "SIGTERM", "SIGHUP", "SIGBREAK")
+    numbers = [getattr(signal, name) for name in names if hasattr(signal, name)]
+    before = {number: signal.getsignal(number) for number in numbers}
+    usual = (signal.SIG_DFL, signal.default_int_handler)
+    heard = [number for number in numbers if before[number] in usual]
+
+    def stop(*_: object) -> None:
+        for number in heard:
+            signal.signal(number, signal.SIG_IGN)
+        raise KeyboardInterrupt
+
+    for number in heard:
+        signal.signal(number, stop)
+    try:
+        yield
     finally:
-        if server is not None:
-            server.task_dispatcher.shutdown()
-            server.close()
-        listener.close()
-        if desk is not None:
-            desk.close()
+        for number in heard:
+            signal.signal(number, before[number])

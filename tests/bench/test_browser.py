@@ -5,6 +5,7 @@ import subprocess
 
 import pytest
 from helpers.browser import DESKTOP, PHONE, TABLET, browsing, need_browser, served, shot
+from helpers.processes import PATIENCE_S
 
 from runpredict.commands.options import sample_folder
 from runpredict.logbook.book import Logbook, import_files
@@ -44,14 +45,16 @@ def by(driver, css):
     from selenium.webdriver.common.by import By
     from selenium.webdriver.support.ui import WebDriverWait
 
-    return WebDriverWait(driver, 20).until(lambda d: d.find_elements(By.CSS_SELECTOR, css))[0]
+    return WebDriverWait(driver, PATIENCE_S).until(lambda d: d.find_elements(By.CSS_SELECTOR, css))[
+        0
+    ]
 
 
 def wait_for(driver, what):
     from selenium.common.exceptions import StaleElementReferenceException
     from selenium.webdriver.support.ui import WebDriverWait
 
-    waiting = WebDriverWait(driver, 20, ignored_exceptions=[StaleElementReferenceException])
+    waiting = WebDriverWait(driver, PATIENCE_S, ignored_exceptions=[StaleElementReferenceException])
     return waiting.until(lambda _: what())
 
 
@@ -315,7 +318,9 @@ def axe(tmp_path_factory):
         pytest.skip("npm is not installed, so axe-core cannot be had")
     folder = tmp_path_factory.mktemp("axe")
     words = [npm, "install", "--silent", "--no-audit", "--no-fund", "--prefix", str(folder)]
-    done = subprocess.run([*words, "axe-core@4"], capture_output=True, timeout=180, check=False)
+    done = subprocess.run(
+        [*words, "axe-core@4"], capture_output=True, timeout=PATIENCE_S, check=False
+    )
     file = folder / "node_modules" / "axe-core" / "axe.min.js"
     if done.returncode or not file.exists():
         pytest.skip("npm could not get axe-core")

@@ -9,6 +9,7 @@ from contextlib import suppress
 
 import pytest
 from helpers.bench import HOST, Visitor, bench
+from helpers.processes import PATIENCE_S
 from waitress.wasyncore import close_all
 
 from runpredict.bench.desk import Desk
@@ -256,25 +257,25 @@ def served(tmp_path):
     server.task_dispatcher.shutdown()
     # In the thread that runs it, as nobody else may touch its sockets while it waits on them.
     server.trigger.pull_trigger(lambda: close_all(server._map))
-    thread.join(timeout=30)
+    thread.join(timeout=PATIENCE_S)
     desk.close()
 
 
 def test_the_server_listens_on_loopback_and_says_nothing_of_itself(served):
     host, port = served
     assert host == "127.0.0.1"
-    with urllib.request.urlopen(f"http://{host}:{port}/", timeout=30) as reply:
+    with urllib.request.urlopen(f"http://{host}:{port}/", timeout=PATIENCE_S) as reply:
         assert b"mug 1" in reply.read()
         assert "Server" not in reply.headers
 
 
 def test_the_server_refuses_what_is_too_long(served):
     host, port = served
-    connection = http.client.HTTPConnection(host, port, timeout=30)
+    connection = http.client.HTTPConnection(host, port, timeout=PATIENCE_S)
     connection.request("GET", "/", headers={"X-Long": "x" * 70_000})
     assert connection.getresponse().status == 431
     connection.close()
-    connection = http.client.HTTPConnection(host, port, timeout=30)
+    connection = http.client.HTTPConnection(host, port, timeout=PATIENCE_S)
     with suppress(ConnectionError):  # it may hang up before all is sent
         connection.request("POST", "/pot", b"x" * 3_000_000)
         assert connection.getresponse().status == 413

@@ -7,8 +7,10 @@ import time
 import urllib.error
 import urllib.parse
 import urllib.request
+from functools import partial
 
 from helpers.browser import Page
+from helpers.processes import PATIENCE_S, until
 
 from runpredict.commands.options import sample_folder
 from runpredict.logbook.book import Logbook, import_files
@@ -26,7 +28,7 @@ class Saver(threading.Thread):
             [],
             urllib.request.build_opener(urllib.request.HTTPCookieProcessor(), NoRedirect()),
         )
-        with self.opener.open(f"{url}/pot", timeout=30) as reply:
+        with self.opener.open(f"{url}/pot", timeout=PATIENCE_S) as reply:
             page = reply.read().decode()
         self.token = re.search(r'name="form_token" value="(\w+)"', page).group(1)
 
@@ -42,7 +44,7 @@ class Saver(threading.Thread):
             data = urllib.parse.urlencode(fields).encode()
             request = urllib.request.Request(f"{self.url}/pot", data, {"Origin": self.url})
             try:
-                self.opener.open(request, timeout=30)
+                self.opener.open(request, timeout=PATIENCE_S)
             except urllib.error.HTTPError as reply:
                 assert reply.code == 303, reply.read().decode()
                 self.confirmed.append(piece)
@@ -57,22 +59,25 @@ class NoRedirect(urllib.request.HTTPRedirectHandler):
         return None
 
 
+def have_confirmed(savers, count):
+    """Whether some savers were told of so many saves together."""
+    return sum(len(saver.confirmed) for saver in savers) >= count
+
+
 def test_what_was_confirmed_outlives_a_kill(tmp_path):
     import_files(sorted(sample_folder().glob("*.csv")), tmp_path)
     chance = random.Random(1)
     confirmed = []
     for cut in range(KILLS):
-        page = Page(tmp_path)
-        savers = [Saver(page.url, f"cut {cut} {who}") for who in ("a", "b")]
+        with Page(tmp_path) as page:
+            savers = [Saver(page.url, f"cut {cut} {who}") for who in ("a", "b")]
+            for saver in savers:
+                saver.start()
+            wanted = chance.randint(1, 4)
+            until(partial(have_confirmed, savers, wanted))
+            time.sleep(chance.uniform(0.0, 0.2))  # anywhere in the next save
         for saver in savers:
-            saver.start()
-        wanted, start = chance.randint(1, 4), time.monotonic()
-        while sum(len(s.confirmed) for s in savers) < wanted and time.monotonic() < start + 60:
-            time.sleep(0.001)
-        time.sleep(chance.uniform(0.0, 0.2))  # anywhere in the next save
-        page.kill()
-        for saver in savers:
-            saver.join(timeout=60)
+            saver.join()
             confirmed += saver.confirmed
         with Logbook.open(tmp_path) as book:  # proves the file whole
             layers = book.layers()

@@ -2,10 +2,10 @@
 
 import math
 import re
-import time
 
 import pytest
 from helpers.bench import Visitor, bench
+from helpers.processes import until
 
 from runpredict.bench.kiln_pages import Fate, LayerRow, outcome_of
 from runpredict.logbook.book import Logbook, Outcome
@@ -37,10 +37,7 @@ def number_of(page, piece):
 
 def learned(app):
     learner = app.extensions["desk"].studio.learner
-    deadline = time.monotonic() + 60
-    while learner.busy and time.monotonic() < deadline:
-        time.sleep(0.05)
-    assert not learner.busy
+    until(lambda: not learner.busy)
     return learner.taught
 
 

@@ -6,12 +6,12 @@ import pty
 import signal
 import subprocess
 import sys
-import time
 from pathlib import Path
 
 import pandas as pd
 import pytest
 from helpers.logbook_driver import run
+from helpers.processes import PATIENCE_S, end_group, needs_proc, until, waits
 from helpers.tables import layers
 
 from runpredict.logbook.book import Logbook
@@ -162,6 +162,7 @@ def test_a_firing_without_a_name_is_walked_by_its_date(kiln):
     assert frame["run_mm"].tolist()[1] == 3.0 and pd.isna(frame["run_mm"].iloc[0])
 
 
+@needs_proc
 def test_an_interrupt_at_a_terminal_loses_nothing(kiln):
     """A real process on a real (pseudo) terminal, stopped by Ctrl-C at the second question."""
     ours, theirs = pty.openpty()
@@ -172,16 +173,21 @@ def test_an_interrupt_at_a_terminal_loses_nothing(kiln):
     )  # fmt: skip
     os.close(theirs)
     told = b""
-    until = time.monotonic() + 60
-    for layer in (1, 2):
-        while f"mug, layer {layer}, sea (".encode() not in told and time.monotonic() < until:
+    try:
+        for layer in (1, 2):
+            while f"mug, layer {layer}, sea (".encode() not in told:
+                told += os.read(ours, 4096)
+            if layer == 1:
+                os.write(ours, b"2.5\n")
+        until(
+            lambda: waits(process)
+        )  # a signal just before it reads is not heard until it has read
+        process.send_signal(signal.SIGINT)  # as the terminal does for Ctrl-C
+        assert process.wait(timeout=PATIENCE_S) == 0
+        while b"1 of 3 layers" not in told:
             told += os.read(ours, 4096)
-        if layer == 1:
-            os.write(ours, b"2.5\n")
-    process.send_signal(signal.SIGINT)  # as the terminal does for Ctrl-C
-    assert process.wait(timeout=60) == 0
-    while b"1 of 3 layers" not in told:
-        told += os.read(ours, 4096)
+    finally:
+        end_group(process)
     os.close(ours)
     assert b"Traceback" not in told
     assert results()["mug", 1] == (2.5, "no")

@@ -17,6 +17,7 @@ from pathlib import Path
 import pandas as pd
 import pytest
 from helpers.logbook_driver import run
+from helpers.processes import PATIENCE_S
 from helpers.tables import ANALYSIS, layers, written_in
 
 from runpredict.datafiles import OXIDES
@@ -308,12 +309,12 @@ def kill_at_random(folder, times, seed):
     imported, recorded, journals = set(), set(), 0
     for trial in range(times):
         process = start(folder, 1000 * trial, 1000 * trial + 1000)
-        head = b""
-        if trial % 4:  # else it may be killed before it has written anything
-            head = process.stdout.readline()
-            time.sleep(chance.uniform(0.0, 0.3))
-        else:
-            time.sleep(chance.uniform(0.2, 0.6))
+        head, wanted = b"", (b"", b"imported", b"Logged")[trial % 3]
+        while wanted not in head:
+            line = process.stdout.readline()
+            assert line
+            head += line
+        time.sleep(chance.uniform(0.0, 0.3 if head else 0.6))
         process.send_signal(signal.SIGKILL)
         told, complaint = process.communicate()
         assert complaint == b""
@@ -348,7 +349,7 @@ def test_eight_processes_at_once_lose_nothing(tmp_path, each):
     write_table(GLAZES, tmp_path / "glazes.csv")
     crowd = [start(tmp_path, 100 * n, 100 * n + each) for n in range(8)]
     for process in crowd:
-        _, complaint = process.communicate(timeout=300)
+        _, complaint = process.communicate(timeout=PATIENCE_S)
         assert (process.returncode, complaint) == (0, b"")
     assert_whole(tmp_path)
     everyone = {100 * n + m for n in range(8) for m in range(each)}

@@ -8,6 +8,7 @@ from importlib.metadata import version
 
 import pandas as pd
 import pytest
+from helpers.processes import PATIENCE_S
 from helpers.tables import ANALYSIS, written_in
 
 from runpredict.commands import main as cli
@@ -380,7 +381,7 @@ def test_damaged_tables_never_end_in_a_traceback(tmp_path, capsys, seed):
 def test_as_a_program():
     done = subprocess.run(
         [sys.executable, "-m", "runpredict", "demo"],
-        capture_output=True, text=True, encoding="utf-8", check=False, timeout=120,
+        capture_output=True, text=True, encoding="utf-8", check=False, timeout=PATIENCE_S,
     )  # fmt: skip
     assert done.returncode == 0
     assert done.stderr == ""

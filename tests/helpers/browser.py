@@ -2,20 +2,21 @@
 
 import os
 import shutil
+import signal
 import subprocess
 import sys
 import tempfile
-import time
 import urllib.request
 from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
 
+from helpers.processes import PATIENCE_S, end_group, until
+
 PHONE, TABLET, DESKTOP = (390, 844), (820, 1180), (1360, 900)
 CHROMIUM = next(filter(None, map(shutil.which, ("chromium", "chromium-browser"))), None)
 DRIVER = shutil.which("chromedriver")
-WAIT_S = 20.0
 
 
 def need_browser():
@@ -50,16 +51,20 @@ def browsing(size=PHONE, script=True):
                 "Emulation.setDeviceMetricsOverride",
                 {"width": size[0], "height": size[1], "deviceScaleFactor": 1, "mobile": False},
             )
-            driver.set_page_load_timeout(60)
+            driver.set_page_load_timeout(PATIENCE_S)
+            driver.set_script_timeout(PATIENCE_S)
             yield driver
         finally:
             driver.quit()
 
 
 class Page:
-    """A bench page that is served by a process of its own."""
+    """A bench page that is served by a process of its own, in a group of its own.
 
-    def __init__(self, folder, *options):
+    In a ``with`` it, and what it started, is gone after the block however that ends.
+    """
+
+    def __init__(self, folder, *options, **environment):
         self.folder = Path(folder)
         words = [
             sys.executable,
@@ -73,46 +78,42 @@ class Page:
         ]
         self.process = subprocess.Popen(
             [*words, *options], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
-            env=os.environ | {"PYTHONUNBUFFERED": "1"},
+            env=os.environ | {"PYTHONUNBUFFERED": "1"} | environment, start_new_session=True,
         )  # fmt: skip
-        self.said = []
+        self.said, self.url = [], ""
+
+    def __enter__(self):
         for line in self.process.stdout:
             self.said.append(line.strip())
             if "http://" in line:
-                break
-        else:
-            raise AssertionError(self.process.stderr.read())
-        self.url = self.said[-1].split()[-1].rstrip("/")
+                self.url = self.said[-1].split()[-1].rstrip("/")
+                return self
+        _, told = self.process.communicate()
+        raise AssertionError(told)
 
-    def stop(self):
-        """End it as Ctrl-C does; what it said of faults."""
-        self.process.terminate()
-        _, told = self.process.communicate(timeout=30)
-        return told
+    def __exit__(self, *_):
+        end_group(self.process)
 
-    def kill(self):
-        """End it as a power cut does."""
-        self.process.kill()
-        self.process.communicate(timeout=30)
+    def stop(self, by=signal.SIGTERM):
+        """End it from outside, and wait until it has; what it said of faults."""
+        self.process.send_signal(by)
+        return self.process.communicate(timeout=PATIENCE_S)[1]
 
     def learned(self):
         """Wait until what is logged has been learned."""
-        deadline = time.monotonic() + 60
-        while time.monotonic() < deadline:
-            with urllib.request.urlopen(f"{self.url}/glazes", timeout=30) as reply:
-                if "being learned" not in reply.read().decode():
-                    return
-            time.sleep(0.3)
-        raise AssertionError("the log was not learned within a minute")
+
+        def done():
+            with urllib.request.urlopen(f"{self.url}/glazes", timeout=PATIENCE_S) as reply:
+                return "being learned" not in reply.read().decode()
+
+        until(done)
 
 
 @contextmanager
 def served(folder, *options):
     """A bench page over the logbook of a folder; no fault of the program may happen."""
-    page = Page(folder, *options)
-    try:
+    with Page(folder, *options) as page:
         yield page
-    finally:
         told = page.stop()
     assert "fault of the program" not in told, told
 

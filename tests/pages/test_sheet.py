@@ -29,7 +29,7 @@ from runpredict.pages.told import told
 from runpredict.pages.words import CAUTION
 from runpredict.tables.texts import plain_name
 
-MOST_SECONDS, MOST_BYTES = 40.0, 5_000_000  # 5 to 16 s measured, by what else the machine does
+MOST_SECONDS, MOST_BYTES = 40.0, 5_000_000
 TAGS = {
     "html", "head", "meta", "title", "style", "body", "main", "footer", "section", "article",
     "h1", "h2", "h3", "p", "div", "ul", "li", "table", "thead", "tbody", "tr", "th", "td", "dl",
@@ -210,13 +210,11 @@ def test_a_name_is_cut_and_kept_on_its_line():
 
 
 @pytest.mark.parametrize("kind", ["html", "pdf"])
-def test_forty_pieces_are_quick_and_small(kind, tmp_path):
+def test_forty_pieces_are_small(kind, tmp_path):
     answer = many(40)
     path = tmp_path / f"sheet.{kind}"
     shares = []
-    began = time.perf_counter()
     sheet.write_sheet(answer, path, progress=shares.append)
-    assert time.perf_counter() - began < MOST_SECONDS
     assert path.stat().st_size < MOST_BYTES
     assert len(shares) == 40
     assert shares == sorted(shares)
@@ -358,6 +356,17 @@ def written(tmp_path):
         page = tmp_path / f"{name}.html"
         page.write_text(page_of(name), encoding="utf-8")
         yield page
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("kind", ["html", "pdf"])
+def test_forty_pieces_are_quick(kind, tmp_path):
+    answer = many(40)
+    began = time.perf_counter()
+    sheet.write_sheet(answer, tmp_path / f"sheet.{kind}")
+    took_s = time.perf_counter() - began
+    print(f"forty pieces as {kind}: {took_s:.1f} s")
+    assert took_s < MOST_SECONDS
 
 
 @pytest.mark.slow
