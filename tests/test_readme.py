@@ -43,6 +43,7 @@ def checkout(tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
     monkeypatch.setattr("sys.stdin.isatty", lambda: False, raising=False)
     # A page is served until it is stopped; here it is stopped before its first request.
+    monkeypatch.setattr("runpredict.commands.page.DEFAULT_PORT", 0)  # hers may be open meanwhile
     monkeypatch.setattr("waitress.server.BaseWSGIServer.run", lambda server: None)
     return tmp_path
 
