@@ -13,6 +13,7 @@ from runpredict.model.stacks import Stacks
 from runpredict.tables.files import refuse_other
 
 DEFAULT_TOLERANCE = 0.05
+WORTH_TELLING_MM = 5.0  # a layer that could end this much lower is a loss worth a sentence
 PIECES_AT_A_TIME = 2000  # keeps the arrays of one step within some tens of megabytes
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, fields, replace
+from functools import partial
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -13,12 +14,13 @@ from runpredict.answers import decisions
 from runpredict.answers.check import predictor_of
 from runpredict.answers.questions import (
     DEFAULT_TOLERANCE,
+    WORTH_TELLING_MM,
     asks,
     checked_tolerance,
     portions,
 )
 from runpredict.answers.review_effects import effects_of, than_either
-from runpredict.arrays import Floats
+from runpredict.arrays import Floats, Objects
 from runpredict.errors import BadInput, Fault
 from runpredict.model.chances import Predictor, within_range
 from runpredict.model.features import features_of
@@ -34,7 +36,9 @@ if TYPE_CHECKING:
 
 
 BARE = "bare clay"
-UNLIKELY = 0.1  # what was told less of than this is a surprise
+UNLIKELY = 0.1  # a result that was told to be less likely than this is a surprise
+# How low a glaze could end is told of this share of its logged pieces, and of no fewer. Our choice.
+HELD_SHARE, LEAST_PIECES = 0.95, 5
 # A result that counts less than this is likelier than not of the widest part of the noise.
 SLIP_COUNTED = 0.15
 TOLD_FAMILIES = ("glaze", "pair", "body", "kiln", "hand")  # those a potter can make use of
@@ -47,16 +51,18 @@ class Review:
     Attributes
     ----------
     past_foot : DataFrame, one row a layer that ran past the foot
-        piece, firing, fired_on, layer, glaze, over (the glaze under it, or "bare clay"), body,
-        lower_edge_mm, run_mm, risk and run_p50_mm as told without having seen its firing.
+        piece, firing, fired_on, layer, glaze, over (the glaze under it that it meets, or "bare
+        clay"), body, lower_edge_mm, run_mm, risk and run_p50_mm as told without having seen its
+        firing.
     predicted_seen : DataFrame, one row a layer of a piece with any result
         piece, firing, layer, glaze, run_p05_mm, run_p50_mm, run_p95_mm, run_mm (where it was
         measured and ended above the foot), past_foot ("yes", "no" or "" for not known), risk,
         over, body, inside ("yes" or "no": the run within the range told).
     surprises : DataFrame, one row a layer that did what was told to be unlikely
         piece, firing, layer, glaze, past_foot, run_mm, risk, run_p50_mm, counted (how much the
-        result counted in what was learned, 0 to 1) and slip ("yes" where nothing that was
-        learned explains it: check it); slips first, then the least likely.
+        result counted in what was learned, 0 to 1), slip ("yes" where nothing that was learned
+        explains it: check it) and told (the chance that was told of what it did: under `UNLIKELY`
+        of all but slips); slips first, then the least likely.
     by_glaze, by_pair, by_body, by_firing : DataFrame
         layers (whose end is known), past_foot (how many passed), expected (how many were told
         to), measured (runs), run_mm and run_p50_mm (means of the measured layers, seen and told),
@@ -68,9 +74,11 @@ class Review:
         family, name, factor on fluidity (on thickness for hand and method; from one edge to the
         other for pair edge), low and high ends of its 90 % interval, rows of the log it rests
         on, run_factor (all runs of those rows as a multiple of what they were without it).
-    early_stops : DataFrame, one row a glaze
-        glaze, layers (on pieces within the tolerance), lower_edge_mm (median), safe_edge_mm
-        (median of the lowest safe edges, the rest as it was), spare_mm (median difference).
+    early_stops : DataFrame, one row a glaze that never ran past and could end lower
+        glaze, lower_edge_mm (the median of its logged layers), safe_edge_mm (at least
+        `WORTH_TELLING_MM` lower: put there, the rest as it was, 95 % of its logged pieces or more
+        stay within the tolerance), spare_mm (the difference), pieces (that can be put there; few
+        are not told of) and held (those of them that stay within it).
     scores : DataFrame, index learned, rules, blend (what is answered) and base rate
         log_loss and brier out of fold; without rows where there are too few firings.
     reliability : DataFrame
@@ -187,7 +195,9 @@ def look_back(
         by_body=_grouped(seen, ["body"]),
         by_firing=_by_firing(seen, log, effects),
         effects=effects,
-        early_stops=_early_stops(stacks, predictor, tolerance),
+        early_stops=_early_stops(
+            stacks, predictor, tolerance, set(seen.loc[seen["past_foot"] == "yes", "glaze"])
+        ),
         scores=pd.DataFrame(columns=["log_loss", "brier"]) if trial is None else trial.scores,
         reliability=(
             pd.DataFrame(columns=["predicted", "seen", "pieces"])
@@ -273,13 +283,29 @@ def _predicted_seen(log: pd.DataFrame, stacks: Stacks, trial: Trial | None) -> p
     upper = outcomes.upper_m[at]
     table["past_foot"] = np.where(np.isnan(upper), "", np.where(np.isinf(upper), "yes", "no"))
     table["risk"] = risk[at]
-    under = np.full(stacks.present.shape, BARE, dtype=object)
-    under[:, 1:] = stacks.glaze_name[:, :-1]
-    table["over"] = under[at]
+    table["over"] = glaze_under(stacks)[at]
     table["body"] = stacks.body[stacks.piece_at]
     inside = within_range(table["run_mm"], table["run_p05_mm"], table["run_p95_mm"])
     table["inside"] = np.where(table["run_mm"].isna(), "", np.where(inside, "yes", "no"))
     return table
+
+
+def glaze_under(stacks: Stacks) -> Objects:
+    """Name of the glaze that each layer lies over, shape (n, k).
+
+    The nearest beneath it that it meets: another glaze where there is one, as the model has it,
+    else its own; `BARE` where it meets none.
+    """
+    names = stacks.glaze_name
+    other = np.take_along_axis(names, np.maximum(stacks.under, 0), axis=1)
+    itself = np.zeros(names.shape, dtype=bool)
+    for j in range(names.shape[1]):
+        for i in range(j):
+            meets = np.minimum(stacks.upper_m[:, i], stacks.upper_m[:, j]) > np.maximum(
+                stacks.lower_m[:, i], stacks.lower_m[:, j]
+            )
+            itself[:, j] |= meets & (stacks.glaze[:, i] == stacks.glaze[:, j])
+    return np.where(stacks.under >= 0, other, np.where(itself, names, BARE))
 
 
 def _past_foot(seen: pd.DataFrame, log: pd.DataFrame) -> pd.DataFrame:
@@ -304,7 +330,7 @@ def _surprises(seen: pd.DataFrame, stacks: Stacks, trial: Trial | None) -> pd.Da
         counted=np.round(counted, 3), slip=np.where(slip, "yes", "no"), told=told
     )
     table = table.loc[odd].sort_values(["slip", "told"], ascending=[False, True], kind="stable")
-    return table.drop(columns="told").reset_index(drop=True)
+    return table.reset_index(drop=True)
 
 
 def _grouped(seen: pd.DataFrame, keys: list[str]) -> pd.DataFrame:
@@ -355,30 +381,60 @@ def _by_pair(seen: pd.DataFrame, studio: Studio | None, stacks: Stacks) -> pd.Da
     return table
 
 
-def _early_stops(stacks: Stacks, predictor: Predictor, tolerance: float) -> pd.DataFrame:
-    """How much lower the layers of pieces that are safe could have ended, in a firing to come."""
+def _early_stops(
+    stacks: Stacks, predictor: Predictor, tolerance: float, ran_past: set[str]
+) -> pd.DataFrame:
+    """How low each glaze could end on the logged pieces, in a firing to come."""
     to_come = replace(stacks, firing=np.full(len(stacks.firing), None, dtype=object))
     found = []
-    for whole in asks(to_come, predictor, tolerance):
-        ask = whole.take(np.flatnonzero(whole.safe(whole.stacks)))
-        for k in range(ask.stacks.present.shape[1]):
-            edge_m = decisions.lowest_edge_m(ask, np.full(len(ask.stacks.hold_min), k))
-            mine = ask.stacks.glazed[:, k]
-            found.append(
-                pd.DataFrame(
-                    {
-                        "glaze": ask.stacks.glaze_name[mine, k],
-                        "lower_edge_mm": 1e3 * ask.stacks.lower_m[mine, k],
-                        "safe_edge_mm": 1e3 * edge_m[mine],
-                    }
-                )
-            )
-    layers = pd.concat(found, ignore_index=True)
-    layers["spare_mm"] = layers["lower_edge_mm"] - layers["safe_edge_mm"]
-    by_glaze = layers.groupby("glaze", sort=False)
-    table = by_glaze.median().round(1)
-    table.insert(0, "layers", by_glaze.size())
-    return table.sort_values("spare_mm", ascending=False, kind="stable").reset_index()
+    for code, glaze in enumerate(stacks.glazes):
+        bears = to_come.take(np.flatnonzero((stacks.glazed & (stacks.glaze == code)).any(axis=1)))
+        if glaze in ran_past or len(bears.hold_min) < LEAST_PIECES:
+            continue
+        used_mm = 1e3 * float(np.median(bears.lower_m[bears.glazed & (bears.glaze == code)]))
+        lowest = _lowest_held(
+            partial(_put_at, bears, code, predictor, tolerance),
+            int(np.floor(used_mm - WORTH_TELLING_MM)),
+        )
+        if lowest is not None:
+            edge_mm, counted, held = lowest
+            found.append((glaze, used_mm, float(edge_mm), used_mm - edge_mm, counted, held))
+    columns = ["glaze", "lower_edge_mm", "safe_edge_mm", "spare_mm", "pieces", "held"]
+    table = pd.DataFrame(found, columns=columns).round({"lower_edge_mm": 1, "spare_mm": 1})
+    return table.sort_values("spare_mm", ascending=False, kind="stable").reset_index(drop=True)
+
+
+def _put_at(
+    bears: Stacks, code: int, predictor: Predictor, tolerance: float, edge_mm: int
+) -> tuple[int, int]:
+    """Of the pieces whose layers of a glaze can end at an edge: how many, and how many are safe."""
+    edge_m = 1e-3 * edge_mm
+    of_glaze = bears.glazed & (bears.glaze == code)
+    room = np.where(of_glaze, bears.upper_m - edge_m, np.inf).min(axis=1)
+    can = np.flatnonzero(room >= decisions.LEAST_LAYER_M)
+    there = replace(bears, lower_m=np.where(of_glaze, edge_m, bears.lower_m)).take(can)
+    held = [ask.safe(ask.stacks).sum() for ask in asks(there, predictor, tolerance)]
+    return len(can), int(sum(held))
+
+
+def _lowest_held(
+    put_at: Callable[[int], tuple[int, int]], highest_mm: int
+) -> tuple[int, int, int] | None:
+    """The lowest edge in whole mm at which enough pieces are safe, and how many of how many."""
+    best, low, high = None, -1, highest_mm
+    at = highest_mm  # only where that holds is there anything to tell
+    while high > low:
+        counted, held = put_at(at)
+        if counted >= LEAST_PIECES and held >= HELD_SHARE * counted:
+            best, high = (at, counted, held), at
+        elif best is None:
+            return None
+        else:
+            low = at
+        if high - low <= 1:
+            break
+        at = (low + high) // 2
+    return best
 
 
 def _changes(

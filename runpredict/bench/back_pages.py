@@ -11,19 +11,19 @@ from flask import Blueprint, render_template
 from runpredict.answers.review import Review
 from runpredict.bench.desk import desk, open_studio, units
 from runpredict.pages.plain import percent
+from runpredict.pages.review_tables import TELLERS, early_stops, surprise_words
 from runpredict.pages.score_curves import (
     effects_figure,
     predicted_seen_figure,
     reliability_figure,
 )
-from runpredict.pages.words import WORTH_TELLING_MM
+from runpredict.pages.words import not_tried
 from runpredict.tables.firings import firing_words
 from runpredict.units import LengthUnits, format_distance
 
 pages = Blueprint("back", __name__)
 
 SHOWN_ROWS = 8
-LEAST_SURPRISE = 0.25  # told likelier than this to pass, a layer that passed is no surprise
 
 
 @dataclass(frozen=True)
@@ -50,7 +50,7 @@ def review() -> str:
         past=[_past(row, units()) for _, row in past.head(SHOWN_ROWS).iterrows()],
         past_left=max(0, len(past) - SHOWN_ROWS),
         movers=_movers(found),
-        early=_early(found, units()),
+        early=early_stops(found, units())[:SHOWN_ROWS],
         firings=_firings(found),
         pictures=_pictures(found, units()),
         percent=percent,
@@ -64,15 +64,11 @@ def _lines(found: Review) -> list[str]:
     told = found.predicted_seen["risk"].where(found.predicted_seen["past_foot"].ne(""))
     lines = [
         f"{pots} of {found.pieces} pots ran past the foot, in {found.firings} firings.",
-        f"{len(past)} layers ran past; {told.sum():.0f} were told to, before their firing was "
-        "seen.",
+        f"{len(past)} layers ran past; {told.sum():.0f} were told to, by {TELLERS[found.told_by]}.",
+        surprise_words(found),
     ]
-    surprises = int((past["risk"] < LEAST_SURPRISE).sum())
-    if len(past):
-        lines.append(
-            f"{surprises} of the {len(past)} came as a surprise: they were told under "
-            f"{percent(LEAST_SURPRISE)}."
-        )
+    if found.scores.empty:
+        lines.append(not_tried())
     if not np.isnan(found.interval_coverage):
         lines.append(
             f"{percent(found.interval_coverage)} of the runs you measured lay within the range "
@@ -105,19 +101,6 @@ def _movers(found: Review) -> list[tuple[str, str, str]]:
             str(row["rows"]),
         )
         for _, row in firm.iloc[order].head(SHOWN_ROWS).iterrows()
-    ]
-
-
-def _early(found: Review, read_in: LengthUnits) -> list[tuple[str, str, str]]:
-    """Glazes that could end lower: name, by how much, to where."""
-    stops = found.early_stops.loc[found.early_stops["spare_mm"] >= WORTH_TELLING_MM]
-    return [
-        (
-            str(row["glaze"]),
-            format_distance(row["spare_mm"], read_in),
-            format_distance(row["safe_edge_mm"], read_in),
-        )
-        for _, row in stops.head(SHOWN_ROWS).iterrows()
     ]
 
 

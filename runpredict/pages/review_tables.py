@@ -3,22 +3,27 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
 
-from runpredict.answers.review import Review
+from runpredict.answers.questions import WORTH_TELLING_MM
+from runpredict.answers.review import UNLIKELY, Review
+from runpredict.pages.advice_words import rounded_up
 from runpredict.pages.plain import columns, paragraph, percent
-from runpredict.pages.words import WORTH_TELLING_MM
+from runpredict.pages.words import not_tried
 from runpredict.tables.firings import firing_words
 from runpredict.units import LengthUnits, format_distance
 
 SHOWN_ROWS = 12
+NO_TRUST = "How far to trust the tool here cannot be told yet."
 TELLERS = {"rules": "the rules", "held back": "models that had not seen the firing"}
 SCORE_WORDS = {
     "risk off by": "Risks told were off by {was} points of 100, and are by {now} now.",
     "runs in range": "Of the measured runs {was} % lay in the range told, and {now} % do now.",
 }
+EARLY_HEADINGS = ("down to", "glaze", "its lower edge now", "safe there")
 LEAST_TOLD_STEP = 1.05  # a factor that moved less than this has not moved
 
 
@@ -95,7 +100,21 @@ def _surprises(review: Review, units: LengthUnits) -> str:
         return [firing_words(row["firing"]), row["piece"], glaze, did, told, check]
 
     headings = ["firing", "piece", "layer", "ran", "risk and run told", ""]
-    return f"Surprises:\n\n{_table(headings, review.surprises, line)}"
+    return f"{paragraph(surprise_words(review))}\n\n{_table(headings, review.surprises, line)}"
+
+
+def surprise_words(review: Review) -> str:
+    """How many results came as a surprise, and what that means."""
+    odd = review.surprises
+    known = int((review.predicted_seen["past_foot"] != "").sum())
+    unlikely, slips = int((odd["told"] < UNLIKELY).sum()), int((odd["slip"] == "yes").sum())
+    said = (
+        f"{unlikely or 'None'} of {known} results came as a surprise: told to be less than "
+        f"{percent(UNLIKELY)} likely."
+    )
+    if slips:
+        said += f" {slips} {'look' if slips > 1 else 'looks'} like a slip of the pen."
+    return said
 
 
 def _told_and_seen(review: Review, units: LengthUnits) -> str:
@@ -185,25 +204,53 @@ def _pairs(review: Review) -> str:
 
 
 def _early_stops(review: Review, units: LengthUnits) -> str:
-    stops = review.early_stops
-    stops = stops.loc[stops["spare_mm"] >= WORTH_TELLING_MM]
-    if stops.empty:
-        return (
-            f"No glaze could end {format_distance(WORTH_TELLING_MM, units)} or more lower and stay "
-            f"within {percent(review.tolerance)} risk."
+    stops = early_stops(review, units)
+    risk = percent(review.tolerance)
+    if not stops:
+        return paragraph(
+            f"Of no glaze that never ran past can it be said that it could end "
+            f"{format_distance(WORTH_TELLING_MM, units)} or more lower on any pot like those "
+            f"logged and stay within {risk} risk."
         )
-
-    def line(row: pd.Series) -> list[str]:
-        names = ("spare_mm", "lower_edge_mm", "safe_edge_mm")
-        spare, used, safe = (format_distance(row[name], units) for name in names)
-        return [spare, row["glaze"], used, safe, str(row["layers"])]
-
     head = (
-        f"{len(stops)} glazes stop early: they could end lower, all else as it was, and the piece "
-        f"would stay within {percent(review.tolerance)} risk."
+        f"{len(stops)} of the glazes that never ran past could end lower: put there, all else as "
+        f"it was, so many of their logged pots stay within {risk} risk."
     )
-    headings = ["lower by", "glaze", "lower edge used", "lowest safe edge", "safe layers"]
-    return f"{paragraph(head)}\n\n{_table(headings, stops, line)}"
+    rows = [[stop.safe, stop.glaze, stop.used, stop.held] for stop in stops]
+    return f"{paragraph(head)}\n\n{columns(EARLY_HEADINGS, rows)}"
+
+
+class EarlyStop(NamedTuple):
+    """A glaze that could end lower, in words: where its layers end now, how low, on which pots."""
+
+    glaze: str
+    used: str
+    safe: str
+    held: str
+
+
+def early_stops(review: Review, units: LengthUnits) -> list[EarlyStop]:
+    """Every glaze that could end lower, for whatever tells of it.
+
+    Parameters
+    ----------
+    review : Review
+    units : "mm" or "in"
+
+    Returns
+    -------
+    list of EarlyStop
+        The safe edge on the ruler's line at it or above it.
+    """
+    return [
+        EarlyStop(
+            str(row["glaze"]),
+            format_distance(row["lower_edge_mm"], units),
+            rounded_up(row["safe_edge_mm"], units),
+            f"{row['held']} of {row['pieces']} pots",
+        )
+        for _, row in review.early_stops.iterrows()
+    ]
 
 
 def _firings(review: Review) -> str:
@@ -225,9 +272,7 @@ def _firings(review: Review) -> str:
 
 def _calibration(review: Review) -> str:
     if review.scores.empty:
-        return (
-            "How far to trust the tool here cannot be told yet: it takes results from two firings."
-        )
+        return paragraph(f"{NO_TRUST} {not_tried()}")
     scores = review.scores
     off = {name: f"{100 * np.sqrt(value):.0f}" for name, value in scores["brier"].items()}
     who = {"learned": "the log", "rules": "the rules", "blend": "a blend of log and rules"}

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 import numpy as np
 
 from runpredict.answers.review import Review
 from runpredict.pages.plain import paragraph, percent, printable
-from runpredict.pages.review_tables import review_tables
-from runpredict.pages.words import CAUTION, WORTH_TELLING_MM
+from runpredict.pages.review_tables import NO_TRUST, early_stops, review_tables, surprise_words
+from runpredict.pages.words import CAUTION, not_tried
 from runpredict.tables.firings import firing_words
 from runpredict.units import LengthUnits, format_distance
 
@@ -32,7 +32,7 @@ def review_text(review: Review, units: LengthUnits = "mm", long: bool = False) -
     """
     parts = [
         "\n".join([_ran(review), *_newest(review)]),
-        _listed("What surprised", list(_surprises(review, units))),
+        "\n".join([paragraph(surprise_words(review)), *_bullets(_surprises(review, units))]),
         _listed("What to change", list(_changes(review, units))),
         _trust(review),
         review_tables(review, units) if long else "Every table: the same command with --long.",
@@ -44,7 +44,11 @@ def review_text(review: Review, units: LengthUnits = "mm", long: bool = False) -
 def _listed(head: str, lines: list[str]) -> str:
     if not lines:
         return f"{head}: nothing."
-    return "\n".join([f"{head}:", *(paragraph(f"- {printable(line)}") for line in lines)])
+    return "\n".join([f"{head}:", *_bullets(lines)])
+
+
+def _bullets(lines: Iterable[str]) -> list[str]:
+    return [paragraph(f"- {printable(line)}") for line in lines]
 
 
 def _ran(review: Review) -> str:
@@ -102,19 +106,16 @@ def _changes(review: Review, units: LengthUnits) -> Iterator[str]:
             f"Give {row['over']} over {row['under']} room: together {row['than_either']:.2g} times "
             "as fluid as the runnier of them alone."
         )
-    stops = review.early_stops
-    lower = (stops["spare_mm"] >= WORTH_TELLING_MM) & ~stops["glaze"].isin(often["glaze"])
-    for _, row in stops.loc[lower].head(2).iterrows():
-        spare, used = (format_distance(row[name], units) for name in ("spare_mm", "lower_edge_mm"))
-        yield f"{row['glaze']} could end {spare} lower than where it does now ({used} up)."
+    for stop in early_stops(review, units)[:2]:
+        yield (
+            f"{stop.glaze} could end {stop.safe} above the foot; it ends {stop.used} up now. Put "
+            f"there, {stop.held} stay within {percent(review.tolerance)} risk."
+        )
 
 
 def _trust(review: Review) -> str:
     if review.scores.empty:
-        return (
-            "How far to trust the tool here cannot be told yet: it takes results from three "
-            "firings."
-        )
+        return paragraph(f"{NO_TRUST} {not_tried()}")
     known = review.predicted_seen["past_foot"] != ""
     told = review.predicted_seen.loc[known, "risk"].sum()
     held = (

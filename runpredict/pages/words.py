@@ -21,7 +21,12 @@ CAUTION = (
     "gas to licensed people."
 )
 
-WORTH_TELLING_MM = 5.0  # a layer that could end this much lower is a loss worth a sentence
+BASIS = {
+    "rules": "physics and rules of thumb",
+    "blend": "the log and rules of thumb, blended",
+    "learned": "the log of this studio",
+    "untried": "physics, rules of thumb and the log of this studio, not yet tried",
+}
 
 # Words for how a melt stands at the top of its firing, by log10 of viscosity in Pa s;
 # common practice, no source.
@@ -116,12 +121,30 @@ def tolerated(tolerance: float) -> str:
     )
 
 
+def not_tried() -> str:
+    """That a log's model is not proved yet, and what that takes."""
+    from runpredict.model.trial import LEAST_FIRINGS  # noqa: PLC0415 - loads scikit-learn
+
+    return (
+        "What the log taught has not been tried yet on firings it had not seen; that takes results "
+        f"from {LEAST_FIRINGS} firings."
+    )
+
+
+def basis_short(answer: Answer) -> str:
+    """What the numbers rest on, in a few words."""
+    basis = answer.predictor.basis
+    return BASIS["untried" if basis != "rules" and answer.trial is None else basis]
+
+
 def basis_words(answer: Answer) -> str:
     """What the numbers rest on, in a sentence or two."""
     return f"{_who_answered(answer)} {_tried_out(answer)}".rstrip()
 
 
 def _who_answered(answer: Answer) -> str:
+    if answer.predictor.basis != "rules" and answer.trial is None:
+        return f"These numbers rest on {BASIS['untried']}. {not_tried()}"
     if answer.predictor.basis == "learned":
         return "These numbers rest on the log of this studio, on top of physics."
     if answer.predictor.basis == "blend":
@@ -147,7 +170,6 @@ def _tried_out(answer: Answer) -> str:
     chance = np.exp(-answer.trial.scores["log_loss"])
     return (
         f"Asked about {answer.trial.pieces} logged pieces from firings it had not seen, it gave "
-        f"what became of a pot a chance of {percent(chance['blend'])}; the rules alone gave it "
-        f"{percent(chance['rules'])}, and saying the same of every pot "
-        f"{percent(chance['base rate'])} (higher is better)."
+        f"{percent(chance['blend'])} on average to what then happened; the rules alone "
+        f"{percent(chance['rules'])}; one guess for all pots {percent(chance['base rate'])}."
     )

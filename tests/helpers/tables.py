@@ -2,6 +2,7 @@
 
 import warnings
 
+import numpy as np
 import pandas as pd
 import pytest
 
@@ -20,12 +21,26 @@ LAYER = {
     "lower_edge_mm": 5.0,
     "upper_edge_mm": 90.0,
 }
+STIFF_WT = {"SiO2": 74.0, "Al2O3": 14.0, "CaO": 6.0, "Na2O": 3.0, "K2O": 3.0}
 ANALYSIS = {"glaze": "sea", "source": "analysis", "SiO2": 65.0, "Al2O3": 15.0, "CaO": 20.0}
 
 
 def layers(*changes):
     """Layers of a sound piece, each with some cells changed."""
     return pd.DataFrame([{**LAYER, **change} for change in changes])
+
+
+def calm_studio():
+    """Log and glazes of a studio with one stiff glaze that stops far up, and one that runs."""
+    rng = np.random.default_rng(3)
+    rows = [
+        {"piece": f"p{i}", "firing": f"f{i % 4}", "glaze": ("still", "sea")[i % 2],
+         "lower_edge_mm": float(rng.integers(20, 45)), "coats": int(rng.integers(1, 3)),
+         "past_foot": "no", "run_mm": float(rng.integers(0, 3 + 9 * (i % 2)))}
+        for i in range(40)
+    ]  # fmt: skip
+    stiff = {"glaze": "still", "source": "analysis", **STIFF_WT}
+    return layers(*rows), pd.DataFrame([ANALYSIS, stiff])
 
 
 def faults_of(call, *args, **kwargs):

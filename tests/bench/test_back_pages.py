@@ -1,0 +1,49 @@
+"""Looking back on the page: the same words, counts and lengths as on the terminal."""
+
+import time
+
+from helpers.bench import Visitor, bench
+from helpers.tables import calm_studio
+
+from runpredict import review
+from runpredict.logbook.book import import_files
+from runpredict.model.trial import LEAST_FIRINGS
+from runpredict.pages.review_tables import early_stops, surprise_words
+from runpredict.tables.csv_files import write_tables
+
+
+def back_page(folder, log, glazes):
+    """The page that looks back on a log, once it is learned."""
+    tables = {folder / "glazes.csv": glazes, folder / "log.csv": log}
+    write_tables(tables)
+    import_files(list(tables), folder)
+    with bench(folder, invented=False) as app:
+        visitor = Visitor(app)
+        visitor.get("/")
+        deadline = time.monotonic() + 60
+        while visitor.get("/back") and "results came as a surprise" not in visitor.text:
+            assert time.monotonic() < deadline
+            time.sleep(0.2)
+        return " ".join(visitor.text.split())
+
+
+def test_the_page_tells_what_the_terminal_does(tmp_path):
+    log, glazes = calm_studio()
+    page, found = back_page(tmp_path, log, glazes), review(log, glazes)
+    assert surprise_words(found) in page
+    told = early_stops(found, "mm")
+    assert {stop.glaze for stop in told} == {"still", "sea"}
+    for stop in told:
+        row = f"</th><td>{stop.safe}</td><td>{stop.used}</td><td>{stop.held}</td>"
+        assert f"<bdi>{stop.glaze}</bdi>{row}" in page
+    assert "not been tried" not in page
+    assert "by models that had not seen the firing" in page
+
+
+def test_before_any_trial_the_page_says_so(tmp_path):
+    log, glazes = calm_studio()
+    firings = log["firing"].drop_duplicates().tolist()[: LEAST_FIRINGS - 1]
+    page = back_page(tmp_path, log.loc[log["firing"].isin(firings)], glazes)
+    assert "not been tried yet on firings it had not seen" in page
+    assert f"that takes results from {LEAST_FIRINGS} firings." in page
+    assert "by the rules" in page
