@@ -345,6 +345,33 @@ def _inch_text(size_in: float) -> str:
     return f"{whole} {Fraction(part, 16)}" if whole else str(Fraction(part, 16))
 
 
+def thinner_as_written(length_mm: float, units: LengthUnits = "mm") -> float:
+    """The length that `format_length` writes without rounding, this one or the next below it.
+
+    Parameters
+    ----------
+    length_mm : float
+        0 or above. [mm]
+    units : {"mm", "in"}
+
+    Returns
+    -------
+    float
+        [mm]
+
+    Examples
+    --------
+    >>> thinner_as_written(0.226), thinner_as_written(1.28), thinner_as_written(0.226, "in")
+    (0.22, 1.2, 0.2032)
+    """
+    if units == "mm":
+        lines = 100 if length_mm < 1 else 10 if length_mm < 10 else 1
+        return math.floor(length_mm * lines + 1e-9) / lines
+    size_in = length_mm / MM_PER_INCH
+    lines = 1000 if size_in < 1 / 16 else 16
+    return round(math.floor(size_in * lines + 1e-9) / lines * MM_PER_INCH, 6)
+
+
 def format_distance(distance_mm: float, units: LengthUnits = "mm") -> str:
     """Write a way along a wall, which nobody measures finer than a sixteenth of an inch.
 

@@ -19,10 +19,12 @@ import pandas as pd
 from runpredict.answers import decisions
 from runpredict.answers.decisions import Ask
 from runpredict.arrays import AnyArray, Bools, Floats, Indices, Objects
+from runpredict.model.features import FIRED_SHARE
 from runpredict.model.stacks import Stacks
 from runpredict.tables.columns import cones
 from runpredict.tables.plan import PlanTables
 from runpredict.tables.rows import with_defaults
+from runpredict.units import HAND_STEP_MM, LengthUnits, thinner_as_written
 
 MOST_MOVES = 3
 LITTLE_WAX_M = 6.5e-3  # a wax line raised by so little costs no pot its looks; a judgement
@@ -69,14 +71,19 @@ class Case:
     cooler : callable
         Gives all pieces of the plan, each fired one cone lower, or as planned where there is no
         lower cone.
-    step_m : float
-        Lines of the ruler. [m]
+    units : "mm" or "in"
+        Of the ruler that changes are told on.
     """
 
     ask: Ask
     pieces: Indices
     cooler: Callable[[], Stacks]
-    step_m: float
+    units: LengthUnits = "mm"
+
+    @property
+    def step_m(self) -> float:
+        """From one line of the ruler to the next. [m]"""
+        return 1e-3 * HAND_STEP_MM[self.units]
 
     def take(self, pieces: Indices) -> Case:
         """The same for some of the pieces."""
@@ -93,13 +100,15 @@ class Advice:
         `none` (safe as planned), `change`, `dish` (no change is enough), or `pedestal` (a glaze
         that is meant to run, which is caught in a dish as a matter of course).
     kind : ndarray of str, shape (n, 3)
-        `wax`, `edge`, `coat`, `hold` or `cone`, the order in which they are told; "" for none.
+        `wax`, `edge`, `coat`, `thickness` (what a coat less makes of a layer that was measured),
+        `hold` or `cone`, the order in which they are told; "" for none.
     layer : ndarray of int, shape (n, 3)
         The layer it is made to, 0 where it is made to none.
     planned, changed : ndarray, shape (n, 3)
-        Band or lower edge [m], number of coats, or hold [min]; NaN for a cone.
-    little : ndarray of bool, shape (n,)
-        A band raised by so little that nothing need be caught.
+        Band or lower edge [m], number of coats, thickness of the dry layer [m], or hold [min];
+        NaN for a cone.
+    risk : ndarray, shape (n,)
+        Of each piece changed so; as planned where nothing is changed.
     """
 
     word: Objects
@@ -107,7 +116,7 @@ class Advice:
     layer: Indices
     planned: Floats
     changed: Floats
-    little: Bools
+    risk: Floats
 
     def set(self, pieces: slice, part: Advice) -> None:
         """Write down what is enough for some of the pieces."""
@@ -115,8 +124,9 @@ class Advice:
             getattr(self, name)[pieces] = getattr(part, name)
 
     @classmethod
-    def nothing(cls, count: int) -> Advice:
-        """No change for so many pieces."""
+    def nothing(cls, risk: Floats) -> Advice:
+        """No change for pieces of these risks."""
+        count = len(risk)
         shape = (count, MOST_MOVES)
         return cls(
             word=np.full(count, "none", dtype=object),
@@ -124,7 +134,7 @@ class Advice:
             layer=np.zeros(shape, dtype=np.intp),
             planned=np.full(shape, np.nan),
             changed=np.full(shape, np.nan),
-            little=np.zeros(count, dtype=bool),
+            risk=np.array(risk, dtype=float),
         )
 
 
@@ -184,8 +194,11 @@ def reach(case: Case, move: Move, way: tuple[Move, ...]) -> Reach:
     if move.kind == "coat":
         least = _least_coats(stacks, layer)
         coats = decisions.pick(stacks.coats, layer)
-        there = decisions.pick(stacks.glazed, layer) > 0
-        return Reach(layer, coats - 1.0, 0.0, np.ones(n, np.intp), there & (coats > least))
+        there = (decisions.pick(stacks.glazed, layer) > 0) & (coats > least)
+        measured = decisions.pick(stacks.measured, layer) > 0
+        thinner, thinner_yet = _thinner_m(case, layer)
+        left = np.where(measured, thinner, coats - 1.0)
+        return Reach(layer, left, 0.0, np.ones(n, np.intp), there & (~measured | thinner_yet))
     if move.kind == "hold":
         minutes = np.ceil(stacks.hold_min).astype(np.intp)
         return Reach(layer, minutes.astype(float), -1.0, minutes, minutes > 0)
@@ -206,6 +219,17 @@ def reach(case: Case, move: Move, way: tuple[Move, ...]) -> Reach:
         if move.kind == "edge":
             possible &= layer != decisions.top_layer(stacks)
     return Reach(layer, case.step_m * first, case.step_m, steps, possible)
+
+
+def _thinner_m(case: Case, layer: Indices) -> tuple[Floats, Bools]:
+    """A layer as thick, dry, as with a coat less, as it is written; and whether that is thinner."""
+    stacks = case.ask.stacks
+    fewer = np.maximum(decisions.pick(stacks.coats, layer).astype(np.intp) - 1, 1)
+    ratio = stacks.coat_ratio[np.arange(len(layer)), layer, fewer - 1]
+    dry_m = decisions.pick(stacks.thickness_m, layer) / FIRED_SHARE
+    written = [1e-3 * thinner_as_written(mm, case.units) for mm in 1e3 * ratio * dry_m]
+    thinner = np.array(written, dtype=float)
+    return thinner, (thinner > 0.0) & (thinner < dry_m)
 
 
 def _least_coats(stacks: Stacks, layer: Indices) -> Floats:
@@ -249,8 +273,12 @@ def changed(case: Case, way: tuple[Move, ...], reaches: list[Reach], share: Floa
         elif move.kind in EDGES:
             lower[everyone, far.layer] = np.maximum(lower[everyone, far.layer], height_m)
         elif move.kind == "coat":
-            coats = np.maximum(amount.astype(np.intp), 1)
-            thickness[everyone, far.layer] *= stacks.coat_ratio[everyone, far.layer, coats - 1]
+            measured = stacks.measured[everyone, far.layer]
+            coats = np.where(measured, 1, np.maximum(amount, 1.0)).astype(np.intp)
+            fewer = (
+                stacks.coat_ratio[everyone, far.layer, coats - 1] * thickness[everyone, far.layer]
+            )
+            thickness[everyone, far.layer] = np.where(measured, FIRED_SHARE * amount, fewer)
         elif move.kind == "hold":
             stacks = decisions.with_hold(stacks, np.minimum(amount, stacks.hold_min))
     lower = np.where(stacks.present, np.minimum(lower, stacks.upper_m), stacks.lower_m)
@@ -277,7 +305,7 @@ def advise(case: Case, risk: Floats, meant_to_run: Bools) -> Advice:
     -------
     Advice
     """
-    advice = Advice.nothing(len(risk))
+    advice = Advice.nothing(risk)
     over = risk > case.ask.tolerance
     advice.word[over] = np.where(meant_to_run[over], "pedestal", "dish")
     left = np.flatnonzero(over & ~meant_to_run)
@@ -331,7 +359,9 @@ def _try(case: Case, way: tuple[Move, ...], left: Indices, risk: Floats, advice:
 
     count = decisions.least_safe(after, part.ask.tolerance, risk[left], finest)
     enough = np.flatnonzero(count >= 0)
-    _write_down(advice, way, left, part.ask.stacks, reaches, count / finest, enough)
+    if len(enough):
+        _write_down(advice, way, left, part.ask.stacks, reaches, count / finest, enough)
+        advice.risk[left[enough]] = after(count[enough], enough)
     return left[enough]
 
 
@@ -346,13 +376,18 @@ def _write_down(
 ) -> None:
     at = pieces[enough]
     advice.word[at] = "change"
-    advice.little[at] = way == (Move("wax", little=True),)
     for place, (move, far) in enumerate(zip(way, reaches, strict=True)):
         kind = move.kind.removeprefix("top ")
         planned = {"hold": stacks.hold_min, "cone": np.full(len(share), np.nan)}.get(kind)
         if planned is None:
             planned = decisions.pick(stacks.coats if kind == "coat" else stacks.lower_m, far.layer)
-        advice.kind[at, place] = kind
+        kinds = np.full(len(share), kind, dtype=object)
+        if kind == "coat":
+            measured = decisions.pick(stacks.measured, far.layer) > 0
+            kinds[measured] = "thickness"
+            dry_m = decisions.pick(stacks.thickness_m, far.layer) / FIRED_SHARE
+            planned = np.where(measured, dry_m, planned)
+        advice.kind[at, place] = kinds[enough]
         advice.layer[at, place] = far.layer[enough] + 1 if kind in ("wax", "edge", "coat") else 0
         advice.planned[at, place] = planned[enough]
         advice.changed[at, place] = far.at(share)[enough]

@@ -28,7 +28,7 @@ from runpredict.tables.firings import firing_words, named_so
 from runpredict.tables.plan import PlanTables, check_plan
 from runpredict.tables.roles import ROLES
 from runpredict.tables.rows import with_defaults
-from runpredict.units import HAND_STEP_MM, LengthUnits
+from runpredict.units import LengthUnits
 
 if TYPE_CHECKING:
     from runpredict.model.learned import Trial
@@ -47,8 +47,8 @@ class Answer:
         piece, firing, risk, layer_to_blame, wax_height_mm, cookie, cookie_diameter_mm,
         cookie_height_mm. Blank where there is none: no wax height where more than a quarter of
         the wall would have to be bare, no size where nothing need be caught. cookie is `none`,
-        `advised`, `needed` or `dish`, for a piece that is fired as planned; the sizes of a dish
-        are its diameter within and its depth.
+        `advised`, `needed` or `dish`, for a piece that is fired as planned whatever change is
+        advised; the sizes of a dish are its diameter within and its depth.
     outlook : DataFrame, one row a piece
         spare_layer, spare_glaze and spare_mm: of a safe piece, the layer with most room below it
         and how much further down that could end; past_foot_cm3: no more than this passes the
@@ -82,11 +82,11 @@ class Answer:
         Tried when first asked for.
         """
         if units not in self._advice:
-            found = Advice.nothing(len(self.pieces))
+            risk = self.pieces["risk"].to_numpy()
+            found = Advice.nothing(risk)
             for portion, case in _cases(self.tables, self.stacks, self.predictor, self.tolerance):
-                risk = self.pieces["risk"].to_numpy()[portion]
                 meant = is_meant_to_run(self.stacks)[portion]
-                found.set(portion, advise(replace(case, step_m=_step_m(units)), risk, meant))
+                found.set(portion, advise(replace(case, units=units), risk[portion], meant))
             self._advice[units] = found
         return self._advice[units]
 
@@ -106,9 +106,10 @@ class Answer:
         -------
         DataFrame, one row a change, a row at least for each piece, in the order of `pieces`
             piece, firing; advice (`none`: safe as planned; `change`; `dish`: no change is
-            enough; `pedestal`: meant to run); change (`wax`, `edge`, `coat`, `hold`, `cone` or
-            ""); layer and glaze it is made to (0 and "" for none); planned and changed: the bare
-            band or lower edge [mm], the number of coats, the hold [min], or the cone.
+            enough; `pedestal`: meant to run); change (`wax`, `edge`, `coat`, `thickness`, `hold`,
+            `cone` or ""); layer and glaze it is made to (0 and "" for none); planned and changed:
+            the bare band or lower edge [mm], the number of coats, the thickness of the dry layer
+            [mm], the hold [min], or the cone.
         """
         return _changes_table(self, self.advice(units))
 
@@ -116,8 +117,9 @@ class Answer:
     def limits(self) -> pd.DataFrame:
         """How far down each layer may come and how many coats it may have, the rest as planned.
 
-        One row a layer: piece, firing, layer, glaze, lowest_edge_mm and most_coats. Blank edge
-        and 0 coats where the other layers alone are too much. Worked out when asked for.
+        One row a layer: piece, firing, layer, glaze, lowest_edge_mm and most_coats (like those
+        on it, of a layer that was measured). Blank edge and 0 coats where the other layers alone
+        are too much. Worked out when asked for.
         """
         parts = list(asks(self.stacks, self.predictor, self.tolerance))
         each = range(self.stacks.present.shape[1])
@@ -262,7 +264,7 @@ def answer(
     predictor, trial = taught or predictor_of(tables, progress)
     girth = cookies.rim_over_foot(stacks)
     meant = is_meant_to_run(stacks)
-    advice = Advice.nothing(len(girth))
+    advice = Advice.nothing(np.full(len(girth), np.nan))
     parts = []
     for portion, case in _cases(tables, stacks, predictor, tolerance):
         parts.append(_judge(case.ask, girth[portion]))
@@ -284,14 +286,10 @@ def answer(
     )
 
 
-def _step_m(units: LengthUnits) -> float:
-    return 1e-3 * HAND_STEP_MM[units]
-
-
 def _cases(
     tables: PlanTables, stacks: Stacks, predictor: Predictor, tolerance: float
 ) -> Iterator[tuple[slice, Case]]:
-    """A portion of the pieces at a time, and where it lies, told in whole millimetres."""
+    """A portion of the pieces at a time, and where it lies, told on a ruler in mm."""
 
     @cache
     def cooler() -> Stacks:
@@ -302,7 +300,7 @@ def _cases(
         end = start + len(ask.stacks.hold_min)
         yield (
             slice(start, end),
-            Case(ask, np.arange(start, end), cooler, _step_m("mm")),
+            Case(ask, np.arange(start, end), cooler),
         )
         start = end
 
@@ -459,9 +457,10 @@ def _changes_table(answer: Answer, advice: Advice) -> pd.DataFrame:
     made[:, 0] |= advice.word != "change"
     piece, place = np.nonzero(made)
     kind, layer = advice.kind[piece, place], advice.layer[piece, place]
+    in_mm = np.isin(kind, ("wax", "edge", "thickness"))
     names = np.append(answer.stacks.glaze_name, np.full((len(made), 1), ""), axis=1)
     planned, changed = (
-        np.where(np.isin(kind, ("wax", "edge")), 1e3 * amount[piece, place], amount[piece, place])
+        np.where(in_mm, 1e3 * amount[piece, place], amount[piece, place])
         for amount in (advice.planned, advice.changed)
     )
     table = answer.pieces[["piece", "firing"]].iloc[piece].reset_index(drop=True)

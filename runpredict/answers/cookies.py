@@ -127,10 +127,9 @@ def catch_word(risk: Floats, advice: Advice, tolerance: float) -> Objects:
     -------
     ndarray of str, shape (n,)
         `dish` where no change is enough or a glaze is meant to run; else `none` at or under the
-        tolerance, or where a few millimetres more of wax are enough; `needed` from
-        `needed_from`; `advised` between.
+        tolerance, whatever change is enough; `needed` from `needed_from`; `advised` between.
     """
     words = np.where(risk >= needed_from(tolerance), "needed", "advised").astype(object)
-    words[(risk <= tolerance) | advice.little] = "none"
+    words[risk <= tolerance] = "none"
     words[np.isin(advice.word, ("dish", "pedestal"))] = "dish"
     return words

@@ -12,9 +12,10 @@ from runpredict.answers.advice import a_cone_lower
 from runpredict.answers.check import Answer
 from runpredict.arrays import Floats
 from runpredict.model.chances import Predictor
-from runpredict.model.features import MORE_COATS, features_of
+from runpredict.model.features import FIRED_SHARE, MORE_COATS, features_of
 from runpredict.model.stacks import Stacks, stacks_of
 from runpredict.tables.rows import with_defaults
+from runpredict.units import thinner_as_written
 
 LONGEST_HOLD_MIN = 60.0
 BAND_SHARE = 0.5  # of the height of the glaze, up to which a wider band is looked at
@@ -38,8 +39,9 @@ class WhatIf:
         layer, glaze, edge_mm (where that layer alone ends, from the foot up) and risk, which
         hardly ever rises with it: what lies beneath may move more readily uncovered.
     by_coats : DataFrame
-        layer, glaze, coats (of that layer alone), risk, which never falls with coats, and planned
-        (True for the coats of the plan).
+        layer, glaze, coats (of that layer alone), thickness_mm (so many coats like those on it,
+        dry, of a layer that was measured; NaN of another), risk, which never falls with coats, and
+        planned (True for the coats of the plan).
     by_hold : DataFrame
         hold_min, from 0 to an hour or twice the planned hold, and risk, which never falls with it.
     by_hold_cooler : DataFrame
@@ -152,12 +154,21 @@ def _by_coats(stacks: Stacks, predictor: Predictor) -> pd.DataFrame:
         most = min(planned + MORE_COATS, stacks.coat_ratio.shape[2])
         coats = np.arange(1, most + 1)
         ratio = stacks.coat_ratio[0, k, :most]
+        thickness_mm = np.full(most, np.nan)
+        if stacks.measured[0, k]:
+            dry_mm = 1e3 * float(stacks.thickness_m[0, k]) / FIRED_SHARE
+            thickness_mm = np.array([thinner_as_written(dry_mm * times) for times in ratio])
+            thickness_mm[coats == planned] = dry_mm
+            ratio = thickness_mm / dry_mm
         changed = decisions.with_thickness(_copies(stacks, most), np.full(most, k), ratio)
-        part = pd.DataFrame({"coats": coats, "risk": _risks(predictor, changed)})
+        part = pd.DataFrame(
+            {"coats": coats, "thickness_mm": thickness_mm, "risk": _risks(predictor, changed)}
+        )
         parts.append(
             part.assign(layer=int(k) + 1, glaze=stacks.glaze_name[0, k], planned=coats == planned)
         )
-    return pd.concat(parts, ignore_index=True)[["layer", "glaze", "coats", "risk", "planned"]]
+    columns = ["layer", "glaze", "coats", "thickness_mm", "risk", "planned"]
+    return pd.concat(parts, ignore_index=True)[columns]
 
 
 def _by_hold(stacks: Stacks, predictor: Predictor) -> pd.DataFrame:

@@ -249,7 +249,8 @@ def advised(
             form = form.changed(layer, "lower_edge_mm", written_length(float(amount), units))
         elif change.change == "coat":
             form = form.changed(layer, "coats", f"{float(amount):.0f}")
-            form = form.changed(layer, "thickness_mm", "")
+        elif change.change == "thickness":
+            form = form.changed(layer, "thickness_mm", written_length(float(amount), units))
         elif change.change == "hold":
             form = form.changed(None, "hold_min", f"{float(amount):g}")
         elif change.change == "cone":

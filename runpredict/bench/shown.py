@@ -10,6 +10,7 @@ import pandas as pd
 
 from runpredict.answers.check import Answer
 from runpredict.answers.what_if import WhatIf, what_if
+from runpredict.bench.lengths import written_length
 from runpredict.bench.pictures import Gallery
 from runpredict.pages.advice_words import (
     briefly,
@@ -21,8 +22,9 @@ from runpredict.pages.advice_words import (
 )
 from runpredict.pages.piece import drawn_piece
 from runpredict.pages.plain import percent
-from runpredict.pages.sheet_text import BASIS, shown_name
+from runpredict.pages.sheet_text import shown_name
 from runpredict.pages.told import told
+from runpredict.pages.words import basis_short
 from runpredict.units import LengthUnits, format_distance
 
 TONES = ("fits", "near", "over")
@@ -93,6 +95,7 @@ GROUPS = {
     "cone": "A cone lower",
     "hold": "Shorten the hold",
     "coat": "One coat less",
+    "thickness": "Put a layer on thinner",
     "edge": "Stop a layer higher",
     "wax": "Leave more foot bare",
     "none": "Load as planned",
@@ -183,7 +186,7 @@ def _pot(
         brief=need[1],
         advice=str(row["advice"]),
         blame=f"{blamed.glaze} (layer {blamed.number})",
-        basis=BASIS[str(layers["basis"].iloc[0])],
+        basis=basis_short(answer),
         side=side,
         wall=wall,
         alt=ends,
@@ -215,7 +218,7 @@ def tries_of(answer: Answer, units: LengthUnits) -> list[Tries]:
     ]
     parts = [Tries("Bare foot", tuple(bands)), Tries("Hold at the top", tuple(holds))]
     for layer, rows in found.by_coats.groupby("layer", sort=True):
-        choices = [_coats_try(row, tolerance) for row in rows.itertuples()]
+        choices = [_coats_try(row, units, tolerance) for row in rows.itertuples()]
         name = shown_name(rows["glaze"].iloc[0])
         parts.insert(
             int(str(layer)), Tries(f"Coats of {name} (layer {layer})", tuple(choices[:TRIES]))
@@ -223,9 +226,10 @@ def tries_of(answer: Answer, units: LengthUnits) -> list[Tries]:
     return parts
 
 
-def _coats_try(row: Any, tolerance: float) -> Try:
-    fields = ((f"coats-{row.layer}", str(row.coats)), (f"thickness_mm-{row.layer}", ""))
-    label = f"{row.coats} coat{'s' if row.coats > 1 else ''}"
+def _coats_try(row: Any, units: LengthUnits, tolerance: float) -> Try:
+    thick = written_length(row.thickness_mm, units)
+    fields = ((f"coats-{row.layer}", str(row.coats)), (f"thickness_mm-{row.layer}", thick))
+    label = f"{row.coats} coat{'s' if row.coats > 1 else ''}{f', {thick} {units}' if thick else ''}"
     return _try(fields, label, row.risk, tolerance, row.planned)
 
 

@@ -11,10 +11,16 @@ import pandas as pd
 
 from runpredict.answers.check import Answer
 from runpredict.answers.cookies import needed_from
+from runpredict.answers.questions import WORTH_TELLING_MM
 from runpredict.model.chances import RUN_LEVELS
 from runpredict.pages.plain import percent
-from runpredict.pages.words import WORTH_TELLING_MM
-from runpredict.units import HAND_STEP_MM, MM_PER_INCH, LengthUnits, format_distance
+from runpredict.units import (
+    HAND_STEP_MM,
+    MM_PER_INCH,
+    LengthUnits,
+    format_distance,
+    format_length,
+)
 
 PAST = "past the foot"
 OVER_A_QUARTER = "over 1/4 of the wall"
@@ -24,6 +30,7 @@ COUNTED = {
     "wax": "wax",
     "edge": "stop higher",
     "coat": "a coat less",
+    "thickness": "thinner",
     "hold": "shorter hold",
     "cone": "a cone lower",
     "several": "more than one change",
@@ -106,8 +113,7 @@ def advice(answer: Answer, units: LengthUnits) -> list[str]:
         elif word == "change":
             said = _capital(_joined([_step(change, units) for change in changes]))
             said += _whose(changes)
-            if piece.cookie != "none":
-                said += f" Or fire it as planned on a cookie {size}. {wash}"
+            said += f" Or fire it as planned on a cookie {size}. {wash}"
         elif word == "pedestal":
             said = f"Meant to run: set it on a pedestal in a catch dish {size}. {wash}"
         else:
@@ -124,16 +130,17 @@ def advice(answer: Answer, units: LengthUnits) -> list[str]:
 def briefly(answer: Answer, units: LengthUnits) -> list[str]:
     """What to do with each piece, as short as a line of the kiln sheet is."""
     said = []
-    for _, changes, _ in _by_piece(answer, units):
+    for piece, changes, _ in _by_piece(answer, units):
         word = changes[0].advice
         if word == "change":
-            said.append(_capital(_joined([_step(c, units, brief=True) for c in changes])) + ".")
+            change = _capital(_joined([_step(c, units, brief=True) for c in changes]))
+            said.append(f"{change}, or as planned on a cookie {_catch_size(piece, units)}.")
         elif word == "none":
             said.append("As planned.")
         elif word == "pedestal":
-            said.append("Meant to run: pedestal and catch dish.")
+            said.append(f"Meant to run: pedestal in a catch dish {_catch_size(piece, units)}.")
         else:
-            said.append("Not on this pot: dish or other glaze.")
+            said.append(f"Not on this pot: other glaze, or dish {_catch_size(piece, units)}.")
     return said
 
 
@@ -182,10 +189,16 @@ def _step(change: Any, units: LengthUnits, brief: bool = False) -> str:
         )
     if change.change == "coat":
         new, old = (f"{coats:.0f}" for coats in (change.changed, change.planned))
-        return f"one coat less of {change.glaze} ({new} instead of {old})"
+        return f"one coat less of {change.glaze} ({new}{'' if brief else f' instead of {old}'})"
+    if change.change == "thickness":
+        new, old = (format_length(thick, units) for thick in (change.changed, change.planned))
+        instead = "" if brief else f" (dry) instead of {old}"
+        return f"put {change.glaze} on {new} thick{instead}"
     if change.change == "hold":
-        return f"hold {change.changed:g} min instead of {change.planned:g}"
-    return f"fire to cone {change.changed} instead of {change.planned}"
+        new, old = f"hold {change.changed:g} min", f" instead of {change.planned:g}"
+    else:
+        new, old = f"fire to cone {change.changed}", f" instead of {change.planned}"
+    return new if brief else new + old
 
 
 def _joined(parts: Sequence[str]) -> str:
@@ -223,13 +236,16 @@ def size_words(piece: Any, units: LengthUnits) -> str:
 
 
 def catch_words(piece: Any, units: LengthUnits) -> str:
-    """What catches a piece, short: "none", "needed: 98 x 7 mm"."""
-    if piece.cookie == "none":
-        return "none"
+    """What catches a piece fired as planned, short: "none", "needed: 98 x 7 mm"."""
+    return "none" if piece.cookie == "none" else f"{piece.cookie}: {_catch_size(piece, units)}"
+
+
+def _catch_size(piece: Any, units: LengthUnits) -> str:
     wide, high = (
         rounded_up(size, units) for size in (piece.cookie_diameter_mm, piece.cookie_height_mm)
     )
-    return f"{piece.cookie}: {wide.removesuffix(f' {units}')} x {high}"
+    size = f"{wide.removesuffix(f' {units}')} x {high}"
+    return size.replace(" ", "\N{NO-BREAK SPACE}")  # half of it on a line would mislead
 
 
 def wax_words(wax_height_mm: float, units: LengthUnits) -> str:
@@ -240,7 +256,8 @@ def wax_words(wax_height_mm: float, units: LengthUnits) -> str:
 def catch_help(tolerance: float) -> str:
     """What the words for a cookie mean, to stand where they stand."""
     return (
-        "A cookie is for a pot fired as planned; one changed as told needs none. Advised: its "
+        "A cookie is for a pot fired as planned, in place of the change; one changed as told needs "
+        "none. Advised: its "
         f"risk is over {percent(tolerance)}. Needed: {percent(needed_from(tolerance))} or more. "
         "Dish: no change is enough, or a glaze is meant to run. Kiln wash goes under and on each."
     )

@@ -18,10 +18,17 @@ from runpredict.pages.words import CAUTION, basis_words, tolerated
 from runpredict.units import LengthUnits
 
 DEMO_HEADLINE = "Sample studio, invented: no real potter, glaze or result."
-HEADINGS = ("risk", "piece", "layer to blame", "its run (5 to 95 %)", "wax alone", "cookie")
+HEADINGS = (
+    "risk",
+    "piece",
+    "layer to blame",
+    "its run (5 to 95 %)",
+    "wax alone",
+    "cookie, as planned",
+)
 HOW_TO_READ = (
-    "Wax alone: the bare band above the foot that is enough if nothing else is changed. Cookie: "
-    "how wide and how high."
+    "Wax alone: the bare band above the foot that is enough if nothing else is changed. Cookie, as "
+    "planned: how wide and how high, where nothing is changed."
 )
 
 

@@ -19,7 +19,7 @@ from runpredict.pages.sheet_text import HEADINGS, POTS_A_PAGE, FiringText, Piece
 from runpredict.pages.style import GRID, INK, wrapped
 
 # Shares of the page's width, in the order of the headings.
-SHARES = (0.045, 0.07, 0.155, 0.07, 0.335, 0.09, 0.145, 0.09)
+SHARES = (0.045, 0.07, 0.155, 0.07, 0.48, 0.09, 0.09)
 BOX_IN, GAP_IN = 0.15, 0.08
 LOW_IN, HIGH_IN = 0.26, 0.5  # least and most height of a line
 LINE_PT = 7.0
@@ -73,8 +73,7 @@ def _lefts(pages: Pages) -> list[float]:
 def _cells(pages: Pages, piece: PieceText, sheet: SheetText) -> list[list[str]]:
     """The lines of every cell of a pot's line."""
     mark = "▲ " if piece.over else ""
-    cells = ("", "", piece.name, f"{mark}{piece.risk}", piece.brief, piece.bare, piece.catch,
-             sheet.ran)  # fmt: skip
+    cells = ("", "", piece.name, f"{mark}{piece.risk}", piece.brief, piece.bare, sheet.ran)
     room = [share * pages.width - GAP_IN for share in SHARES]
     return [wrapped(cell, width, LINE_PT) for cell, width in zip(cells, room, strict=True)]
 

@@ -80,10 +80,14 @@ class Piece:
         return max(1.0, *(layer.upper_mm for layer in self.layers))
 
     @property
+    def planned_band_mm(self) -> float:
+        """The bare band as planned."""
+        return min(layer.lower_mm for layer in self.layers)
+
+    @property
     def band_mm(self) -> float:
         """The bare band to leave: as advised, else as planned."""
-        planned = min(layer.lower_mm for layer in self.layers)
-        return planned if np.isnan(self.wax_mm) else self.wax_mm
+        return self.planned_band_mm if np.isnan(self.wax_mm) else self.wax_mm
 
 
 def find_piece(

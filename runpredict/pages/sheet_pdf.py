@@ -105,7 +105,11 @@ def _facts(piece: PieceText) -> list[tuple[str, float, dict[str, Any]]]:
     facts: list[tuple[str, float, dict[str, Any]]] = [
         (f"{piece.name}: {mark}{piece.risk} risk", HEAD_PT, bold),
         (piece.change, BODY_PT, bold),
-        (f"Wax alone: {piece.wax}. Cookie: {piece.catch}. Rests on {piece.basis}.", SMALL_PT, {}),
+        (
+            f"Wax alone: {piece.wax}. Cookie, as planned: {piece.catch}. Rests on {piece.basis}.",
+            SMALL_PT,
+            {},
+        ),
         (f"Why: {piece.blame}: {piece.why}", SMALL_PT, {}),
     ]
     facts += [

@@ -6,6 +6,7 @@ import itertools
 from collections.abc import Callable
 from dataclasses import dataclass
 
+import numpy as np
 import pandas as pd
 
 from runpredict.answers.check import Answer
@@ -20,7 +21,7 @@ from runpredict.pages.heat_words import heat_words
 from runpredict.pages.piece import Piece, drawn_piece
 from runpredict.pages.plain import percent
 from runpredict.pages.told import ToldPiece, told_firings
-from runpredict.pages.words import CAUTION, basis_words, tolerated
+from runpredict.pages.words import CAUTION, basis_short, basis_words, tolerated
 from runpredict.units import LengthUnits, format_distance
 
 Progress = Callable[[float], None]
@@ -30,7 +31,7 @@ MOST_NAME = 200  # letters of a name that are shown
 JOINERS = "\u200c\u200d"  # within words of some scripts; they turn nothing round
 TITLE = "Kiln sheet"
 DETAIL_TITLE = "Pot by pot"
-HEADINGS = ("done", "", "pot", "risk", "what to do", "bare foot", "cookie or dish", "ran")
+HEADINGS = ("done", "", "pot", "risk", "what to do", "bare foot", "ran")
 HOW_TO_READ = (
     "Risk is the chance that any layer of a pot runs past its foot. Of twenty like it, one runs "
     "less than the first length of a range and one more than the second."
@@ -52,11 +53,6 @@ WHERE = (
     "These stay over the risk whatever is changed: on the lowest shelf or at its edge, with "
     "nothing below or touching them and no work of others near, each in its catch dish:"
 )
-BASIS = {
-    "rules": "physics and rules of thumb",
-    "blend": "the log and rules of thumb, blended",
-    "learned": "the log of this studio",
-}
 
 
 @dataclass(frozen=True)
@@ -79,8 +75,10 @@ class PieceText:
     ----------
     place : int
         Its row in the answer.
-    brief, bare, catch : str
-        Its line of the kiln sheet: what to do, the bare band to leave, what it stands on.
+    brief, bare : str
+        Its line of the kiln sheet: what to do, and the bare band to leave.
+    catch : str
+        What it should stand on if it is fired as planned.
     """
 
     piece: Piece
@@ -215,15 +213,21 @@ def _piece_text(answer: Answer, told: ToldPiece, units: LengthUnits) -> PieceTex
         over=bool(row["risk"] > answer.tolerance),
         risk=percent(row["risk"]),
         brief=_named(told.brief, names),
-        bare=format_distance(drawn.band_mm, units),
+        bare=_bare_words(drawn, units),
         catch=catch_words(row, units),
         wax=wax_words(row["wax_height_mm"], units),
         blame=f"{shown_name(blamed['glaze'])} (layer {blamed['layer']})",
         change=_named(row["advice"], names),
         why=_named(f"{blamed['reason']}.", names),
-        basis=BASIS[blamed["basis"]],
+        basis=basis_short(answer),
         layers=tuple(_layer_text(layer, units) for _, layer in layers.iterrows()),
     )
+
+
+def _bare_words(drawn: Piece, units: LengthUnits) -> str:
+    """The bare band to leave: as advised, or as planned where a cookie takes its place."""
+    band, planned = (format_distance(mm, units) for mm in (drawn.band_mm, drawn.planned_band_mm))
+    return band if np.isnan(drawn.wax_mm) else f"{band}, on a cookie {planned}"
 
 
 def _layer_text(layer: pd.Series, units: LengthUnits) -> LayerText:

@@ -29,7 +29,7 @@ class Told(NamedTuple):
     layers : DataFrame
         `Answer.layers` and reason: what each number rests on.
     pieces : DataFrame
-        `Answer.pieces` and advice: what to do with each piece.
+        `Answer.pieces`, advice: what to do with each piece, and after: its risk changed so.
     """
 
     layers: pd.DataFrame
@@ -93,7 +93,9 @@ def told(answer: Answer, units: LengthUnits = "mm") -> Told:
     why = reasons(answer.features, answer.neighbour, answer.predictor.seen(), units)
     return Told(
         answer.layers.assign(reason=why),
-        answer.pieces_in(units).assign(advice=advice(answer, units)),
+        answer.pieces_in(units).assign(
+            advice=advice(answer, units), after=answer.advice(units).risk
+        ),
     )
 
 
@@ -139,7 +141,7 @@ def write_answer(answer: Answer, folder: str | os.PathLike[str], units: LengthUn
     BadInput : a file that cannot be written; what stood there is unchanged.
     """
     layers, pieces = (
-        table.assign(risk=table["risk"].round(RISK_DIGITS)) for table in told(answer, units)
+        table.round(dict.fromkeys(("risk", "after"), RISK_DIGITS)) for table in told(answer, units)
     )
     tables = (layers, pieces, answer.limits, summary(answer, units))
     write_tables(dict(zip(answer_files(folder), tables, strict=True)))

@@ -8,6 +8,7 @@ from helpers.tables import ANALYSIS, layers
 
 from runpredict.answers import advice
 from runpredict.answers.check import check
+from runpredict.model.features import FIRED_SHARE, typical_thickness_mm
 from runpredict.model.rules import RulesPredictor
 from runpredict.units import MM_PER_INCH
 
@@ -62,7 +63,7 @@ def test_two_are_told_only_where_no_one_is_enough(answer):
     several = np.flatnonzero(found.kind[:, 1] != "")
     assert len(several) > 30
     part, ask = stacks.take(several), advice.Ask(stacks, RulesPredictor(), answer.tolerance)
-    case = advice.Case(ask.take(several), several, lambda: stacks, 1e-3)
+    case = advice.Case(ask.take(several), several, lambda: stacks)
     whole = np.ones(len(several))
     moves = [advice.Move("wax"), advice.Move("top edge"), advice.Move("hold")]
     moves += [advice.Move(kind, k) for kind in ("edge", "coat")
@@ -94,6 +95,26 @@ def test_never_to_no_coat_nor_one_brushed(answer):
     method = answer.stacks.method[piece, layer]
     assert (changed[piece, place] >= np.where(method == "brush", 2, 1)).all()
     assert (changed[piece, place] == answer.stacks.coats[piece, layer] - 1).all()
+    assert not answer.stacks.measured[piece, layer].any()
+
+
+def test_a_measured_layer_is_told_how_thick_instead_of_how_many_coats(answer):
+    """As a coat less would make it, on the hundredth (or tenth) of a mm at or below that."""
+    found, stacks = answer.advice(), answer.stacks
+    piece, place = np.nonzero(found.kind == "thickness")
+    layer = found.layer[piece, place] - 1
+    assert len(piece) > 5 and stacks.measured[piece, layer].all()
+    coats = stacks.coats[piece, layer]
+    typical = [
+        typical_thickness_mm(stacks.method[piece, layer].tolist(), c) for c in (coats - 1, coats)
+    ]
+    dry_mm = 1e3 * stacks.thickness_m[piece, layer] / FIRED_SHARE
+    assert 1e3 * found.planned[piece, place] == pytest.approx(dry_mm)
+    changed_mm = 1e3 * found.changed[piece, place]
+    finest = np.where(changed_mm < 1, 0.01, 0.1)
+    assert changed_mm / finest == pytest.approx(np.round(changed_mm / finest))
+    short = dry_mm * typical[0] / typical[1] - changed_mm
+    assert ((short > -1e-9) & (short < finest + 1e-9)).all()
 
 
 def test_a_shorter_hold_is_enough_where_nothing_else_can_be():

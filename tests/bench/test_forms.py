@@ -1,5 +1,6 @@
 """Forms and fields: there and back, and lengths as a ruler has them."""
 
+import pandas as pd
 import pytest
 from helpers.pictures import raw
 from hypothesis import given
@@ -11,6 +12,7 @@ from runpredict.bench.pot_form import (
     LAYER_FIELDS,
     POT_FIELDS,
     PotForm,
+    advised,
     form_of,
     new_form,
     next_name,
@@ -90,6 +92,17 @@ def test_a_form_has_as_many_layers_as_it_sends():
     assert (changed.layers[0]["coats"], changed.pot["piece"]) == ("3", "jug")
     assert form.layers[0]["coats"] == "1"
     assert isinstance(changed, PotForm)
+
+
+@pytest.mark.parametrize("units", ["mm", "in"])
+def test_a_measured_layer_is_made_thinner_in_the_form_by_what_is_told(units):
+    """Four coats and a needle's 0.5 mm: the form then holds the thickness that was told."""
+    rows = raw("layers").loc[lambda t: t["piece"] == "mug 2"].copy()
+    rows["thickness_mm"], rows["coats"] = [0.5, 0.4], [4, 1]
+    told = pd.DataFrame([{"change": "thickness", "layer": 1, "changed": 0.254}])
+    form = advised(form_of(rows, units), rows, told, units)
+    assert form.layers[0]["thickness_mm"] == {"mm": "0.254", "in": "0.01"}[units]
+    assert form.layers[0]["coats"] == "4"
 
 
 def test_labels_of_fields():

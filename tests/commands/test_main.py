@@ -20,7 +20,7 @@ LAYERS = [
 ]  # fmt: skip
 PIECES = [
     "piece", "firing", "risk", "layer_to_blame", "wax_height_mm", "cookie", "cookie_diameter_mm",
-    "cookie_height_mm", "advice",
+    "cookie_height_mm", "advice", "after",
 ]  # fmt: skip
 FILES = ("layers", "glazes", "recipes", "schedules")
 

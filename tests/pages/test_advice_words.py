@@ -23,11 +23,13 @@ from runpredict.units import MM_PER_INCH, parse_length_mm
 
 PIECES = 400
 FORMS = ("mug", "bowl", "plate", "vase", "bottle", "tile", "")
+THICKNESS = r"([\d.]+|\d+/\d+) (mm|in)"
 LENGTH = r"((?:\d+ )?\d+/\d+|[\d.]+) (mm|in)"
 STEPS = {
     "edge": re.compile(rf"[Ss]top (.+?) {LENGTH} above the foot instead of"),
     "wax": re.compile(rf"[Ll]eave the lowest {LENGTH} bare instead of"),
     "coat": re.compile(r"[Oo]ne coat less of (.+?) \((\d+) instead of (\d+)\)"),
+    "thickness": re.compile(rf"[Pp]ut (.+?) on {THICKNESS} thick \(dry\) instead of"),
     "hold": re.compile(r"[Hh]old (\d+) min instead of"),
     "cone": re.compile(r"[Ff]ire to cone (\w+) instead of (\w+)"),
 }
@@ -67,7 +69,7 @@ def again(found, changed):
 
 
 def thinner(rows, mine):
-    """One coat less of a layer; a coat that was measured is that much thinner, too."""
+    """At most what may be told of a layer: one coat less, and that much thinner if measured."""
     coats = rows["coats"].to_numpy(dtype=float)
     less = coats - mine
     typical = [typical_thickness_mm(rows["method"].tolist(), c) for c in (less, coats)]
@@ -105,9 +107,17 @@ def applied(rows, sentence):
             elif kind == "coat":
                 mine = named(rows, match.group(1))
                 assert rows["coats"].to_numpy()[mine] == int(match.group(3))
-                rows = thinner(rows, mine)
-                assert rows["coats"].to_numpy()[mine] == int(match.group(2)) >= 1
+                assert rows["thickness_mm"].isna()[mine].all()
+                rows = rows.assign(coats=np.where(mine, int(match.group(2)), rows["coats"]))
+                assert int(match.group(2)) == int(match.group(3)) - 1 >= 1
                 assert (rows["method"].ne("brush") | rows["coats"].ge(2))[mine].all()
+            elif kind == "thickness":
+                mine = named(rows, match.group(1))
+                thick = rows["thickness_mm"].to_numpy()
+                new = parse_length_mm(" ".join(match.groups()[1:]))
+                assert 0.5 * thinner(rows, mine)["thickness_mm"].to_numpy()[mine] < new
+                assert new < thick[mine]
+                rows = rows.assign(thickness_mm=np.where(mine, new, thick))
             elif kind == "hold":
                 rows = rows.assign(hold_min=float(match.group(1)))
             else:
@@ -136,6 +146,9 @@ def test_every_change_that_is_told_holds_as_it_is_printed(logged, units):
     assert len(risk) == len(parts) > 60
     assert set(counts) == {1, 2, 3}
     assert (risk <= 0.05 + 1e-12).all(), risk.loc[risk > 0.05]
+    after = told(found, units).pieces.set_index("piece")["after"]
+    assert risk.to_numpy() == pytest.approx(after.loc[risk.index].to_numpy(), abs=1e-6)
+    assert any("thick (dry)" in sentence for sentence in told(found, units).pieces["advice"])
 
 
 def extremes(rows, step):

@@ -21,7 +21,7 @@ LAYERS = [
 ]  # fmt: skip
 PIECES = [
     "piece", "firing", "risk", "layer_to_blame", "wax_height_mm", "cookie", "cookie_diameter_mm",
-    "cookie_height_mm", "advice",
+    "cookie_height_mm", "advice", "after",
 ]  # fmt: skip
 
 
@@ -35,7 +35,7 @@ def test_columns_are_those_of_the_contract(answer):
     assert list(found.layers) == LAYERS
     assert list(found.pieces) == PIECES
     pd.testing.assert_frame_equal(found.layers[LAYERS[:-1]], answer.layers)
-    pd.testing.assert_frame_equal(found.pieces[PIECES[:-1]], answer.pieces)
+    pd.testing.assert_frame_equal(found.pieces[PIECES[:-2]], answer.pieces)
 
 
 def test_every_piece_is_told_its_own_advice(answer):
@@ -53,8 +53,8 @@ def test_every_piece_is_told_its_own_advice(answer):
 
 def test_a_line_of_the_kiln_sheet_is_short_and_says_the_same(answer):
     for brief, sentence in zip(briefly(answer, "mm"), told(answer).pieces["advice"], strict=True):
-        assert len(brief) < 130
-        for size in re.findall(r"[\d.]+ mm", brief):
+        assert len(brief) < 150
+        for size in re.findall(r"[\d.]+ mm", brief.replace("\N{NO-BREAK SPACE}", " ")):
             assert size in sentence
 
 
@@ -62,7 +62,7 @@ def test_one_answer_is_told_in_any_units(answer):
     mm, inches = told(answer), told(answer, "in")
     for before, after, column in zip(mm, inches, ("reason", "advice"), strict=True):
         # What no change on a coarser ruler makes safe has a dish there.
-        apart = [column, *before.columns[before.columns.str.startswith("cookie")]]
+        apart = [column, *before.columns[before.columns.str.startswith(("cookie", "after"))]]
         pd.testing.assert_frame_equal(before.drop(columns=apart), after.drop(columns=apart))
         assert before[column].str.contains(r"\d mm\b").any()
         assert not before[column].str.contains(r"\d in\b").any()
@@ -70,6 +70,29 @@ def test_one_answer_is_told_in_any_units(answer):
         assert not after[column].str.contains(r"\d mm\b").any()
     assert not re.search(r"\d mm\b", answer_text(answer, "in"))
     assert not re.search(r"\d in\b", answer_text(answer, "mm"))
+
+
+def test_a_change_and_a_cookie_are_told_as_one_or_the_other(answer):
+    """On the line that is taped to the kiln, in the sentence, and in the table's words."""
+    pieces = told(answer)[1]
+    changes = answer.changes().drop_duplicates("piece")["advice"].to_numpy() == "change"
+    assert changes.sum() > 50
+    for row, brief, change in zip(pieces.itertuples(), briefly(answer, "mm"), changes, strict=True):
+        wide, high = np.ceil([row.cookie_diameter_mm, row.cookie_height_mm])
+        size = f"{wide:g} x {high:g} mm".replace(" ", "\N{NO-BREAK SPACE}")  # on one line
+        assert (f", or as planned on a cookie {size}." in brief) == change
+        assert ("Or fire it as planned on a cookie" in row.advice) == change
+        assert ("dish" in brief) == (row.cookie == "dish")
+
+
+@pytest.mark.parametrize("units", ["mm", "in"])
+def test_after_is_the_risk_of_the_pot_changed_as_advised(answer, units):
+    pieces = told(answer, units)[1]
+    advised = answer.changes(units).drop_duplicates("piece")["advice"].to_numpy()
+    change = advised == "change"
+    assert (pieces["after"][change] <= answer.tolerance).all()
+    assert (pieces["risk"][change] > answer.tolerance).all()
+    assert (pieces["after"][~change] == pieces["risk"][~change]).all()
 
 
 def test_firings_have_their_pieces_by_risk(answer):
@@ -88,7 +111,8 @@ def test_what_is_written_is_what_is_told(answer, tmp_path):
         read = pd.read_csv(tmp_path / "out" / f"{name}.csv", keep_default_na=False)
         assert list(read) == list(table)
         assert read["risk"].astype(str).str.fullmatch(r"\d(\.\d{1,4})?").all()
-        assert read.iloc[:, -1].tolist() == table.iloc[:, -1].tolist()
+        words = table.columns[table.columns.isin(["reason", "advice"])].item()
+        assert read[words].tolist() == table[words].tolist()
         risk = read["risk"].astype(float).to_numpy()
         assert np.allclose(risk, table["risk"], rtol=0, atol=5.001e-5)
 
