@@ -117,9 +117,9 @@ class Answer:
     def limits(self) -> pd.DataFrame:
         """How far down each layer may come and how many coats it may have, the rest as planned.
 
-        One row a layer: piece, firing, layer, glaze, lowest_edge_mm and most_coats (like those
-        on it, of a layer that was measured). Blank edge and 0 coats where the other layers alone
-        are too much. Worked out when asked for.
+        One row a layer: piece, firing, layer, glaze, lowest_edge_mm and most_coats. Blank edge
+        and 0 coats where the other layers alone are too much; blank coats of a layer whose
+        thickness was measured, which goes before its coats. Worked out when asked for.
         """
         parts = list(asks(self.stacks, self.predictor, self.tolerance))
         each = range(self.stacks.present.shape[1])
@@ -130,7 +130,8 @@ class Answer:
         at = (self.stacks.piece_at, self.stacks.layer_at)
         table = self.features[["piece", "firing", "layer", "glaze"]].copy()
         table["lowest_edge_mm"] = _millimetres(np.concatenate(edge_m)[at])
-        table["most_coats"] = np.concatenate(coats)[at].astype(int)
+        most = pd.Series(np.concatenate(coats)[at], table.index).astype("Int64")
+        table["most_coats"] = most.mask(self.stacks.measured[at])
         return table
 
     @cached_property

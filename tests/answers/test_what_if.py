@@ -3,10 +3,12 @@
 from dataclasses import replace
 
 import numpy as np
+import pandas as pd
 import pytest
 from helpers.pictures import sample_answer, sample_tables
+from helpers.tables import ANALYSIS, layers
 
-from runpredict.answers.check import answer
+from runpredict.answers.check import answer, check
 from runpredict.answers.what_if import what_if
 from runpredict.errors import BadInput
 
@@ -43,6 +45,26 @@ def test_risk_never_falls_with_coats_or_hold_and_meets_the_answer(piece):
     minutes = features.loc[features["piece"] == piece, "hold_min"].iloc[0]
     at_plan = np.interp(minutes, hold["hold_min"], hold["risk"])
     assert at_plan == pytest.approx(risk_of(piece), abs=0.01)
+
+
+def test_coats_of_a_measured_layer_are_told_with_the_thickness_to_type():
+    """Typed into the table, each thickness is as risky as was told; the coats alone change none."""
+    plan = layers(
+        {"coats": 3, "thickness_mm": 0.43}, {"layer": 2, "glaze": "tide", "lower_edge_mm": 40.0}
+    )
+    glazes = pd.DataFrame([ANALYSIS, ANALYSIS | {"glaze": "tide", "Na2O": 8.0}])
+    found = what_if(check(plan, glazes), "mug").by_coats
+    measured = found.loc[found["layer"] == 1]
+    assert found.loc[found["layer"] == 2, "thickness_mm"].isna().all()
+    assert measured.loc[measured["planned"], "thickness_mm"].tolist() == pytest.approx([0.43])
+    assert (measured["thickness_mm"].diff().iloc[1:] > 0).all()
+    for row in measured.itertuples():
+        first = plan["layer"] == 1
+        typed = plan.assign(
+            coats=plan["coats"].where(~first, row.coats),
+            thickness_mm=plan["thickness_mm"].where(~first, row.thickness_mm),
+        )
+        assert check(typed, glazes).pieces["risk"].item() == pytest.approx(row.risk, abs=1e-9)
 
 
 def test_the_band_curve_crosses_the_tolerance_at_the_wax_height():
