@@ -15,7 +15,7 @@ import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
 from runpredict.arrays import Bools, Floats, Indices
-from runpredict.physics import heat, melt, melt_properties, mixing, sheets
+from runpredict.physics import heat, melt, melt_properties, mixing, sheets, solids
 from runpredict.physics.chemistry import OXIDES, mole_fractions, unity_formula
 from runpredict.tables.plan import check_plan
 from runpredict.tables.rows import with_defaults
@@ -150,17 +150,17 @@ def _melt_columns(
     )
     fired = firings.take(f)
     shift = np.where(known[g], 0.0, _jar_shift_c(glazes.iloc[g], fired.peak_c))
-    solids = melt_properties.stiffening_log10(moles[g])
+    in_melt = solids.solids_of(moles).take(g)
     peak = (fired.peak_c + shift)[:, None]
-    at_peak = curve.log10_pa_s(peak)[:, 0] + solids.shift_log10
+    at_peak = (curve.log10_pa_s(peak) + in_melt.shift_at(peak))[:, 0]
     columns = {
         "peak_c": fired.peak_c,
         "hold_min": fired.hold_min,
         "viscosity_log10_pa_s": at_peak,
-        "viscosity_sd_log10": np.hypot(curve.sd_at(peak)[:, 0], solids.sd_log10),
+        "viscosity_sd_log10": np.hypot(curve.sd_at(peak), in_melt.sd_at(peak))[:, 0],
         "outside_data": curve.outside,
         "chemistry_known": known[g],
-        "fluidity_per_pa": heat.fluidity_per_pa(curve, fired, shift) * 10.0**-solids.shift_log10,
+        "fluidity_per_pa": heat.fluidity_per_pa(curve, fired, shift, in_melt),
         "fluidity_per_hold_min_per_pa": 60.0 * 10.0**-at_peak,
         "density_kg_m3": melt_properties.density_kg_m3(moles[g], fired.peak_c),
         "surface_tension_n_m": melt_properties.surface_tension_n_m(moles[g], fired.peak_c),

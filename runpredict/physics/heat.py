@@ -17,6 +17,7 @@ from runpredict.arrays import Floats, Indices
 from runpredict.datafiles import packaged_rows
 from runpredict.physics.melt import MeltCurve
 from runpredict.physics.melt_nets import LOG10_RANGE
+from runpredict.physics.solids import Solids
 
 SLOW_C_PER_H, FAST_C_PER_H = 60.0, 150.0  # the two rates of data/cones.csv; its sources there
 COOLING_C_PER_H = 200.0  # a loaded electric kiln just below the top; common practice, no source
@@ -220,7 +221,12 @@ def join(firings: Sequence[Firings]) -> Firings:
     )
 
 
-def fluidity_per_pa(curve: MeltCurve, firings: Firings, shift_c: ArrayLike = 0.0) -> Floats:
+def fluidity_per_pa(
+    curve: MeltCurve,
+    firings: Firings,
+    shift_c: ArrayLike = 0.0,
+    solids: Solids | None = None,
+) -> Floats:
     """The fluidity integral Φ = ∫ dt/η(T(t)) of each melt in its firing.
 
     Parameters
@@ -229,6 +235,8 @@ def fluidity_per_pa(curve: MeltCurve, firings: Firings, shift_c: ArrayLike = 0.0
     firings : Firings of n firings
     shift_c : array_like, shape (n,)
         Added to every temperature. [°C]
+    solids : Solids of n glazes, optional
+        Crystals and grains that stiffen the melt.
 
     Returns
     -------
@@ -241,6 +249,9 @@ def fluidity_per_pa(curve: MeltCurve, firings: Firings, shift_c: ArrayLike = 0.0
     (Nusselt 1916; see `film`). Summed by the rule of Gauss and Legendre over each leg.
     """
     shift = np.asarray(shift_c, dtype=float).reshape(-1, 1)
-    log10_pa_s = curve.log10_pa_s(firings.temperature_c + shift)
+    temperature_c = firings.temperature_c + shift
+    log10_pa_s = curve.log10_pa_s(temperature_c)
+    if solids is not None:
+        log10_pa_s += solids.shift_at(temperature_c)
     fluidity = (10.0**-log10_pa_s * firings.time_s).sum(axis=1)
     return np.asarray(np.maximum(fluidity, LEAST_FLUIDITY_PER_PA), dtype=float)

@@ -251,7 +251,7 @@ def viscosity_log10_pa_s(oxides_wt: Any, temperature_c: npt.ArrayLike) -> Floats
     Notes
     -----
     Fitted from 850 to 1350 °C and log10 viscosity -1 to 6. Holds for the melt alone, with
-    no crystals, grains or bubbles: see `melt_properties.stiffening_log10`. The bounds are those
+    no crystals, grains or bubbles: see `solids.solids_of`. The bounds are those
     of `melt_nets.LOG10_RANGE`.
 
     References

@@ -1,8 +1,6 @@
-"""What else of the melt moves a film: density, surface tension, solids, how fast melts mix."""
+"""What else of the melt moves a film: density, surface tension, how fast melts mix."""
 
 from __future__ import annotations
-
-from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -76,6 +74,13 @@ _BOLTZMANN_J_K = 1.380649e-23  # SI definition
 _JUMP_M = 2.8e-10  # diameter of the oxide ion, from memory
 
 
+def molar_volume_cm3(mole_fractions: ArrayLike) -> Floats:
+    """Volume of a mole of melt at the reference temperatures of `_VOLUME`, shape (n,). [cm3]"""
+    x = np.atleast_2d(np.asarray(mole_fractions, dtype=np.float64))
+    volume: Floats = x @ _VOLUME_TABLE[:, 0]
+    return volume
+
+
 def density_kg_m3(mole_fractions: ArrayLike, temperature_c: ArrayLike) -> Floats:
     """Density of the melt.
 
@@ -138,82 +143,6 @@ def surface_tension_n_m(mole_fractions: ArrayLike, temperature_c: ArrayLike) -> 
         _TENSION_BASE_MN_M + 100.0 * (x @ _TENSION_TABLE) + _TENSION_SLOPE_MN_M_K * (t_c - 1400.0)
     )
     return 1e-3 * np.clip(tension_mn_m, *_TENSION_RANGE_MN_M)
-
-
-class Stiffening(NamedTuple):
-    """What grains and crystals add to the viscosity of n melts.
-
-    Attributes
-    ----------
-    solid_fraction : ndarray, shape (n,)
-        Share of the volume, from 0 to `_SOLID_MAX`.
-    shift_log10, sd_log10 : ndarray, shape (n,)
-        Added to log10 viscosity (Pa s), and its standard error.
-    """
-
-    solid_fraction: Floats
-    shift_log10: Floats
-    sd_log10: Floats
-
-
-# Mole fraction of an opacifier that a glaze dissolves, and molar volume of its grains
-# (cm3/mol, handbook densities): common practice, no source, for the first.
-_OPACIFIERS = {"SnO2": (0.010, 21.5), "ZrO2": (0.015, 39.3)}
-# Solids beyond which Roscoe's law runs away (it ends at 1 / 1.35 = 0.74); our choice.
-_SOLID_MAX = 0.35
-# Most that the crystals of a matt glaze take of its volume; common practice, no source.
-_MATT_SOLID = 0.10
-
-
-def stiffening_log10(mole_fractions: ArrayLike) -> Stiffening:
-    """Stiffening of a glaze by what does not melt, or crystallises.
-
-    Parameters
-    ----------
-    mole_fractions : array_like, shape (n, 24)
-        In the order of `chemistry.OXIDES`.
-
-    Returns
-    -------
-    Stiffening
-        Solid volume fraction from 0 to 0.35, what it adds to log10 viscosity (0 to 0.70)
-        and the standard error that this adds (in quadrature), as large as the shift
-        itself since the fractions are guesses.
-
-    Notes
-    -----
-    log10(η/η0) = -2.5 log10(1 - 1.35 φ), φ the volume of solids, added up from: SnO2 and
-    ZrO2 (as zircon) beyond what dissolves; up to 0.10 for alumina matts, SiO2/Al2O3
-    falling from 5.5 to 3.5; up to 0.10 for magnesia matts, MgO from 0.15 to 0.30 of the
-    melt. These limits are common practice, no source. Gas, undissolved silica, crystals of
-    slow cooling and other grains are left to learning.
-
-    References
-    ----------
-    Roscoe (1952), Br. J. Appl. Phys. 3:267.
-    """
-    x = np.atleast_2d(np.asarray(mole_fractions, dtype=np.float64))
-
-    def at(oxide: str) -> Floats:
-        column: Floats = x[:, chemistry.OXIDES.index(oxide)]
-        return column
-
-    melt_volume = (x * _VOLUME_TABLE[:, 0]).sum(axis=1)
-    solid = np.zeros(len(x))
-    for oxide, (soluble, grain_cm3) in _OPACIFIERS.items():
-        solid += np.maximum(at(oxide) - soluble, 0.0) * grain_cm3 / melt_volume
-    al = np.maximum(at("Al2O3"), 1e-9)
-    solid += _MATT_SOLID * _ramp(-at("SiO2") / al, -5.5, -3.5)
-    solid += _MATT_SOLID * _ramp(at("MgO"), 0.15, 0.30)
-    solid = np.minimum(solid, _SOLID_MAX)
-    shift = -2.5 * np.log10(1.0 - 1.35 * solid)
-    return Stiffening(solid, shift, shift.copy())
-
-
-def _ramp(value: Floats, start: float, end: float) -> Floats:
-    """0 up to start, 1 from end on, smooth between."""
-    t = np.clip((value - start) / (end - start), 0.0, 1.0)
-    return t * t * (3.0 - 2.0 * t)
 
 
 def interdiffusivity_m2_s(viscosity_log10_pa_s: ArrayLike, temperature_k: ArrayLike) -> Floats:

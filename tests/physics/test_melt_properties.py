@@ -1,24 +1,13 @@
-"""What else of the melt moves a film: density, surface tension, solids, mixing."""
+"""What else of the melt moves a film: density, surface tension, mixing."""
 
 from typing import Any
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
-from hypothesis import strategies as st
-from hypothesis.extra import numpy as hnp
 
 from runpredict.physics import chemistry, melt_properties
 
 WINDOW_WT = {"SiO2": 72.5, "Al2O3": 1.5, "Na2O": 13.5, "K2O": 0.5, "MgO": 3.5, "CaO": 8.5}
-
-any_melt = (
-    hnp.arrays(
-        np.float64, len(chemistry.OXIDES), elements=st.floats(0.0, 1.0, allow_subnormal=False)
-    )
-    .filter(lambda x: x.sum() > 0.01)
-    .map(lambda x: x / x.sum())
-)
 
 
 def one_oxide(oxide: str) -> Any:
@@ -49,32 +38,6 @@ def test_surface_tension_of_known_melts() -> None:
     assert (
         melt_properties.surface_tension_n_m(boron, 1300.0)[0]
         < melt_properties.surface_tension_n_m(x, 1300.0)[0]
-    )
-
-
-@given(any_melt)
-@settings(deadline=None)
-def test_solids_only_stiffen_and_within_bounds(x: Any) -> None:
-    solid, shift, sd = melt_properties.stiffening_log10(x)
-    assert 0.0 <= solid[0] <= 0.35
-    assert 0.0 <= shift[0] <= sd[0] + 1e-12 <= 0.70
-
-
-def test_stiffening_by_cause() -> None:
-    """Roscoe (1952): a tenth of solids makes the melt 1.43 times as stiff."""
-    glossy = {"SiO2": 65, "Al2O3": 11, "K2O": 6, "Na2O": 3, "CaO": 15}
-    x = chemistry.mole_fractions(glossy)
-    assert melt_properties.stiffening_log10(x).shift_log10[0] < 0.01
-    tin = chemistry.mole_fractions({**glossy, "SnO2": 8})
-    assert melt_properties.stiffening_log10(tin).shift_log10[0] > 0.02
-    matt = chemistry.mole_fractions({"SiO2": 45, "Al2O3": 24, "K2O": 6, "CaO": 25})
-    assert melt_properties.stiffening_log10(matt).solid_fraction[0] == pytest.approx(0.10)
-    assert 10 ** melt_properties.stiffening_log10(matt).shift_log10[0] == pytest.approx(
-        1.437, abs=0.01
-    )
-    magnesia = chemistry.mole_fractions({"SiO2": 57, "Al2O3": 8, "K2O": 3, "MgO": 20, "CaO": 12})
-    assert melt_properties.stiffening_log10(magnesia).solid_fraction[0] == pytest.approx(
-        0.09, abs=0.01
     )
 
 
