@@ -223,16 +223,19 @@ def lowest_edge_m(ask: Ask, layer: Indices) -> Floats:
     Returns
     -------
     ndarray, shape (n,)
-        NaN where the piece stays over the tolerance however high the layer ends. [m]
+        NaN where the piece stays over the tolerance however high the layer ends. Never above the
+        planned edge of a piece that is safe as planned. [m]
     """
-    upper = pick(ask.stacks.upper_m, layer)
-    return smallest_safe(
+    upper, planned = pick(ask.stacks.upper_m, layer), pick(ask.stacks.lower_m, layer)
+    lowest = smallest_safe(
         ask,
         lambda stacks, edge, who: with_edge(stacks, layer[who], edge),
         np.zeros(len(upper)),
         np.maximum(upper - LEAST_LAYER_M, 0.0),
         STEP_M,
     )
+    # Below a layer that shields others risk may fall and rise again, and the search overshoot.
+    return np.where(ask.safe(ask.stacks), np.fmin(lowest, planned), lowest)
 
 
 def most_coats(ask: Ask, layer: Indices) -> Floats:
