@@ -1,4 +1,4 @@
-"""Skill of the tool and of general learners on the same rows, and the scores they get."""
+"""General learners on the rows that the tool is given, to hold it against."""
 
 import warnings
 
@@ -10,18 +10,16 @@ from sklearn.exceptions import ConvergenceWarning
 from sklearn.gaussian_process import GaussianProcessClassifier
 from sklearn.gaussian_process.kernels import RBF, ConstantKernel
 from sklearn.linear_model import LogisticRegression
-from sklearn.metrics import brier_score_loss, log_loss, roc_auc_score
 from sklearn.model_selection import GridSearchCV
 from sklearn.pipeline import make_pipeline
 from sklearn.preprocessing import StandardScaler
 
-from runpredict import check
-from runpredict.model.features import features_of
-from runpredict.tables.plan import check_plan
+from helpers.judge import outcomes_of
+from runpredict import build_features
 
-CLIP = 0.002
-BINS = 10
-MOST_LAYERS = 2
+MOST_LAYERS = 3
+FOLDS = 3
+MOST_GAUSSIAN = 300  # newest pieces a Gaussian process learns from: its cost is their cube
 NUMBERS = [
     "coats", "hold_min", "wall_deg", "foot_mm", "lower_edge_mm", "upper_edge_mm", "thickness_mm",
     "thickness_measured", "peak_c", "viscosity_log10_pa_s", "chemistry_known", "mobility_per_m",
@@ -32,25 +30,7 @@ LOGGED = ["mobility_per_m", "thickness_mm", "lower_edge_mm", "upper_edge_mm"]
 WORDS = ["glaze", "body", "method", "behaviour"]
 
 
-def scores(past, chance, oracle=None):
-    """Every score of one set of chances, as a dict."""
-    clipped = np.clip(chance, CLIP, 1 - CLIP)
-    bins = np.minimum((clipped * BINS).astype(int), BINS - 1)
-    groups = [bins == b for b in np.unique(bins)]
-    off = sum(abs(clipped[g].mean() - past[g].mean()) * g.sum() for g in groups) / len(past)
-    found = {
-        "log_loss": log_loss(past, clipped, labels=[0, 1]),
-        "brier": brier_score_loss(past, clipped, labels=[0, 1]),
-        "auc": roc_auc_score(past, clipped),
-        "calibration_error": off,
-    }
-    if oracle is not None:
-        best = log_loss(past, np.clip(oracle, CLIP, 1 - CLIP), labels=[0, 1])
-        found["regret"] = found["log_loss"] - best
-    return found
-
-
-def piece_rows(log, plan, glazes):
+def piece_rows(log, plan, glazes, others):
     """Numbers of each piece, one row a piece: `build_features`, its layers side by side.
 
     Returns
@@ -58,8 +38,7 @@ def piece_rows(log, plan, glazes):
     DataFrame for the log, DataFrame for the plan, of the same columns, in the order of pieces
     """
     both = pd.concat([log.assign(part=0), plan.assign(part=1)], ignore_index=True)
-    tables = check_plan(both.drop(columns="part"), glazes)
-    rows = features_of(tables.plan, tables.glazes, tables.schedules)
+    rows = build_features(both.drop(columns="part"), glazes, **others)
     rows = rows.assign(part=both["part"].to_numpy(), behaviour=rows["behaviour"].fillna(""))
     numbers = rows[NUMBERS].astype(float)
     numbers[LOGGED] = np.log(numbers[LOGGED].clip(lower=1e-12))
@@ -80,8 +59,15 @@ def piece_rows(log, plan, glazes):
     return wide.loc[part == 0], wide.loc[part == 1]
 
 
-def peers():
-    """General learners as a careful analyst would set them up, by name."""
+def peers(rarer):
+    """General learners as a careful analyst would set them up, by name.
+
+    Parameters
+    ----------
+    rarer : int
+        Pieces of the rarer outcome; each fold has one at least.
+    """
+    folds = min(FOLDS, rarer)
     kernel = ConstantKernel(1.0) * RBF(10.0)
     return {
         "logistic regression": make_pipeline(
@@ -90,14 +76,14 @@ def peers():
                 LogisticRegression(max_iter=3000),
                 {"C": [0.003, 0.01, 0.03, 0.1, 0.3, 1.0]},
                 scoring="neg_log_loss",
-                cv=3,
+                cv=folds,
             ),
         ),
         "gradient boosting": CalibratedClassifierCV(
             GradientBoostingClassifier(
                 n_estimators=120, max_depth=2, learning_rate=0.08, subsample=0.7, random_state=0
             ),
-            cv=3,
+            cv=folds,
         ),
         "random forest": RandomForestClassifier(
             400, min_samples_leaf=2, max_features=0.3, random_state=0
@@ -108,28 +94,31 @@ def peers():
     }
 
 
-def compare(log, plan, glazes, past, oracle=None):
-    """Scores of the tool, the base rate and each peer, one row each.
+def peer_chances(log, plan, glazes, others):
+    """What the base rate and each peer tell of every planned piece.
 
     Parameters
     ----------
     log : DataFrame
-        Layers with results; without rows for no log.
+        Layers with results.
     plan, glazes : DataFrame
-    past, oracle : ndarray, one entry a planned piece in the order of the plan
+    others : dict of recipes, materials and schedules
+
+    Returns
+    -------
+    dict : name -> (n,) chances, in the order of the plan
     """
-    told = {"runpredict": check(plan, glazes, log if len(log) else None).pieces["risk"].to_numpy()}
-    if len(log):
-        known, asked = piece_rows(log, plan, glazes)
-        outcome = log["past_foot"].eq("yes").groupby(
-            [log["firing"], log["piece"]], sort=False
-        ).any().to_numpy()  # fmt: skip
-        told["base rate"] = np.full(len(past), outcome.mean())
-        for name, learner in peers().items():
-            with warnings.catch_warnings():
-                warnings.simplefilter("ignore", ConvergenceWarning)
-                learner.fit(known.to_numpy(), outcome)
-            told[name] = learner.predict_proba(asked.to_numpy())[:, 1]
-    else:
-        told["base rate"] = np.full(len(past), past.mean())
-    return pd.DataFrame({name: scores(past, chance, oracle) for name, chance in told.items()}).T
+    known, asked = piece_rows(log, plan, glazes, others)
+    outcome = outcomes_of(log)
+    one_guess = np.full(len(asked), (outcome.sum() + 0.5) / (len(outcome) + 1.0))
+    told = {"base rate": one_guess}
+    for name, learner in peers(max(2, min(outcome.sum(), (~outcome).sum()))).items():
+        rows = slice(-MOST_GAUSSIAN if name == "gaussian process" else 0, None)
+        if min(outcome[rows].sum(), (~outcome[rows]).sum()) < 2:
+            told[name] = one_guess  # there is nothing to learn a difference from
+            continue
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore", ConvergenceWarning)
+            learner.fit(known.to_numpy()[rows], outcome[rows])
+        told[name] = learner.predict_proba(asked.to_numpy())[:, 1]
+    return told

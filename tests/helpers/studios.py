@@ -35,6 +35,8 @@ class World:
     plan: pd.DataFrame
     past: np.ndarray  # (n,) whether any layer of each planned piece passed its foot
     oracle: np.ndarray  # (n,) the chance told by one who knows all that lasts
+    run_mm: np.ndarray  # (rows of the plan,) how far each layer ran
+    past_by_layer: np.ndarray  # (rows of the plan,)
     lasting: dict  # what lasts of this studio, which no log shows
 
     def fire(self, layers, rng):
@@ -121,7 +123,7 @@ def _fronts(start, depth, out, cell, length, lower_m):
     return np.where(past, lower_m, run), past
 
 
-def studio(seed, logged=300, planned=160, glaze_count=10):
+def studio(seed, logged=300, planned=160, glaze_count=10, draws=ORACLE_DRAWS):
     """One invented studio.
 
     Returns
@@ -154,7 +156,9 @@ def studio(seed, logged=300, planned=160, glaze_count=10):
         log=tables.loc[~is_plan].reset_index(drop=True),
         plan=plan,
         past=any_past[logged:],
-        oracle=_oracle(rng, layers.loc[is_plan], lasting, planned, logged),
+        oracle=_oracle(rng, layers.loc[is_plan], lasting, (planned, logged), draws),
+        run_mm=run_mm[is_plan],
+        past_by_layer=past[is_plan],
         lasting=lasting,
     )
 
@@ -274,10 +278,11 @@ def _mobility(layers, lasting, code, degrees):
     return density * GRAVITY * slope * fluidity * 10.0**-off * np.exp(lasting["melt"] - 1.2)
 
 
-def _oracle(rng, layers, lasting, planned, logged):
+def _oracle(rng, layers, lasting, counts, draws):
+    planned, logged = counts
     number = layers["piece"].str[1:].astype(int).to_numpy() - logged
     passed = np.zeros(planned)
-    for _ in range(ORACLE_DRAWS):
+    for _ in range(draws):
         _, past = _fire(rng, layers, lasting, scatter=0.2)
         passed += np.bincount(number, past, planned) > 0
-    return (passed + 0.5) / (ORACLE_DRAWS + 1)
+    return (passed + 0.5) / (draws + 1)
