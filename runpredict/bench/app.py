@@ -25,7 +25,7 @@ from werkzeug.wrappers import Response as AnyResponse
 
 import runpredict
 from runpredict.bench import back_pages, glaze_pages, kiln_pages, load_pages, plan_pages
-from runpredict.bench.desk import Desk, desk, units
+from runpredict.bench.desk import Desk, desk, remember_units, units
 from runpredict.bench.guard import Door, guard
 from runpredict.errors import BadInput
 from runpredict.pages.words import CAUTION
@@ -102,6 +102,7 @@ def _everywhere() -> dict[str, Any]:
     return {
         "steps": STEPS,
         "units": units(),
+        "book": None if studio is None else studio.name,
         "studio": studio,
         "taught": None if studio is None else studio.learner.taught,
         "learning": studio is not None and studio.learner.busy,
@@ -151,10 +152,8 @@ def choose_units() -> AnyResponse:
     """Keep in which units this device reads."""
     back = request.form.get("back", "/")
     local = back.startswith("/") and not back.startswith("//") and "\\" not in back
-    answer = redirect(back if local else "/", 303)
-    chosen = "in" if request.form.get("units") == "in" else "mm"
-    answer.set_cookie("units", chosen, max_age=10**8, httponly=True, samesite="Lax", path="/")
-    return answer
+    remember_units(request.form.get("units", ""))
+    return redirect(back if local else "/", 303)
 
 
 @house.get("/picture/<name>.svg")

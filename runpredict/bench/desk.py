@@ -8,7 +8,7 @@ import threading
 from dataclasses import replace
 from pathlib import Path
 
-from flask import current_app, request
+from flask import Response, after_this_request, current_app, g, request
 
 from runpredict.bench.memo import WORKING, Memo
 from runpredict.bench.pictures import Gallery
@@ -114,8 +114,42 @@ def open_studio() -> Studio:
 
 
 def units() -> LengthUnits:
-    """Units this device reads in."""
-    return "in" if request.cookies.get("units") == "in" else "mm"
+    """Units of this page: those of the form that was sent, else those the device reads in."""
+    if "units" not in g:
+        sent = request.form.get("units") if request.method == "POST" else None
+        g.units = _units(sent or request.cookies.get("units"))
+    chosen: LengthUnits = g.units
+    return chosen
+
+
+def switch_units() -> tuple[LengthUnits, LengthUnits] | None:
+    """The units of the form that was sent, and those that its button changes them to.
+
+    None where that was another button. The page is then in the new ones, and the device keeps
+    them.
+    """
+    kind, _, chosen = request.form.get("do", "").partition("-")
+    if kind != "units":
+        return None
+    was = units()
+    remember_units(chosen)
+    return was, units()
+
+
+def remember_units(chosen: str) -> None:
+    """Show this page in other units, and have the device keep them."""
+    g.units = _units(chosen)
+
+    @after_this_request
+    def keep(answer: Response) -> Response:
+        answer.set_cookie(
+            "units", units(), max_age=10**8, httponly=True, samesite="Lax", path="/"
+        )
+        return answer
+
+
+def _units(text: str | None) -> LengthUnits:
+    return "in" if text == "in" else "mm"
 
 
 def named_pot() -> Pot:

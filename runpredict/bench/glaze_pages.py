@@ -8,7 +8,7 @@ from typing import Any
 import pandas as pd
 from flask import Blueprint, abort, redirect, render_template, request, url_for
 
-from runpredict.bench.desk import open_studio
+from runpredict.bench.desk import open_studio, switch_units
 from runpredict.bench.field_words import label_of
 from runpredict.bench.studio import Snapshot
 from runpredict.errors import BadInput
@@ -97,6 +97,8 @@ def change_glaze() -> Any:
     """Keep a glaze, or give its recipe more rows."""
     snapshot = open_studio().snapshot()
     form = _posted()
+    if switch_units():
+        return _page(form, snapshot)
     if request.form.get("do") == "rows":
         form.rows = _padded([row for row in form.rows if row["material"] or row["parts"]])
         return _page(form, snapshot)
@@ -108,7 +110,8 @@ def change_glaze() -> Any:
             marks["recipes"] = form.recipe_mark
         open_studio().write(lambda book: book.put_tables(tables, marks, "bench page"))
     except Overtaken as late:
-        return _overtaken(form, late)
+        if not _stands(form):
+            return _overtaken(form, late)
     except BadInput as bad:
         faults = {f"{one.column or ''}-{one.row or 0}": one.message for one in bad.faults}
         return _page(form, snapshot, faults, 422)
@@ -159,6 +162,16 @@ def _try_out(tables: dict[TableKind, pd.DataFrame], snapshot: Snapshot) -> None:
         oxides = snapshot.stock.kept["glazes"].loc[mine, list(OXIDES)].reset_index(drop=True)
         glazes = pd.concat([glazes, oxides], axis=1)
     check_plan(None, glazes, **given)
+
+
+def _stands(form: GlazeForm) -> bool:
+    """Whether the logbook says just this of the glaze: sent again, since no answer had come."""
+    snapshot, name = open_studio().snapshot(), form.fields["glaze"]
+    if name not in set(snapshot.stock.kept["glazes"]["glaze"]):
+        return False
+    theirs = _form_of(snapshot, name)
+    ours, there = ([row for row in one.rows if any(row.values())] for one in (form, theirs))
+    return form.fields == theirs.fields and ours == there
 
 
 def _overtaken(form: GlazeForm, late: Overtaken) -> tuple[str, int]:

@@ -2,61 +2,27 @@
 
 from __future__ import annotations
 
-import math
-from dataclasses import dataclass, field
 from typing import Any
 
-import pandas as pd
 from flask import Blueprint, abort, redirect, render_template, request, url_for
 
-from runpredict.bench.desk import open_studio, units
-from runpredict.bench.lengths import typed_length, written_length
-from runpredict.bench.studio import Pot, Snapshot
+from runpredict.bench.desk import open_studio, switch_units, units
+from runpredict.bench.kiln_form import (
+    FATES,
+    Fate,
+    LayerRow,
+    PotRow,
+    outcome_of,
+    posted_rows,
+    row_of,
+    rows_of,
+)
+from runpredict.bench.studio import Snapshot
 from runpredict.errors import BadInput
 from runpredict.logbook.book import Outcome
 from runpredict.logbook.shared import Overtaken
-from runpredict.units import LengthUnits, format_distance, parse_length_mm
 
 pages = Blueprint("kiln", __name__)
-
-FATES = {"fine": "Fine", "ran": "Ran", "past": "Past"}
-MOST_POTS = 1000
-
-
-@dataclass(frozen=True)
-class Fate:
-    """What is written, or typed, of one layer: a word of `FATES` or "", and how far it ran."""
-
-    word: str = ""
-    run: str = ""
-
-
-@dataclass
-class LayerRow:
-    """One layer on the page."""
-
-    number: int
-    glaze: str
-    ends: str
-    fate: Fate
-    lower_mm: float
-
-
-@dataclass
-class PotRow:
-    """One pot on the page; `theirs` where somebody wrote it since this page was opened."""
-
-    number: int
-    piece: str
-    mark: str
-    layers: list[LayerRow]
-    fault: str = ""
-    theirs: list[str] = field(default_factory=list)
-
-    @property
-    def done(self) -> bool:
-        """Whether something is written of every layer."""
-        return all(layer.fate.word for layer in self.layers)
 
 
 @pages.get("/kiln")
@@ -64,7 +30,7 @@ def firings() -> Any:
     """The firings, those with something still to write first, or one of them."""
     snapshot = open_studio().snapshot()
     if "firing" in request.args:
-        return _page(snapshot, request.args["firing"], _rows(snapshot, request.args["firing"]))
+        return _page(snapshot, request.args["firing"], rows_of(snapshot, request.args["firing"]))
     layers = snapshot.layers
     written = layers["run_mm"].notna() | layers["past_foot"].ne("")
     by_pot = written.groupby([layers["firing"], layers["piece"]], sort=False).all()
@@ -76,118 +42,176 @@ def firings() -> Any:
     return render_template("kilns.html", firings=order)
 
 
-def _rows(snapshot: Snapshot, firing: str) -> list[PotRow]:
-    mine = [pot for pot in snapshot.pots if pot[1] == firing]
-    return [_row(snapshot, number, pot) for number, pot in enumerate(mine, 1)]
+def _shown(snapshot: Snapshot, firing: str, rows: list[PotRow]) -> dict[str, Any]:
+    here = [row for row in rows if row.now]
+    heat = snapshot.heats([firing], units()).get(firing, "") if here else ""
+    done = sum(row.done for row in here)
+    return {"firing": firing, "fates": FATES, "heat": heat, "done": done, "of": len(here)}
 
 
-def _row(snapshot: Snapshot, number: int, pot: Pot) -> PotRow:
-    layers = [
-        LayerRow(
-            int(row["layer"]),
-            str(row["glaze"]),
-            format_distance(row["lower_edge_mm"], units()),
-            fate_of(row, units()),
-            float(row["lower_edge_mm"]),
-        )
-        for _, row in snapshot.pots[pot].iterrows()
-    ]
-    return PotRow(number, pot[0], snapshot.marks.get(pot, ""), layers)
-
-
-def fate_of(row: pd.Series, read_in: LengthUnits) -> Fate:
-    """What is written of a layer."""
-    run = written_length(row["run_mm"], read_in)
-    if row["past_foot"] == "yes":
-        return Fate("past", run)
-    if run:
-        return Fate("ran", run)
-    return Fate("fine" if row["past_foot"] == "no" else "")
-
-
-def _page(snapshot: Snapshot, firing: str, rows: list[PotRow], code: int = 200) -> Any:
+def _page(
+    snapshot: Snapshot, firing: str, rows: list[PotRow], told: str = "", code: int = 200
+) -> Any:
     if not rows:
         abort(404)
+    kept = request.args.get("kept", "")
     page = render_template(
         "kiln.html",
-        firing=firing,
         pots=rows,
-        fates=FATES,
-        heat=snapshot.heats([firing], units())[firing],
-        done=sum(row.done for row in rows),
-        wrong=[row for row in rows if row.fault or row.theirs],
+        told=told,
+        kept=int(kept) if kept.isdecimal() and len(kept) < 5 else None,
+        wrong=[row for row in rows if row.state == "refused"],
+        rest=sum(bool(row.rest) for row in rows),
+        **_shown(snapshot, firing, rows),
     )
     return page, code
 
 
 @pages.post("/kiln")
 def record() -> Any:
-    """Keep what was typed, pot by pot; one that cannot be kept does not hold up the others."""
+    """Do what the button says; a pot that cannot be kept does not hold up the others."""
     snapshot = open_studio().snapshot()
-    firing = request.form.get("firing", "")
-    known = {row.piece: row for row in _rows(snapshot, firing)}
-    refused = False
-    for number in range(1, MOST_POTS + 1):
-        piece = request.form.get(f"pot-{number}")
-        if piece not in known:
-            continue
-        rest = "fine" if request.form.get("do") == "rest" else ""
-        refused |= not _keep(known[piece], firing, number, rest)
-    if refused:
-        return _page(open_studio().snapshot(), firing, list(known.values()), 409)
-    return redirect(url_for("kiln.firings", firing=firing, kept=1), 303)
+    firing, do = request.form.get("firing", ""), request.form.get("do", "save")
+    typed_in = units()
+    switched = switch_units()
+    rows = posted_rows(request.form, snapshot, firing, typed_in)
+    if switched or do.startswith("take-"):
+        _take(rows, do)
+        return _page(snapshot, firing, rows)
+    if do in REST:
+        return REST[do](firing, rows)
+    kept = [row for row in rows if _keep(row, firing, do)]
+    if any(row.state == "refused" for row in rows):
+        return _page(open_studio().snapshot(), firing, rows, code=409)
+    return redirect(url_for("kiln.firings", firing=firing, kept=len(kept)), 303)
 
 
-def _keep(row: PotRow, firing: str, number: int, rest: str) -> bool:
-    """Write one pot; False, and the reason in its row, where it was not."""
-    standing = [layer.fate for layer in row.layers]
-    typed = [_typed(number, layer.number, rest) for layer in row.layers]
-    if typed == standing:
+@pages.post("/kiln/pots")
+def record_pots() -> str:
+    """Keep the pots that are sent, for a script; the answer is those pots alone."""
+    snapshot = open_studio().snapshot()
+    firing, do = request.form.get("firing", ""), request.form.get("do", "save")
+    rows = posted_rows(request.form, snapshot, firing, units())
+    sent = [row for row in rows if f"pot-{row.key}" in request.form]
+    _take(sent, do)
+    for row in sent:
+        _keep(row, firing, do)
+    return render_template("kiln_pots.html", pots=sent, **_shown(snapshot, firing, rows))
+
+
+def _take(rows: list[PotRow], do: str) -> None:
+    """Show what the logbook says of the pot whose button was pressed."""
+    for row in rows:
+        if do == f"take-{row.key}":
+            row.settle()
+
+
+def _keep(row: PotRow, firing: str, do: str = "save") -> bool:
+    """Write one pot, and note in its row what came of it; whether something was written.
+
+    Over what somebody else wrote only where ``over-`` and its key say so, and only over what was
+    seen then.
+    """
+    if not row.typed or row.agrees:
+        if row.now:
+            row.settle()
+        row.state = "kept"
+        return False
+    over = do == f"over-{row.key}"
+    mark = request.form.get(f"now-{row.key}", "") if over else row.mark
+    changed = [layer for layer in row.layers if layer.shown != layer.standing]
+    if row.now and _write(row, firing, changed, mark):
         return True
-    mark = request.form.get(f"mark-{number}", "")
-    outcomes = []
-    try:
-        for layer, fate, was in zip(row.layers, typed, standing, strict=True):
-            layer.fate = fate
-            if fate != was:
-                outcomes.append(outcome_of(layer, fate, units()))
-        open_studio().write(lambda book: book.put_outcomes(row.piece, firing, outcomes, mark))
-    except Overtaken:
-        row.theirs = [_words(layer, fate) for layer, fate in zip(row.layers, standing, strict=True)]
-    except (BadInput, ValueError) as bad:
-        row.fault = bad.faults[0].message if isinstance(bad, BadInput) else str(bad)
-    else:
-        return True
+    row.state = "refused"
     return False
 
 
-def _typed(number: int, layer: int, rest: str) -> Fate:
-    word = request.form.get(f"fate-{number}-{layer}", "")
-    run = request.form.get(f"run-{number}-{layer}", "")[:60].strip()
-    word = word if word in FATES else "ran" if run else rest
-    return Fate(word, run if word in ("ran", "past") else "")
+def _write(row: PotRow, firing: str, layers: list[LayerRow], mark: str) -> bool:
+    """Write some layers of a pot as the form shows them; why not stands in its row."""
+    try:
+        outcomes = [outcome_of(layer, layer.shown, units()) for layer in layers]
+        _put(row, firing, outcomes, mark)
+    except Overtaken:
+        _look_again(row, firing)
+        return False
+    except (BadInput, ValueError) as bad:
+        row.fault = bad.faults[0].message if isinstance(bad, BadInput) else str(bad)
+        return False
+    _look_again(row, firing)
+    row.settle()
+    row.state = "kept"
+    return True
 
 
-def _words(layer: LayerRow, fate: Fate) -> str:
-    what = {"": "nothing written", "fine": "fine", "ran": f"ran {fate.run} {units()}"}
-    told = what.get(fate.word, f"past the foot{f', {fate.run} {units()}' if fate.run else ''}")
-    return f"{layer.glaze}: {told}"
+def _put(row: PotRow, firing: str, outcomes: list[Outcome], mark: str) -> None:
+    open_studio().write(lambda book: book.put_outcomes(row.piece, firing, outcomes, mark))
 
 
-def outcome_of(layer: LayerRow, fate: Fate, typed_in: LengthUnits) -> Outcome:
-    """What a fate says to the logbook.
+def _look_again(row: PotRow, firing: str) -> None:
+    """What the logbook says of the pot by now."""
+    snapshot, pot = open_studio().snapshot(), (row.piece, firing)
+    fresh = row_of(snapshot, pot) if pot in snapshot.pots else None
+    row.now = fresh.now if fresh else ""
+    standing = {layer.number: layer.standing for layer in fresh.layers} if fresh else {}
+    for layer in row.layers:
+        layer.standing = standing.get(layer.number, Fate())
 
-    Raises
-    ------
-    ValueError : a run that is no length, or that goes past the foot where the word does not.
-    """
-    run_mm = math.nan
-    if fate.run:
-        run_mm = parse_length_mm(typed_length(fate.run, typed_in))
-        if run_mm < 0:
-            raise ValueError(f'"{fate.run}" is under nothing; give how far its edge moved down.')
-        if fate.word == "ran" and run_mm > layer.lower_mm:
-            raise ValueError(f"{layer.glaze} ended {layer.ends} up, so that is past; choose Past.")
-    elif fate.word == "ran":
-        raise ValueError("say how far it ran, or choose Fine.")
-    return Outcome(layer.number, run_mm, {"": "", "past": "yes"}.get(fate.word, "no"))
+
+def _ask_about_rest(firing: str, rows: list[PotRow]) -> Any:
+    """Whether all of which nothing is written came out fine."""
+    _refresh(rows)
+    blank = [row for row in rows if row.now and row.blank]
+    if not blank:
+        told = "Nothing is left to write: each layer has its word."
+        return _page(open_studio().snapshot(), firing, rows, told)
+    carried = [(k, text) for k, text in request.form.items() if k not in ("form_token", "do")]
+    return render_template("rest.html", firing=firing, blank=blank, carried=carried)
+
+
+def _call_rest_fine(firing: str, rows: list[PotRow]) -> Any:
+    """Write "fine" of what was asked about, and keep what was typed."""
+    _refresh(rows)
+    for row in rows:
+        asked = _numbers(f"rest-{row.key}")
+        blank = [layer for layer in row.blank if layer.number in asked]
+        for layer in blank:
+            layer.shown = Fate("fine")
+        if _keep(row, firing):
+            row.rest = [layer.number for layer in blank]
+    written = [row for row in rows if row.rest]
+    layers = sum(len(row.rest) for row in written)
+    told = f"“Fine” was written of {_counted(layers, 'layer')} on {_counted(len(written), 'pot')}."
+    return _page(open_studio().snapshot(), firing, rows, told)
+
+
+def _undo(firing: str, rows: list[PotRow]) -> Any:
+    """Take back what "all the rest" wrote, where it still stands so."""
+    taken = 0
+    for row in rows:
+        asked = _numbers(f"undo-{row.key}")
+        back = [one for one in row.layers if one.number in asked and one.shown == Fate("fine")]
+        for layer in back:
+            layer.shown = Fate()
+        taken += bool(back) and _keep(row, firing)
+    told = f"“Fine” was taken back from {_counted(taken, 'pot')}."
+    return _page(open_studio().snapshot(), firing, rows, told)
+
+
+REST = {"rest": _ask_about_rest, "rest-surely": _call_rest_fine, "undo": _undo}
+"""What the buttons of "all the rest: fine" do."""
+
+
+def _refresh(rows: list[PotRow]) -> None:
+    """Show of each pot that nothing was typed of what the logbook says by now."""
+    for row in rows:
+        if row.now and not row.typed:
+            row.settle()
+
+
+def _numbers(name: str) -> set[int]:
+    texts = request.form.get(name, "")[:200].split(",")
+    return {int(text) for text in texts if text.isdecimal() and len(text) < 3}
+
+
+def _counted(count: int, what: str) -> str:
+    return f"{count} {what}{'' if count == 1 else 's'}"

@@ -6,7 +6,7 @@ import math
 import re
 from fractions import Fraction
 
-from runpredict.units import MM_PER_INCH, LengthUnits
+from runpredict.units import MM_PER_INCH, LengthUnits, parse_length_mm
 
 _BARE = re.compile(r"^[\s\d.,/½¼¾⅛⅜⅝⅞⁄+-]+$")
 _SIXTEENTHS = 16
@@ -43,6 +43,63 @@ def written_length(length_mm: float, units: LengthUnits) -> str:
     if 0.0 < inches < _THIN_IN:
         return f"{inches:.3f}".rstrip("0")
     return _ruler(round(inches * _SIXTEENTHS))
+
+
+def read_length(text: str, exact: str, units: LengthUnits) -> str:
+    """As `typed_length`, of a field that carries what its text was rounded from.
+
+    Parameters
+    ----------
+    text : str
+        What stands in the field.
+    exact : str
+        The length that was written there, as a number of mm; anything else is passed over.
+    units : "mm" or "in"
+        Of the form.
+
+    Examples
+    --------
+    >>> read_length("13/16", "20.0", "in"), read_length("3/4", "20.0", "in")
+    ('20.0 mm', '3/4 in')
+    """
+    exact_mm = _exact_mm(exact)
+    if exact_mm is not None and text.strip() == written_length(exact_mm, units):
+        return f"{exact_mm!r} mm"
+    return typed_length(text, units)
+
+
+def exact_length(length_mm: float) -> str:
+    """What a field carries of the length that is written in it."""
+    return "" if math.isnan(length_mm) else repr(float(length_mm))
+
+
+def converted_length(
+    text: str, exact: str, was: LengthUnits, units: LengthUnits
+) -> tuple[str, str]:
+    """Text and exact length of a field in other units; what names its unit, or is none, stays.
+
+    Examples
+    --------
+    >>> converted_length("20", "", "mm", "in"), converted_length("13/16", "20.0", "in", "mm")
+    (('13/16', '20.0'), ('20', '20.0'))
+    >>> converted_length("1 cm", "", "mm", "in")
+    ('1 cm', '')
+    """
+    if was == units or not _BARE.match(text):
+        return text, exact
+    try:
+        length_mm = parse_length_mm(read_length(text, exact, was))
+    except ValueError:
+        return text, exact
+    return written_length(length_mm, units), exact_length(length_mm)
+
+
+def _exact_mm(text: str) -> float | None:
+    try:
+        length_mm = float(text)
+    except ValueError:
+        return None
+    return length_mm if math.isfinite(length_mm) else None
 
 
 def _ruler(sixteenths: int) -> str:

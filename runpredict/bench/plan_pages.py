@@ -6,10 +6,11 @@ from dataclasses import dataclass, replace
 from typing import Any
 from urllib.parse import parse_qsl
 
+import pandas as pd
 from flask import Blueprint, redirect, render_template, request, url_for
 
 from runpredict.bench import pot_form
-from runpredict.bench.desk import desk, named_pot, open_studio, units
+from runpredict.bench.desk import desk, named_pot, open_studio, switch_units, units
 from runpredict.bench.field_words import LABELS, label_of
 from runpredict.bench.memo import Memo
 from runpredict.bench.pot_form import PotForm, Read
@@ -98,8 +99,11 @@ def change_pot() -> Any:
     """Do what the button says: ask, save, accept advice, add or drop a layer, remove."""
     snapshot = open_studio().snapshot()
     form, opened = pot_form.posted_form(request.form), _opened()
+    switched = switch_units()
+    if switched:
+        return _page(form.converted(*switched), opened, snapshot)
     do = request.form.get("do", "save")
-    read = _asked(form, opened, snapshot).read
+    read = _asked(form, snapshot).read
     if do == "save":
         return _save(form, opened, snapshot, read)
     if do == "remove":
@@ -113,8 +117,8 @@ def change_pot() -> Any:
 def answer_pot() -> str:
     """The answer to what stands in the form, without the page around it."""
     snapshot = open_studio().snapshot()
-    form, opened = pot_form.posted_form(request.form), _opened()
-    found = _asked(form, opened, snapshot)
+    form = pot_form.posted_form(request.form)
+    found = _asked(form, snapshot)
     return render_template(
         "answer.html", read=found.read, shown=found.shown, tries=found.tries, label_of=label_of
     )
@@ -127,15 +131,13 @@ def _opened() -> Opened:
     return Opened(was if was[0] else None, sent.get("mark", ""), base if base[0] else None)
 
 
-def _asked(form: PotForm, opened: Opened, snapshot: Snapshot) -> Asked:
+def _asked(form: PotForm, snapshot: Snapshot) -> Asked:
     """What is made of a form; of one that somebody just asked about, what was made of it then."""
-    base = snapshot.pots.get(opened.base) if opened.base else None
-    mark = snapshot.marks.get(opened.base) if opened.base else None
     taught, read_in = open_studio().learner.taught, units()
-    key = (repr(form), read_in, opened.base, mark, id(snapshot.stock), id(taught))
+    key = (repr(form), read_in, id(snapshot.stock), id(taught))
 
     def work() -> Asked:
-        read = pot_form.read_form(form, read_in, snapshot, base)
+        read = pot_form.read_form(form, read_in, snapshot)
         if read.faults:
             return Asked(read, None, [])
         answer = open_studio().ask(replace(snapshot.tables, plan=read.layers))
@@ -153,7 +155,7 @@ def _page(
     read: Read | None = None,
     code: int = 200,
 ) -> Any:
-    found = _asked(form, opened, snapshot)
+    found = _asked(form, snapshot)
     read, shown, tries = read or found.read, found.shown, found.tries
     others = [pot for pot in reversed(snapshot.pots) if pot != opened.was][:EARLIER_SHOWN]
     page = render_template(
@@ -195,12 +197,24 @@ def _save(form: PotForm, opened: Opened, snapshot: Snapshot, read: Read) -> Any:
     try:
         open_studio().write(lambda book: book.put_piece(read.raw, opened.was, opened.mark))
     except Overtaken as late:
-        return _side_by_side(form, opened, late)
+        if not _stands(read.layers, late.standing):
+            return _side_by_side(form, opened, late)
     except BadInput as bad:
         read = replace(read, faults=read.faults | pot_form.by_field(bad.faults))
         return _page(form, opened, snapshot, str(bad.faults[0]), read, 422)
     piece, firing = pot_form.pot_of(read.layers)
     return redirect(url_for("plan.pot", piece=piece, firing=firing, kept=1), 303)
+
+
+def _stands(layers: pd.DataFrame, standing: pd.DataFrame) -> bool:
+    """Whether the logbook says just this of the pot: sent again, since no answer had come."""
+    same = len(standing) == len(layers) and len(set(standing["piece"])) == 1
+    return (
+        same
+        and pot_form.form_of(layers, "mm")
+        == pot_form.form_of(standing.sort_values("layer", kind="stable"), "mm")
+        and pot_form.pot_of(layers) == pot_form.pot_of(standing)
+    )
 
 
 def _remove(opened: Opened) -> Any:
@@ -231,7 +245,7 @@ def _side_by_side(form: PotForm, opened: Opened, late: Overtaken) -> tuple[str, 
     page = render_template(
         "conflict.html", form=form, opened=again, lines=_lines(form, theirs), standing=standing,
         told=late.faults[0].message, fired=fired, new=opened.was is None,
-        pot_fields=pot_form.POT_FIELDS, layer_fields=pot_form.LAYER_FIELDS,
+        pot_fields=pot_form.POT_CARRIED, layer_fields=pot_form.CARRIED,
     )  # fmt: skip
     return page, 409
 

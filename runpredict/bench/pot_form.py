@@ -12,7 +12,12 @@ import numpy as np
 import pandas as pd
 
 from runpredict.bench.field_words import label_of
-from runpredict.bench.lengths import typed_length, written_length
+from runpredict.bench.lengths import (
+    converted_length,
+    exact_length,
+    read_length,
+    written_length,
+)
 from runpredict.bench.studio import Pot, Snapshot
 from runpredict.errors import Fault
 from runpredict.tables.columns import COLUMNS
@@ -28,7 +33,11 @@ LAYER_FIELDS = (
     "glaze", "method", "coats", "lower_edge_mm", "upper_edge_mm", "thickness_mm", "layer_wall_deg",
     "note",
 )  # fmt: skip
-LENGTHS = frozenset({"foot_mm", "lower_edge_mm", "upper_edge_mm", "thickness_mm"})
+LENGTHS = ("foot_mm", "lower_edge_mm", "upper_edge_mm", "thickness_mm")
+EXACT = {name: f"exact_{name}" for name in LENGTHS}
+"""Beside each length: what its text was rounded from, as `lengths.read_length` takes it."""
+CARRIED = (*LAYER_FIELDS, *(EXACT[name] for name in LENGTHS if name in LAYER_FIELDS))
+POT_CARRIED = (*POT_FIELDS, EXACT["foot_mm"])
 MOST_LAYERS = 20  # as the tables allow
 MOST_LETTERS = 6000  # a note has up to 5,000
 
@@ -50,21 +59,35 @@ class PotForm:
     Attributes
     ----------
     pot : dict
-        By `POT_FIELDS`.
+        By `POT_CARRIED`.
     layers : list of dict
-        By `LAYER_FIELDS`, the lowest first.
+        By `CARRIED`, the lowest first.
     """
 
     pot: dict[str, str]
     layers: list[dict[str, str]]
 
     def changed(self, layer: int | None, name: str, text: str) -> PotForm:
-        """The same with another text in one field."""
-        layers = [dict(fields) for fields in self.layers]
+        """The same with another text in one field, which is then meant as it stands."""
+        fields = {name: text} | ({EXACT[name]: ""} if name in EXACT else {})
+        layers = [dict(layer) for layer in self.layers]
         if layer is None:
-            return PotForm(self.pot | {name: text}, layers)
-        layers[layer - 1][name] = text
+            return PotForm(self.pot | fields, layers)
+        layers[layer - 1] |= fields
         return PotForm(self.pot, layers)
+
+    def converted(self, was: LengthUnits, units: LengthUnits) -> PotForm:
+        """The same in other units."""
+
+        def in_units(fields: dict[str, str]) -> dict[str, str]:
+            found = dict(fields)
+            for name, exact in EXACT.items():
+                if name in fields:
+                    both = converted_length(fields[name], fields[exact], was, units)
+                    found[name], found[exact] = both
+            return found
+
+        return PotForm(in_units(self.pot), [in_units(layer) for layer in self.layers])
 
 
 @dataclass
@@ -92,8 +115,9 @@ class Read:
 def new_form(units: LengthUnits) -> PotForm:
     """The form of a new pot."""
     lengths = {name: written_length(size, units) for name, size in FIRST_LENGTHS_MM.items()}
-    pot = {name: FIRST_POT.get(name, lengths.get(name, "")) for name in POT_FIELDS}
-    layer = {name: lengths.get(name, "") for name in LAYER_FIELDS}
+    lengths |= {EXACT[name]: exact_length(size) for name, size in FIRST_LENGTHS_MM.items()}
+    pot = {name: FIRST_POT.get(name, lengths.get(name, "")) for name in POT_CARRIED}
+    layer = {name: lengths.get(name, "") for name in CARRIED}
     return PotForm(pot, [layer | {"method": "dip", "coats": "1"}])
 
 
@@ -104,23 +128,28 @@ def posted_form(fields: Mapping[str, str]) -> PotForm:
         return fields.get(name, "")[:MOST_LETTERS]
 
     count = next((k for k in range(MOST_LAYERS, 0, -1) if f"glaze-{k}" in fields), 1)
-    layers = [{name: text(f"{name}-{k}") for name in LAYER_FIELDS} for k in range(1, count + 1)]
-    return PotForm({name: text(name) for name in POT_FIELDS}, layers)
+    layers = [{name: text(f"{name}-{k}") for name in CARRIED} for k in range(1, count + 1)]
+    return PotForm({name: text(name) for name in POT_CARRIED}, layers)
 
 
 def form_of(rows: pd.DataFrame, units: LengthUnits) -> PotForm:
     """The form filled in with a pot of the logbook."""
     first = rows.iloc[0]
     wall = first["wall_deg"]
-    pot = {name: _text(first[name], name, units) for name in POT_FIELDS}
+    pot = _texts(first, POT_FIELDS, units)
     pot["firing"] = written_firings(rows["firing"]).iloc[0]
     layers = []
     for _, row in rows.iterrows():
-        fields = {name: _text(row.get(name), name, units) for name in LAYER_FIELDS}
+        fields = _texts(row, LAYER_FIELDS, units)
         same = row["wall_deg"] == wall or np.isnan(row["wall_deg"])
         fields["layer_wall_deg"] = "" if same else _text(row["wall_deg"], "wall_deg", units)
         layers.append(fields)
     return PotForm(pot, layers)
+
+
+def _texts(row: pd.Series, names: Sequence[str], units: LengthUnits) -> dict[str, str]:
+    texts = {name: _text(row.get(name), name, units) for name in names}
+    return texts | {EXACT[name]: exact_length(row[name]) for name in LENGTHS if name in names}
 
 
 def _text(cell: Any, name: str, units: LengthUnits) -> str:
@@ -131,9 +160,7 @@ def _text(cell: Any, name: str, units: LengthUnits) -> str:
     return "" if np.isnan(cell) else f"{cell:.6g}"
 
 
-def read_form(
-    form: PotForm, units: LengthUnits, snapshot: Snapshot, base: pd.DataFrame | None = None
-) -> Read:
+def read_form(form: PotForm, units: LengthUnits, snapshot: Snapshot) -> Read:
     """Rows of a form, and every fault by the field it stands in.
 
     Parameters
@@ -143,13 +170,8 @@ def read_form(
         Of lengths typed without a unit.
     snapshot : Snapshot
         For the names of glazes, and firings that need no cone.
-    base : DataFrame, optional
-        The pot the form was filled in with: a length whose text was left alone stays what it was,
-        not what it was rounded to.
     """
     rows = [_row(form, k, units) for k in range(1, len(form.layers) + 1)]
-    if base is not None:
-        _keep_lengths(rows, form, form_of(base, units), base)
     raw = pd.DataFrame(rows, dtype=object)
     numbers = np.arange(1, len(rows) + 1)
     table = check_rows(raw, "layers", "pot", numbers)
@@ -166,25 +188,13 @@ def _field(fault: Fault) -> str:
 
 def _row(form: PotForm, number: int, units: LengthUnits) -> dict[str, str]:
     layer = form.layers[number - 1]
-    cells = form.pot | {name: layer[name] for name in LAYER_FIELDS if name != "layer_wall_deg"}
+    texts = form.pot | layer
+    cells = {name: texts[name] for name in (*POT_FIELDS, *LAYER_FIELDS) if name != "layer_wall_deg"}
     if layer["layer_wall_deg"].strip():
         cells["wall_deg"] = layer["layer_wall_deg"]
     for name in LENGTHS:
-        cells[name] = typed_length(cells[name], units)
+        cells[name] = read_length(texts[name], texts[EXACT[name]], units)
     return {**cells, "layer": str(number), "run_mm": "", "past_foot": ""}
-
-
-def _keep_lengths(
-    rows: Sequence[dict[str, Any]], form: PotForm, was: PotForm, base: pd.DataFrame
-) -> None:
-    for name in LENGTHS:
-        for k, cells in enumerate(rows[: len(base)]):
-            ours, theirs = (
-                (form.pot, was.pot) if name in form.pot else (form.layers[k], was.layers[k])
-            )
-            if ours[name].strip() == theirs[name]:
-                kept = float(base[name].iloc[k])
-                cells[name] = "" if np.isnan(kept) else f"{kept!r} mm"
 
 
 def _unknown(layers: pd.DataFrame, snapshot: Snapshot) -> list[Fault]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import threading
 import time
 from collections.abc import Callable, Collection, Iterator, Mapping
@@ -209,6 +210,9 @@ class Studio:
 
     def __init__(self, folder: Path, tolerance: float, invented: bool = False) -> None:
         self.folder, self.tolerance, self.invented = folder, tolerance, invented
+        place = str(folder.resolve()).encode("utf-8", "surrogateescape")
+        self.name = "invented" if invented else hashlib.sha256(place).hexdigest()[:12]
+        """What a browser knows this logbook by, which may have opened another at this address."""
         self.learner = Learner(tolerance)
         # SQLite's connection stays with the thread that made it.
         self._clerk = ThreadPoolExecutor(max_workers=1, thread_name_prefix="clerk")

@@ -9,8 +9,8 @@ from hypothesis import strategies as st
 from runpredict.bench.field_words import label_of
 from runpredict.bench.lengths import typed_length, written_length
 from runpredict.bench.pot_form import (
-    LAYER_FIELDS,
-    POT_FIELDS,
+    CARRIED,
+    POT_CARRIED,
     PotForm,
     advised,
     form_of,
@@ -86,8 +86,8 @@ def test_a_form_has_as_many_layers_as_it_sends():
     assert len(posted_form({"glaze-3": "x"}).layers) == 3
     assert len(posted_form({"glaze-99": "x"}).layers) == 1
     form = new_form("in")
-    assert set(form.pot) == set(POT_FIELDS)
-    assert set(form.layers[0]) == set(LAYER_FIELDS)
+    assert set(form.pot) == set(POT_CARRIED)
+    assert set(form.layers[0]) == set(CARRIED)
     changed = form.changed(1, "coats", "3").changed(None, "piece", "jug")
     assert (changed.layers[0]["coats"], changed.pot["piece"]) == ("3", "jug")
     assert form.layers[0]["coats"] == "1"

@@ -1,237 +1,234 @@
-// What the pages do better with a script: the answer as she types, sliders, results kept at once.
-// Every page works without it.
-"use strict";
-(() => {
-  const root = document.documentElement;
-  root.classList.add("script");
-  const WAIT_MS = 180;
-  const PER_INCH = 25.4;
-  let asking = null;
-  let timer = 0;
-  let asked = "";
+// What the pages do better with a script: the answer as she types, sliders, results kept at once, and
+// nothing typed is lost. Every page works without it: it only sends the form that is there, and puts
+// the server's answer in its place.
+import { ask, close, openAnswer } from "./answer.js";
+import { drafts, dropDraft, keepDraft, leaveDraft } from "./drafts.js";
+import { openKiln, sendButton, sendWaiting, settled } from "./kiln.js";
+import { sliders } from "./sliders.js";
+import { NotDone, fieldsOf, post, released } from "./wire.js";
 
-  const parse = (text) => new DOMParser().parseFromString(text, "text/html");
-  const send = (form, fields, signal, address) =>
-    fetch(address || form.action, {
-      method: "POST", body: new URLSearchParams(fields), signal, credentials: "same-origin",
-    });
+const BARE = /^[\s\d.,/½¼¾⅛⅜⅝⅞⁄+-]+$/; // a length without its unit
+const main = () => document.getElementById("main");
+const typingForm = () => main().querySelector("form[data-kind]");
+const actForm = () => main().querySelector("form[data-act]");
+let opened = ""; // what stood in the form when it came from the logbook
+let acting = false;
 
-  // The answer beside the form.
-  async function ask() {
-    const form = document.getElementById("pot");
-    if (!form) return;
-    const fields = new URLSearchParams(new FormData(form));
-    if (fields.toString() === asked) return;
-    asked = fields.toString();
-    if (asking) asking.abort();
-    asking = new AbortController();
-    const beside = document.getElementById("beside");
-    beside.classList.add("busy");
-    try {
-      const reply = await send(form, fields, asking.signal, form.dataset.answer);
-      if (!reply.ok) throw new Error(String(reply.status));
-      const open = beside.querySelector("details[open]") !== null;
-      const top = beside.scrollTop;
-      beside.replaceChildren(...parse(await reply.text()).body.childNodes);
-      if (open) beside.querySelector("details")?.setAttribute("open", "");
-      beside.scrollTop = top;
-      beside.classList.remove("busy");
-      faults(form, beside);
-    } catch (error) {
-      if (error.name !== "AbortError") {
-        asked = "";
-        beside.classList.remove("busy");
-        const told = document.createElement("p");
-        told.className = "told";
-        told.textContent = "The page could not be reached just now. What you typed stands; try again.";
-        if (!beside.querySelector(".told")) beside.append(told);
-      }
+function start() {
+  const form = typingForm();
+  close();
+  if (form?.dataset.kind === "kiln") openKiln(form);
+  else if (form) {
+    opened = fieldsOf(form).toString();
+    if (form.dataset.answer) {
+      sliders(form);
+      openAnswer(form);
     }
+    for (const kind of ["input", "change"]) form.addEventListener(kind, () => typed(form));
+    if (form.dataset.typed) typed(form);
   }
-  const askSoon = () => { clearTimeout(timer); timer = setTimeout(ask, WAIT_MS); };
+  offer();
+}
 
-  function faults(form, beside) {
-    const wrong = new Set([...beside.querySelectorAll(".mend a")].map((a) => a.hash.slice(1)));
-    for (const field of form.querySelectorAll("input[id], select[id]")) {
-      if (wrong.has(field.id)) field.setAttribute("aria-invalid", "true");
-      else {
-        field.removeAttribute("aria-invalid");
-        document.getElementById(`fault-${field.id}`)?.remove();
-      }
+// Something is typed: it is not kept, says so, and waits on this device.
+function typed(form) {
+  const fields = fieldsOf(form);
+  main().querySelector(".kept")?.remove();
+  if (!form.dataset.typed && fields.toString() === opened) {
+    dropDraft();
+    state("");
+    return;
+  }
+  state("Not kept yet", "open");
+  keepDraft(form, fields.get(form.dataset.kind === "pot" ? "piece" : "glaze") || "no name yet", fields);
+}
+
+function state(words, kind = "") {
+  const line = document.getElementById("state");
+  if (!line) return;
+  line.textContent = words;
+  line.dataset.kind = kind;
+}
+
+// A button: the answer comes into the page, and what was typed meanwhile goes along.
+async function act(form, button) {
+  const fields = fieldsOf(form);
+  const sent = fields.toString();
+  const kiln = form.dataset.kind === "kiln";
+  await doing(button, async () => {
+    if (button.value === "save") state("Keeping …", "open");
+    if (kiln) {
+      await settled();
+      for (const name of [...fields.keys()]) fields.delete(name);
+      for (const [name, value] of fieldsOf(form)) fields.append(name, value);
     }
-  }
-
-  // Lengths as the fields hold them.
-  function read(text, units) {
-    const plain = text.trim().replace(",", ".");
-    const match = plain.match(/^(?:(\d+(?:\.\d+)?)(?:[ -]+|$))?(?:(\d+)\/(\d+))?$/);
-    if (!match || plain === "" || (match[3] && Number(match[3]) === 0)) return NaN;
-    const size = Number(match[1] || 0) + (match[2] ? Number(match[2]) / Number(match[3]) : 0);
-    return units === "in" ? size * PER_INCH : size;
-  }
-  function write(mm, units) {
-    if (units !== "in") return String(Math.round(mm));
-    const all = Math.round((mm / PER_INCH) * 16);
-    const whole = Math.floor(all / 16);
-    let part = all % 16, below = 16;
-    if (!part) return String(whole);
-    while (part % 2 === 0) { part /= 2; below /= 2; }
-    return `${whole ? `${whole} ` : ""}${part}/${below}`;
-  }
-
-  // A slider below a field, moving with it.
-  function slider(field, label, most, step, get, put) {
-    const slide = document.createElement("input");
-    slide.type = "range";
-    slide.min = "0";
-    slide.max = String(most);
-    slide.step = String(step);
-    slide.className = "slide";
-    slide.setAttribute("aria-label", `${label}, slider`);
-    const follow = () => { const at = get(field.value); if (!Number.isNaN(at)) slide.value = String(at); };
-    follow();
-    field.addEventListener("input", follow);
-    slide.addEventListener("input", () => {
-      put(Number(slide.value));
-      askSoon();
-    });
-    slide.follow = follow;
-    field.closest(".field").append(slide);
-    return slide;
-  }
-
-  function sliders(form) {
-    const units = form.dataset.units;
-    const step = units === "in" ? PER_INCH / 16 : 1;
-    const edges = [...form.querySelectorAll("input[name^='lower_edge_mm-']")];
-    const tops = [...form.querySelectorAll("input[name^='upper_edge_mm-']")];
-    const top = Math.max(20, ...tops.map((t) => read(t.value, units)).filter((x) => x > 0));
-    edges.forEach((field, k) => {
-      const label = document.querySelector(`label[for='${field.id}']`).textContent.trim();
-      slider(field, `Layer ${k + 1}: ${label}`, Math.ceil(top / step) * step, step,
-        (text) => read(text, units), (mm) => { field.value = write(mm, units); });
-    });
-    const coats = [...form.querySelectorAll("input[name^='coats-']")];
-    coats.forEach((field, k) => slider(field, `Layer ${k + 1}: coats`, 6, 1, Number, (n) => {
-      field.value = String(Math.max(1, n));
-      const thick = form.elements[`thickness_mm-${k + 1}`];
-      if (thick) thick.value = "";
-    }));
-    const hold = form.elements.hold_min;
-    slider(hold, "Hold at the top", 60, 1, Number, (n) => { hold.value = String(n); });
-    // The bare band: the lowest layer ends there, and no other below it.
-    if (edges.length > 1) {
-      const field = document.createElement("p");
-      field.className = "field bare";
-      const label = document.createElement("span");
-      label.textContent = "Bare foot under all layers";
-      const shown = document.createElement("b");
-      field.append(label, shown);
-      const band = () => Math.min(...edges.map((e) => read(e.value, units)).filter((x) => x >= 0));
-      const slide = slider({ value: "", addEventListener() {}, closest: () => field },
-        "Bare foot under all layers", Math.ceil(top / 2 / step) * step, step, () => band(), (mm) => {
-          const lowest = band();
-          for (const edge of edges) {
-            const at = read(edge.value, units);
-            if (at <= lowest + 1e-6 || at < mm) {
-              edge.value = write(mm, units);
-              edge.dispatchEvent(new Event("input", { bubbles: true }));
-            }
-          }
-        });
-      const tell = () => { shown.textContent = `${write(band() || 0, units)} ${units}`; slide.follow(); };
-      edges.forEach((edge) => edge.addEventListener("input", tell));
-      tell();
-      form.querySelector("fieldset").append(field);
-    }
-  }
-
-  // A button that changes the form: the page stays where it is.
-  async function swap(form, button) {
-    const fields = new FormData(form);
+    const before = kiln ? fields.toString() : sent;
     fields.set(button.name, button.value);
-    const reply = await send(form, fields);
-    const page = parse(await reply.text());
-    const beside = document.getElementById("beside");
-    const top = beside ? beside.scrollTop : 0;
-    document.getElementById("main").replaceWith(page.getElementById("main"));
-    start();
-    const again = document.getElementById("beside");
-    if (again) again.scrollTop = top;
-    if (button.value === "add") {
-      const last = [...document.querySelectorAll("fieldset.layer")].pop();
-      last?.scrollIntoView({ block: "center" });
-      last?.querySelector("select")?.focus({ preventScroll: true });
-    }
-  }
-
-  // One pot of the kiln, kept as soon as it is told.
-  async function keep(form, box) {
-    const fields = new FormData();
-    for (const name of ["form_token", "firing"]) fields.set(name, form.elements[name].value);
-    for (const field of box.querySelectorAll("input")) {
-      if (field.type !== "radio" || field.checked) fields.set(field.name, field.value);
-    }
-    const active = document.activeElement?.id;
-    try {
-      const reply = await send(form, fields);
-      const page = parse(await reply.text());
-      const fresh = page.getElementById(box.id);
-      if (!fresh) throw new Error(String(reply.status));
-      box.replaceWith(fresh);
-      const tally = page.getElementById("tally");
-      if (tally) document.getElementById("tally").replaceChildren(...tally.childNodes);
-      if (active) document.getElementById(active)?.focus({ preventScroll: true });
-    } catch {
-      if (!box.querySelector(".told")) {
-        const told = document.createElement("p");
-        told.className = "told";
-        told.setAttribute("role", "alert");
-        told.textContent = "Not kept: the page could not be reached. Press Save when it is back.";
-        box.prepend(told);
-      }
-    }
-  }
-
-  function kiln(form) {
-    form.addEventListener("change", (event) => {
-      const box = event.target.closest("[data-pot]");
-      if (!box) return;
-      const group = event.target.closest(".fate");
-      const run = group.querySelector(".run input");
-      if (event.target === run && run.value.trim() && !group.querySelector("input[value=past]").checked) {
-        group.querySelector("input[value=ran]").checked = true;
-      }
-      if (group.querySelector("input[value=ran]").checked && !run.value.trim()) {
-        run.focus();
-        return;
-      }
-      keep(form, box);
-    });
-  }
-
-  function start() {
-    const pot = document.getElementById("pot");
-    if (pot) {
-      asked = new URLSearchParams(new FormData(pot)).toString();
-      pot.addEventListener("input", askSoon);
-      pot.addEventListener("change", askSoon);
-      pot.addEventListener("submit", (event) => {
-        const button = event.submitter;
-        if (button && button.value === "ask") { event.preventDefault(); ask(); }
-      });
-      sliders(pot);
-    }
-    const form = document.getElementById("kiln");
-    if (form) kiln(form);
-  }
-
-  document.addEventListener("click", (event) => {
-    const button = event.target.closest("button[data-swap]");
-    if (!button) return;
-    event.preventDefault();
-    clearTimeout(timer);
-    swap(button.form, button);
+    const reply = await post(form.getAttribute("action"), fields);
+    await released();
+    show(reply, laterThan(before, form, button.value));
+    if (button.value === "add") showLayer();
   });
+}
+
+async function doing(button, work) {
+  if (acting) return;
+  acting = true;
+  main().querySelector(".beside")?.remove();
+  button.setAttribute("aria-busy", "true");
+  document.body.classList.add("acting");
+  try {
+    await work();
+  } catch (fault) {
+    if (!(fault instanceof NotDone)) throw fault;
+    say(button, `Not done. ${fault.message} Nothing you typed is lost: it waits on this device.`);
+  } finally {
+    acting = false;
+    button.removeAttribute("aria-busy");
+    document.body.classList.remove("acting");
+  }
+}
+
+// Told where she looks: in the bar that stays in sight, or else right below the button.
+function say(button, words) {
+  if (button.closest(".keep, .top") && document.getElementById("state")) {
+    state(words, "away");
+    return;
+  }
+  const told = document.createElement("p");
+  told.className = "told beside";
+  told.setAttribute("role", "alert");
+  told.textContent = words;
+  if (main().contains(button)) button.after(told);
+  else main().prepend(told);
+}
+
+// The page that answered, in place of this one.
+function show(reply, later = []) {
+  const open = new Set([...document.querySelectorAll("details[open] > summary")].map((one) => one.textContent));
+  const top = document.getElementById("beside")?.scrollTop;
+  const { id: focused, selectionStart: caret } = document.activeElement;
+  for (const css of ["header.top", "#main"]) document.querySelector(css).replaceWith(reply.page.querySelector(css));
+  document.title = reply.page.title;
+  if (reply.redirected) {
+    history.replaceState(null, "", reply.url);
+    dropDraft();
+  }
+  for (const summary of document.querySelectorAll("details > summary")) {
+    if (open.has(summary.textContent)) summary.parentElement.open = true;
+  }
   start();
-})();
+  if (reply.redirected) state("Kept", "kept");
+  putIn(later);
+  if (top !== undefined) document.getElementById("beside")?.scrollTo(0, top);
+  const field = focused ? document.getElementById(focused) : null;
+  field?.focus({ preventScroll: true });
+  if (field && caret != null) field.setSelectionRange(caret, caret);
+  if (!field) document.querySelector("#main > :is(.told, .kept, .note)[role]")?.scrollIntoView({ block: "center" });
+}
+
+// What was typed since a form was sent, by the names that the answer has for it.
+function laterThan(sent, form, did) {
+  const before = new URLSearchParams(sent);
+  const now = fieldsOf(form);
+  const dropped = Number(/^drop-(\d+)$/.exec(did)?.[1] ?? NaN);
+  const renamed = (name) => {
+    const [, stem, layer] = /^(.*-)(\d+)$/.exec(name) ?? [];
+    if (!layer || Number.isNaN(dropped) || Number(layer) < dropped) return name;
+    return Number(layer) === dropped ? "" : `${stem}${Number(layer) - 1}`;
+  };
+  return [...new Set([...before.keys(), ...now.keys()])]
+    .filter((name) => before.get(name) !== now.get(name))
+    .map((name) => ({ name: renamed(name), value: now.get(name), units: now.get("units") }));
+}
+
+function putIn(later) {
+  const form = actForm();
+  if (!form) return;
+  for (const { name, value, units } of later) {
+    const field = name ? form.elements[name] : null;
+    if (!field) continue;
+    const other = form.elements.units && form.elements.units.value !== units;
+    if (field.type === "checkbox") field.checked = value !== null;
+    else field.value = other && "length" in (field.dataset ?? {}) && BARE.test(value) ? `${value} ${units}` : value ?? "";
+    const one = field instanceof RadioNodeList ? [...field].find((pick) => pick.checked) : field;
+    for (const kind of ["input", "change"]) one?.dispatchEvent(new Event(kind, { bubbles: true }));
+  }
+}
+
+function showLayer() {
+  const last = [...document.querySelectorAll("fieldset.layer")].pop();
+  last?.scrollIntoView({ block: "center" });
+  if (document.activeElement === document.body) last?.querySelector("select")?.focus({ preventScroll: true });
+}
+
+// What was typed here and never confirmed is offered again.
+function offer() {
+  document.getElementById("offers")?.remove();
+  const form = typingForm();
+  if (!form && actForm()) return; // a question comes first
+  const found = drafts().filter((draft) => !form || draft.subject === form.dataset.subject);
+  if (!found.length) return;
+  const part = document.createElement("section");
+  part.id = "offers";
+  part.className = "note";
+  part.setAttribute("aria-label", "Typed here and not kept");
+  for (const draft of found) {
+    const line = document.createElement("p");
+    const name = document.createElement("bdi");
+    name.textContent = draft.title;
+    const at = new Date(draft.at);
+    const today = at.toDateString() === new Date().toDateString();
+    const when = today ? at.toLocaleTimeString([], { hour: "2-digit", minute: "2-digit" }) : at.toLocaleDateString();
+    line.append("Typed on this device and not kept: ", name, ` (${when})`);
+    const row = document.createElement("p");
+    row.className = "row";
+    row.append(
+      button(draft.kind === "kiln" ? "Keep it now" : "Put it back", "main", (tapped) => putBack(draft, tapped)),
+      button("Let it go", "quiet", () => { dropDraft(draft.key); offer(); }),
+    );
+    part.append(line, row);
+  }
+  const title = main().querySelector("h1");
+  if (title) title.after(part);
+  else main().prepend(part);
+}
+
+function button(words, kind, tapped) {
+  const made = document.createElement("button");
+  made.type = "button";
+  made.className = kind;
+  made.textContent = words;
+  made.addEventListener("click", () => tapped(made));
+  return made;
+}
+
+async function putBack(draft, tapped) {
+  await doing(tapped, async () => {
+    if (typingForm()?.dataset.kind === "kiln") await settled();
+    const fields = new URLSearchParams(draft.fields);
+    fields.set("do", `units-${document.querySelector("header.top").dataset.units}`);
+    const reply = await post(draft.action, fields);
+    await released();
+    leaveDraft();
+    show(reply);
+    history.replaceState(null, "", draft.address);
+    dropDraft(draft.key);
+    offer();
+    if (draft.kind === "kiln") sendWaiting();
+  });
+}
+
+document.documentElement.classList.add("script");
+document.addEventListener("submit", (event) => {
+  const form = event.target;
+  if (!form.matches("#main form[data-act]")) return;
+  event.preventDefault();
+  const tapped = event.submitter ?? form.querySelector("button");
+  if (tapped.value === "ask" && form.dataset.answer) ask();
+  else if (tapped.closest("[data-pot]")) sendButton(tapped);
+  else if (form.dataset.kind === "kiln" && tapped.value === "save") sendWaiting();
+  else act(form, tapped);
+});
+addEventListener("storage", offer);
+start();

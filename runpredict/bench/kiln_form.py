@@ -1,0 +1,244 @@
+"""The form a kiln is opened on: what is written of each pot, what is typed, and what was there.
+
+Each pot goes by its name (`key_of`) and by the mark of the revision that the form was opened with.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+import pandas as pd
+
+from runpredict.bench.desk import units
+from runpredict.bench.lengths import converted_length, exact_length, read_length, written_length
+from runpredict.bench.studio import Pot, Snapshot
+from runpredict.logbook.book import Outcome
+from runpredict.logbook.rows import MAX_RUN_MM
+from runpredict.units import LengthUnits, format_distance, parse_length_mm
+
+FATES = {"fine": "Fine", "ran": "Ran", "past": "Past"}
+MOST_LETTERS = 60
+
+
+@dataclass(frozen=True)
+class Fate:
+    """What is written, or typed, of one layer.
+
+    Attributes
+    ----------
+    word : str
+        Of `FATES`, or "".
+    run : str
+        How far it ran, as it stands in the field.
+    exact : str
+        What that was rounded from, as `lengths.read_length` takes it.
+    """
+
+    word: str = ""
+    run: str = ""
+    exact: str = field(default="", compare=False)
+
+    def words(self) -> str:
+        """For a reader."""
+        run = f" {self.run} {units()}" if self.run else ""
+        return {"": "nothing written", "fine": "fine", "ran": f"ran{run}"}.get(
+            self.word, f"past the foot{f',{run}' if run else ''}"
+        )
+
+
+@dataclass
+class LayerRow:
+    """One layer: what the logbook says of it, and what stands in the form."""
+
+    number: int
+    glaze: str
+    ends: str
+    lower_mm: float
+    standing: Fate
+    shown: Fate
+    was: Fate
+    """What stood in the logbook when the form was opened."""
+
+    @property
+    def written(self) -> str:
+        """`was` as the form carries it, in mm."""
+        return f"{self.was.word} {self.was.exact}"
+
+
+@dataclass
+class PotRow:
+    """One pot of the form.
+
+    Attributes
+    ----------
+    piece, key : str
+    layers : list of LayerRow
+        The lowest first.
+    mark : str
+        Of the revision that the form was opened with.
+    now : str
+        Of the one in the logbook; "" where the pot is not in this firing any more.
+    state : str
+        "kept", "refused", or "" where nothing was asked.
+    fault : str
+        Why it was refused; "" where it was overtaken.
+    rest : list of int
+        Layers that "all the rest" has just called fine.
+    """
+
+    piece: str
+    key: str
+    layers: list[LayerRow]
+    mark: str
+    now: str
+    state: str = ""
+    fault: str = ""
+    rest: list[int] = field(default_factory=list)
+
+    @property
+    def done(self) -> bool:
+        """Whether something is written of every layer."""
+        return bool(self.now) and all(layer.standing.word for layer in self.layers)
+
+    @property
+    def typed(self) -> bool:
+        """Whether the form says something else than when it was opened."""
+        return any(layer.shown != layer.was for layer in self.layers)
+
+    @property
+    def agrees(self) -> bool:
+        """Whether the form says what the logbook does."""
+        return bool(self.now) and all(layer.shown == layer.standing for layer in self.layers)
+
+    @property
+    def blank(self) -> list[LayerRow]:
+        """Layers of which the form says nothing."""
+        return [layer for layer in self.layers if layer.shown == Fate()]
+
+    def settle(self) -> None:
+        """Show what the logbook says, as if opened just now."""
+        self.mark = self.now
+        for layer in self.layers:
+            layer.shown = layer.was = layer.standing
+
+
+def key_of(piece: str) -> str:
+    """What the fields of a pot are called by: of its name, never of its place on the page."""
+    return hashlib.sha256(piece.encode("utf-8", "surrogatepass")).hexdigest()[:12]
+
+
+def rows_of(snapshot: Snapshot, firing: str) -> list[PotRow]:
+    """The pots of a firing as the logbook has them."""
+    return [row_of(snapshot, pot) for pot in snapshot.pots if pot[1] == firing]
+
+
+def row_of(snapshot: Snapshot, pot: Pot) -> PotRow:
+    """One pot as the logbook has it."""
+    mark = snapshot.marks.get(pot, "")
+    layers = []
+    for _, row in snapshot.pots[pot].iterrows():
+        fate, lower_mm = fate_of(row, units()), float(row["lower_edge_mm"])
+        ends = format_distance(lower_mm, units())
+        number, glaze = int(row["layer"]), str(row["glaze"])
+        layers.append(LayerRow(number, glaze, ends, lower_mm, fate, fate, fate))
+    return PotRow(pot[0], key_of(pot[0]), layers, mark, mark)
+
+
+def fate_of(row: pd.Series, read_in: LengthUnits) -> Fate:
+    """What is written of a layer."""
+    run_mm = float(row["run_mm"])
+    run = written_length(run_mm, read_in), exact_length(run_mm)
+    if row["past_foot"] == "yes":
+        return Fate("past", *run)
+    if run[0]:
+        return Fate("ran", *run)
+    return Fate("fine" if row["past_foot"] == "no" else "")
+
+
+def posted_rows(
+    fields: Mapping[str, str], snapshot: Snapshot, firing: str, typed_in: LengthUnits
+) -> list[PotRow]:
+    """The pots of a firing with what was typed of them; behind them those that are gone by now.
+
+    Parameters
+    ----------
+    fields : mapping
+        As a browser sent them.
+    snapshot : Snapshot
+    firing : str
+    typed_in : "mm" or "in"
+        Of the form; the rows are in the units of the page.
+    """
+    rows = rows_of(snapshot, firing)
+    for row in rows:
+        if f"pot-{row.key}" in fields:
+            row.mark = fields.get(f"mark-{row.key}", "")
+            for layer in row.layers:
+                layer.was, layer.shown = _posted(fields, f"{row.key}-{layer.number}", typed_in)
+    known = {f"pot-{row.key}" for row in rows}
+    for name in [name for name in fields if name.startswith("pot-") and name not in known]:
+        gone = _gone(fields, name.removeprefix("pot-"), typed_in)
+        if gone.typed:
+            rows.append(gone)
+    return rows
+
+
+def _gone(fields: Mapping[str, str], key: str, typed_in: LengthUnits) -> PotRow:
+    start = f"fate-{key}-"
+    numbers = [name.removeprefix(start) for name in fields if name.startswith(start)]
+    layers = []
+    for number in sorted(int(text) for text in numbers if text.isdecimal() and len(text) < 3):
+        was, shown = _posted(fields, f"{key}-{number}", typed_in)
+        layers.append(LayerRow(number, f"layer {number}", "", math.nan, Fate(), shown, was))
+    piece = fields[f"pot-{key}"][:300]
+    return PotRow(piece, key, layers, fields.get(f"mark-{key}", ""), "")
+
+
+def _posted(fields: Mapping[str, str], at: str, typed_in: LengthUnits) -> tuple[Fate, Fate]:
+    """What stood there when the form was opened, and what is typed.
+
+    A length that stood beside a word goes with it; one that is typed without a word stays, to be
+    asked about.
+    """
+    word, _, stood = fields.get(f"was-{at}", "")[:MOST_LETTERS].partition(" ")
+    stood_mm = _mm(stood)
+    was = Fate(word, written_length(stood_mm, units()), exact_length(stood_mm))
+    word = fields.get(f"fate-{at}", "")
+    word = word if word in FATES else ""
+    run = fields.get(f"run-{at}", "")[:MOST_LETTERS].strip()
+    if word == "fine" or (not word and run == written_length(stood_mm, typed_in)):
+        return was, Fate(word)
+    exact = fields.get(f"exact-{at}", "")[:MOST_LETTERS]
+    return was, Fate(word, *converted_length(run, exact, typed_in, units()))
+
+
+def _mm(text: str) -> float:
+    try:
+        length_mm = float(text or "nan")
+    except ValueError:
+        return math.nan
+    return length_mm if abs(length_mm) < MAX_RUN_MM else math.nan
+
+
+def outcome_of(layer: LayerRow, fate: Fate, typed_in: LengthUnits) -> Outcome:
+    """What a fate says to the logbook.
+
+    Raises
+    ------
+    ValueError : a run that is no length, or that goes past the foot where the word does not.
+    """
+    run_mm = math.nan
+    if fate.run and not fate.word:
+        raise ValueError("a length is typed beside “?”: choose Ran or Past, or clear the length.")
+    if fate.run:
+        run_mm = parse_length_mm(read_length(fate.run, fate.exact, typed_in))
+        if run_mm < 0:
+            raise ValueError(f'"{fate.run}" is under nothing; give how far its edge moved down.')
+        if fate.word == "ran" and run_mm > layer.lower_mm:
+            raise ValueError(f"{layer.glaze} ended {layer.ends} up, so that is past; choose Past.")
+    elif fate.word == "ran":
+        raise ValueError("say how far it ran, or choose Fine.")
+    return Outcome(layer.number, run_mm, {"": "", "past": "yes"}.get(fate.word, "no"))
