@@ -86,7 +86,7 @@ class PotRow:
     fault : str
         Why it was refused; "" where it was overtaken.
     rest : list of int
-        Layers that "all the rest" has just called fine.
+        Layers that "all the rest" called fine, which can be taken back.
     """
 
     piece: str
@@ -176,6 +176,7 @@ def posted_rows(
     for row in rows:
         if f"pot-{row.key}" in fields:
             row.mark = fields.get(f"mark-{row.key}", "")
+            row.rest = layers_in(fields.get(f"undo-{row.key}", ""))
             for layer in row.layers:
                 layer.was, layer.shown = _posted(fields, f"{row.key}-{layer.number}", typed_in)
     known = {f"pot-{row.key}" for row in rows}
@@ -184,6 +185,11 @@ def posted_rows(
         if gone.typed:
             rows.append(gone)
     return rows
+
+
+def layers_in(text: str) -> list[int]:
+    """Numbers of layers as a form carries them: ``"1,2"``."""
+    return [int(part) for part in text[:200].split(",") if part.isdecimal() and len(part) < 3]
 
 
 def _gone(fields: Mapping[str, str], key: str, typed_in: LengthUnits) -> PotRow:

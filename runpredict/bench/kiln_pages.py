@@ -12,6 +12,7 @@ from runpredict.bench.kiln_form import (
     Fate,
     LayerRow,
     PotRow,
+    layers_in,
     outcome_of,
     posted_rows,
     row_of,
@@ -172,12 +173,11 @@ def _call_rest_fine(firing: str, rows: list[PotRow]) -> Any:
     """Write "fine" of what was asked about, and keep what was typed."""
     _refresh(rows)
     for row in rows:
-        asked = _numbers(f"rest-{row.key}")
+        asked = layers_in(request.form.get(f"rest-{row.key}", ""))
         blank = [layer for layer in row.blank if layer.number in asked]
         for layer in blank:
             layer.shown = Fate("fine")
-        if _keep(row, firing):
-            row.rest = [layer.number for layer in blank]
+        row.rest = [layer.number for layer in blank] if _keep(row, firing) else []
     written = [row for row in rows if row.rest]
     layers = sum(len(row.rest) for row in written)
     told = f"“Fine” was written of {_counted(layers, 'layer')} on {_counted(len(written), 'pot')}."
@@ -188,8 +188,8 @@ def _undo(firing: str, rows: list[PotRow]) -> Any:
     """Take back what "all the rest" wrote, where it still stands so."""
     taken = 0
     for row in rows:
-        asked = _numbers(f"undo-{row.key}")
-        back = [one for one in row.layers if one.number in asked and one.shown == Fate("fine")]
+        back = [one for one in row.layers if one.number in row.rest and one.shown == Fate("fine")]
+        row.rest = []
         for layer in back:
             layer.shown = Fate()
         taken += bool(back) and _keep(row, firing)
@@ -206,11 +206,6 @@ def _refresh(rows: list[PotRow]) -> None:
     for row in rows:
         if row.now and not row.typed:
             row.settle()
-
-
-def _numbers(name: str) -> set[int]:
-    texts = request.form.get(name, "")[:200].split(",")
-    return {int(text) for text in texts if text.isdecimal() and len(text) < 3}
 
 
 def _counted(count: int, what: str) -> str:

@@ -4,9 +4,24 @@ import shutil
 import subprocess
 
 import pytest
-from helpers.browser import DESKTOP, PHONE, TABLET, browsing, need_browser, served, shot
+from helpers.browser import (
+    DESKTOP,
+    PHONE,
+    TABLET,
+    browsing,
+    by,
+    click,
+    fill,
+    need_browser,
+    press,
+    said,
+    served,
+    shot,
+    wait_for,
+)
 from helpers.processes import PATIENCE_S
 
+from runpredict.bench.kiln_form import key_of
 from runpredict.commands.options import sample_folder
 from runpredict.logbook.book import Logbook, import_files
 
@@ -39,52 +54,6 @@ def plain_browser():
     need_browser()
     with browsing(PHONE, script=False) as driver:
         yield driver
-
-
-def by(driver, css):
-    from selenium.webdriver.common.by import By
-    from selenium.webdriver.support.ui import WebDriverWait
-
-    return WebDriverWait(driver, PATIENCE_S).until(lambda d: d.find_elements(By.CSS_SELECTOR, css))[
-        0
-    ]
-
-
-def wait_for(driver, what):
-    from selenium.common.exceptions import StaleElementReferenceException
-    from selenium.webdriver.support.ui import WebDriverWait
-
-    waiting = WebDriverWait(driver, PATIENCE_S, ignored_exceptions=[StaleElementReferenceException])
-    return waiting.until(lambda _: what())
-
-
-def click(driver, element):
-    driver.execute_script(
-        "arguments[0].scrollIntoView({block: 'center', behavior: 'instant'})", element
-    )
-    element.click()
-
-
-def press(driver, css):
-    click(driver, by(driver, css))
-
-
-def fill(driver, name, text):
-    field = by(driver, f"[name='{name}']")
-    driver.execute_script(
-        "arguments[0].scrollIntoView({block: 'center', behavior: 'instant'})", field
-    )
-    if field.tag_name == "select":
-        from selenium.webdriver.support.ui import Select
-
-        Select(field).select_by_visible_text(text)
-        return
-    field.clear()
-    field.send_keys(text)
-
-
-def said(driver, css="body"):
-    return by(driver, css).text
 
 
 def logged(page, piece):
@@ -278,9 +247,10 @@ def test_without_a_script_the_four_things_are_done(page, plain_browser):
     browser.get(f"{page.url}/load?firing=plain")
     assert "plain jug" in said(browser)
     browser.get(f"{page.url}/kiln?firing=plain")
-    press(browser, "label[for='fate-1-2-ran']")
-    fill(browser, "run-1-2", "1/2 in")
-    press(browser, "label[for='fate-1-1-fine']")
+    jug = key_of("plain jug")
+    press(browser, f"label[for='fate-{jug}-2-ran']")
+    fill(browser, f"run-{jug}-2", "1/2 in")
+    press(browser, f"label[for='fate-{jug}-1-fine']")
     press(browser, ".keep button[value='save']")
     wait_for(browser, lambda: "1 of 1 pots written down" in said(browser))
     assert logged(page, "plain jug")["run_mm"].tolist()[1] == 12.7

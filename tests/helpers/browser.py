@@ -3,6 +3,7 @@
 import os
 import shutil
 import signal
+import socket
 import subprocess
 import sys
 import tempfile
@@ -13,6 +14,8 @@ from pathlib import Path
 import pytest
 
 from helpers.processes import PATIENCE_S, end_group, until
+
+from runpredict.logbook.book import import_files
 
 PHONE, TABLET, DESKTOP = (390, 844), (820, 1180), (1360, 900)
 CHROMIUM = next(filter(None, map(shutil.which, ("chromium", "chromium-browser"))), None)
@@ -126,3 +129,85 @@ def shot(driver, path, whole=True):
         "Page.captureScreenshot", {"format": "png", "captureBeyondViewport": whole}
     )
     path.write_bytes(base64.b64decode(found["data"]))
+
+
+def by(driver, css):
+    """The first element of a selector, as soon as it is there."""
+    from selenium.webdriver.common.by import By
+    from selenium.webdriver.support.ui import WebDriverWait
+
+    return WebDriverWait(driver, PATIENCE_S).until(lambda d: d.find_elements(By.CSS_SELECTOR, css))[
+        0
+    ]
+
+
+def wait_for(driver, what):
+    """Wait until something is so."""
+    from selenium.common.exceptions import StaleElementReferenceException
+    from selenium.webdriver.support.ui import WebDriverWait
+
+    waiting = WebDriverWait(driver, PATIENCE_S, ignored_exceptions=[StaleElementReferenceException])
+    return waiting.until(lambda _: what())
+
+
+def click(driver, element):
+    """Bring an element into sight, and click it."""
+    driver.execute_script(
+        "arguments[0].scrollIntoView({block: 'center', behavior: 'instant'})", element
+    )
+    element.click()
+
+
+def press(driver, css):
+    """As `click`, by a selector."""
+    click(driver, by(driver, css))
+
+
+def fill(driver, name, text):
+    """Type into a field, or choose."""
+    field = by(driver, f"[name='{name}']")
+    driver.execute_script(
+        "arguments[0].scrollIntoView({block: 'center', behavior: 'instant'})", field
+    )
+    if field.tag_name == "select":
+        from selenium.webdriver.support.ui import Select
+
+        Select(field).select_by_visible_text(text)
+        return
+    field.clear()
+    field.send_keys(text)
+
+
+def said(driver, css="body"):
+    """What a reader reads there."""
+    return by(driver, css).text
+
+
+def small_studio(folder):
+    """A logbook with a few jars and a kiln of nine pots, nothing of it known to anybody."""
+    folder.mkdir(exist_ok=True)
+    glazes = ["Grey Moth", "Thin Rain", "Cold Tea"]
+    (folder / "glazes.csv").write_text("glaze,source\n" + "".join(f"{g},jar\n" for g in glazes))
+    rows = [
+        "piece,firing,cone,hold_min,wall_deg,foot_mm,layer,glaze,coats,lower_edge_mm,upper_edge_mm"
+    ]
+    for pot in range(1, 10):
+        rows += [
+            f"cup {pot},dusk,6,10,88,65,{k},{glazes[(pot + k) % 3]},1,{8 + 30 * (k - 1)},95"
+            for k in range(1, pot % 3 + 2)
+        ]
+    (folder / "layers.csv").write_text("\n".join(rows) + "\n")
+    import_files([folder / "glazes.csv", folder / "layers.csv"], folder)
+    return folder
+
+
+def free_port():
+    """A port that nobody listens on, to start a page anew at the same address."""
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return probe.getsockname()[1]
+
+
+def network(driver, latency_ms=0, offline=False):
+    """Let the browser's network be slow, or away."""
+    driver.set_network_conditions(offline=offline, latency=latency_ms, throughput=10**7)

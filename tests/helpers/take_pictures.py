@@ -41,10 +41,14 @@ def walk(phone, url):
     phone.get(f"{url}/load?firing=flood")
     taken(phone, "load")
     phone.get(f"{url}/kiln?firing=thaw")
-    phone.find_element("css selector", "label[for='fate-1-1-fine']").click()
+    first, second = (
+        box.get_attribute("data-pot")
+        for box in phone.find_elements("css selector", "[data-pot]")[:2]
+    )
+    phone.find_element("css selector", f"label[for='fate-{first}-1-fine']").click()
     time.sleep(1.5)
-    phone.find_element("css selector", "label[for='fate-2-2-ran']").click()
-    phone.find_element("css selector", "#run-2-2").send_keys("4")
+    phone.find_element("css selector", f"label[for='fate-{second}-2-ran']").click()
+    phone.find_element("css selector", f"#run-{second}-2").send_keys("4")
     taken(phone, "kiln")
     phone.get(f"{url}/back")
     taken(phone, "back")

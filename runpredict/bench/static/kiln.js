@@ -175,4 +175,9 @@ function tell() {
   keepDraft(form, named(), new URLSearchParams(fields));
 }
 
-addEventListener("online", () => { if (form?.isConnected && queue.size) send(); });
+// A page that was left sends nothing any more: what waited is offered where she is now.
+let left = false;
+const again = () => { if (!left && form?.isConnected && queue.size) send(); };
+addEventListener("pagehide", () => { left = true; clearTimeout(timer); });
+addEventListener("pageshow", () => { left = false; again(); });
+addEventListener("online", again);
