@@ -9,6 +9,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from flask import Response, after_this_request, current_app, g, request
+from werkzeug.exceptions import RequestEntityTooLarge
 
 from runpredict.bench.memo import WORKING, Memo
 from runpredict.bench.pictures import Gallery
@@ -116,7 +117,10 @@ def open_studio() -> Studio:
 def units() -> LengthUnits:
     """Units of this page: those of the form that was sent, else those the device reads in."""
     if "units" not in g:
-        sent = request.form.get("units") if request.method == "POST" else None
+        try:
+            sent = request.form.get("units")
+        except RequestEntityTooLarge:  # then a page that says so is all there is to show
+            sent = None
         g.units = _units(sent or request.cookies.get("units"))
     chosen: LengthUnits = g.units
     return chosen
@@ -142,9 +146,7 @@ def remember_units(chosen: str) -> None:
 
     @after_this_request
     def keep(answer: Response) -> Response:
-        answer.set_cookie(
-            "units", units(), max_age=10**8, httponly=True, samesite="Lax", path="/"
-        )
+        answer.set_cookie("units", units(), max_age=10**8, httponly=True, samesite="Lax", path="/")
         return answer
 
 

@@ -43,15 +43,11 @@ def page(folder):
 
 @contextmanager
 def pages(folder):
-    """A page, and what starts it anew at the same address once it is stopped."""
+    """What starts a page, and starts it anew at the same address once it is stopped."""
     need_browser()
     options = ("--port", str(free_port()))
     with ExitStack() as started:
-
-        def again():
-            return started.enter_context(Page(folder, *options))
-
-        yield again(), again
+        yield lambda: started.enter_context(Page(folder, *options))
 
 
 @pytest.fixture(scope="module", params=[PHONE, DESKTOP], ids=["phone", "desktop"])
@@ -244,7 +240,8 @@ def test_all_the_rest_asks_counts_and_is_undone(page, phone):
 
 def test_buttons_say_that_the_page_is_away_and_go_on_when_it_is_back(folder, either):
     need_browser()
-    with pages(folder) as (page, again):
+    with pages(folder) as start:
+        page = start()
         either.get(f"{page.url}/pot")
         fill(either, "piece", "lone jug")
         fill(either, "firing", "dawn")
@@ -257,7 +254,7 @@ def test_buttons_say_that_the_page_is_away_and_go_on_when_it_is_back(folder, eit
         press(either, ".keep button[value='save']")
         wait_for(either, lambda: "cannot be reached" in bar(either))
         assert in_sight(either, "#state")
-        page = again()
+        page = start()
         either.delete_all_cookies()  # the page was set up anew, and so was the device
         press(either, ".keep button[value='save']")
         wait_for(either, lambda: "Kept in the logbook" in said(either))
@@ -269,14 +266,15 @@ def test_buttons_say_that_the_page_is_away_and_go_on_when_it_is_back(folder, eit
 
 @pytest.mark.parametrize("way", ["back", "reload", "away", "restart"])
 def test_what_was_typed_is_offered_again(folder, phone, way):
-    with pages(folder) as (page, again):
+    with pages(folder) as start:
+        page = start()
         phone.get(f"{page.url}/")
         phone.get(f"{page.url}/pot?piece=cup+1&firing=dusk")
         fill(phone, "lower_edge_mm-2", "41")
         fill(phone, "hold_min", "25")
         if way == "restart":
             page.stop()
-            page = again()
+            page = start()
             phone.delete_all_cookies()
         if way == "reload":
             phone.refresh()
@@ -299,7 +297,8 @@ def test_what_was_typed_is_offered_again(folder, phone, way):
 
 
 def test_results_that_could_not_be_sent_are_offered_again(folder, phone):
-    with pages(folder) as (page, again):
+    with pages(folder) as start:
+        page = start()
         phone.get(f"{page.url}/kiln?firing=dusk")
         page.stop()
         press(phone, label("cup 5", 1, "fine"))
@@ -308,14 +307,14 @@ def test_results_that_could_not_be_sent_are_offered_again(folder, phone):
         wait_for(phone, lambda: "cannot be reached" in bar(phone))
         assert in_sight(phone, "#state")
         assert "cup 5" in bar(phone)
-        page = again()
+        page = start()
         wait_for(phone, lambda: bar(phone) == "Kept")  # by itself
         assert logged(page, "cup 5")["run_mm"].tolist()[2] == 7.0
         page.stop()
         press(phone, label("cup 6", 1, "past"))
         wait_for(phone, lambda: "cannot be reached" in bar(phone))
         phone.get("about:blank")  # before it could be sent again
-        page = again()
+        page = start()
         phone.get(f"{page.url}/kiln")
         wait_for(phone, lambda: "cup 6" in said(phone, "#offers"))
         assert logged(page, "cup 6")["past_foot"].iloc[0] == ""

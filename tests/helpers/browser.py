@@ -14,7 +14,6 @@ from pathlib import Path
 import pytest
 
 from helpers.processes import PATIENCE_S, end_group, until
-
 from runpredict.logbook.book import import_files
 
 PHONE, TABLET, DESKTOP = (390, 844), (820, 1180), (1360, 900)
