@@ -378,3 +378,38 @@ def test_two_at_one_pot_of_the_kiln_choose_by_its_own_buttons(page, phone):
     wait_for(phone, lambda: bar(phone) == "Kept")
     assert logged(page, "cup 4")["past_foot"].iloc[0] == "yes"
     assert by(phone, f"#fate-{key_of('cup 4')}-1-past").is_selected()
+
+
+def test_two_at_one_pot_choose_and_nothing_is_offered_twice(page, phone):
+    phone.get(f"{page.url}/pot?piece=cup+1&firing=dusk")
+    fill(phone, "hold_min", "25")
+    phone.switch_to.new_window("tab")
+    phone.get(f"{page.url}/pot?piece=cup+1&firing=dusk")
+    fill(phone, "hold_min", "35")
+    press(phone, ".keep button[value='save']")
+    wait_for(phone, lambda: "Kept in the logbook" in said(phone))
+    phone.close()
+    phone.switch_to.window(phone.window_handles[0])
+    press(phone, ".keep button[value='save']")
+    wait_for(phone, lambda: "Two entries of one pot" in said(phone))
+    press(phone, "a[data-let-go]")
+    wait_for(phone, lambda: by(phone, "[name='hold_min']").get_attribute("value") == "35")
+    assert not phone.find_elements("css selector", "#offers")
+    assert logged(page, "cup 1")["hold_min"].tolist() == [35, 35]
+
+
+def test_two_tabs_never_write_over_what_the_other_has_typed(page, phone):
+    """What is not kept is held by page, not by pot: two new pots are two."""
+    for name in ("jug one", "jug two"):
+        phone.get(f"{page.url}/pot")
+        fill(phone, "piece", name)
+    phone.get(f"{page.url}/")
+    wait_for(phone, lambda: "jug two" in said(phone, "#offers"))
+    assert "jug one" in said(phone, "#offers")
+    buttons = phone.find_elements("css selector", "#offers button.main")
+    click(phone, buttons[1])
+    wait_for(phone, lambda: phone.find_elements("css selector", "[name='piece']"))
+    assert by(phone, "[name='piece']").get_attribute("value") == "jug one"
+    wait_for(phone, lambda: "jug two" in said(phone, "#offers"))
+    press(phone, "#offers button.quiet")
+    wait_for(phone, lambda: not phone.find_elements("css selector", "#offers"))

@@ -8,6 +8,7 @@ import { sliders } from "./sliders.js";
 import { NotDone, fieldsOf, post, released } from "./wire.js";
 
 const BARE = /^[\s\d.,/½¼¾⅛⅜⅝⅞⁄+-]+$/; // a length without its unit
+const WHAT = { pot: "", kiln: "what came of ", glaze: "the glaze " };
 const main = () => document.getElementById("main");
 const typingForm = () => main().querySelector("form[data-kind]");
 const actForm = () => main().querySelector("form[data-act]");
@@ -180,7 +181,7 @@ function offer() {
     const at = new Date(draft.at);
     const today = at.toDateString() === new Date().toDateString();
     const when = today ? at.toLocaleTimeString([], { hour: "2-digit", minute: "2-digit" }) : at.toLocaleDateString();
-    line.append("Typed on this device and not kept: ", name, ` (${when})`);
+    line.append(`Typed on this device and not kept: ${WHAT[draft.kind]}`, name, ` (${when})`);
     const row = document.createElement("p");
     row.className = "row";
     row.append(
@@ -230,5 +231,6 @@ document.addEventListener("submit", (event) => {
   else if (form.dataset.kind === "kiln" && tapped.value === "save") sendWaiting();
   else act(form, tapped);
 });
-addEventListener("storage", offer);
+document.addEventListener("click", (event) => { if (event.target.closest("[data-let-go]")) dropDraft(); });
+addEventListener("storage", () => released().then(offer));
 start();

@@ -1,0 +1,263 @@
+"""A random evening at the kiln against a model of what she meant.
+
+Taps, lengths, half-typed lengths, changes of units, two tabs, reloads, a slow network, none, a page
+that is started anew, and somebody else who writes too. Held after every step: what a box shows as
+kept stood in the logbook; what she told last still stands in its box, or waits on the device.
+"""
+
+import math
+import os
+import random
+import time
+from contextlib import ExitStack
+from urllib.parse import parse_qs
+
+import pytest
+from helpers.browser import PHONE, Page, browsing, free_port, need_browser, network, small_studio
+from helpers.processes import until
+
+from runpredict.bench.kiln_form import key_of
+from runpredict.bench.lengths import read_length
+from runpredict.logbook.book import Logbook, Outcome
+from runpredict.units import parse_length_mm
+
+SEED = int(os.environ.get("RUNPREDICT_SEED", "15"))
+UNCONFIRMED = {"open", "sending", "refused"}
+BOXES = """
+const units = document.querySelector('#kiln [name=units]').value;
+return [...document.querySelectorAll('[data-pot]')].map(box => ({
+  piece: box.dataset.piece, state: box.dataset.state || '', units,
+  gone: !box.querySelector('[name^=mark-]').value || box.textContent.includes('any more'),
+  layers: [...box.querySelectorAll('.fate')].map(fate => {
+    const run = fate.querySelector('[name^=run-]');
+    const at = run.name.slice(4);
+    const exact = box.querySelector(`[name="exact-${at}"]`);
+    return [Number(at.split('-')[1]), fate.querySelector(':checked').value, run.value,
+            exact ? exact.value : ''];
+  }),
+}))
+"""
+TAP = """
+const [at, word, run, whole] = arguments;
+document.querySelector(`label[for="fate-${at}-${word}"]`).click();
+if (run === null) return;
+const field = document.getElementById(`run-${at}`);
+field.focus();
+field.value = run;
+field.dispatchEvent(new Event('input', {bubbles: true}));
+if (whole) field.dispatchEvent(new Event('change', {bubbles: true}));
+"""
+PRESS = """
+const all = [...document.querySelectorAll('[data-pot] .say button')];
+const one = all[Math.floor(arguments[0] * all.length)];
+one?.click();
+return [one?.closest('[data-pot]').dataset.piece ?? '', one?.value ?? ''];
+"""
+DRAFTS = """
+return Object.keys(localStorage).filter(key => key.startsWith('bench '))
+  .map(key => JSON.parse(localStorage.getItem(key)).fields)
+"""
+
+
+def fate_of(word, run, exact, units):
+    """Word and mm as a box shows them."""
+    if word not in ("ran", "past") or not run:
+        return word, None
+    return word, round(parse_length_mm(read_length(run, exact, units)), 6)
+
+
+class Evening:
+    """Two tabs at one kiln, and what was meant in each."""
+
+    def __init__(self, driver, folder, started, seed):
+        self.driver, self.folder, self.started = driver, folder, started
+        self.chance = random.Random(seed)
+        self.options = ("--port", str(free_port()))
+        self.page = started.enter_context(Page(folder, *self.options))
+        self.book = started.enter_context(Logbook.open(folder))
+        self.meant = [{}, {}]  # by tab: (piece, layer) to (word, mm), as told there last
+        self.waiting = {}  # as told in a tab that was left before it was confirmed
+        self.offline = [False, False]
+        self.story = []
+        self.open()
+        driver.switch_to.new_window("tab")
+        self.open()
+        self.tabs, self.tab = driver.window_handles, 1
+
+    def open(self):
+        self.driver.get(f"{self.page.url}/kiln?firing=dusk")
+
+    def boxes(self):
+        return self.driver.execute_script(BOXES)
+
+    def written(self):
+        """Everything the logbook ever said of each layer."""
+        found = {}
+        for row in self.book.history("layers").itertuples():
+            mm = None if math.isnan(row.run_mm) else round(row.run_mm, 6)
+            word = "past" if row.past_foot == "yes" else "fine" if mm is None else "ran"
+            fate = (word, mm) if row.past_foot else ("", None)
+            found.setdefault((row.piece, row.layer), set()).add(fate)
+        return found
+
+    def step(self):
+        does = [(self.tap, 12), (self.run, 6), (self.half_typed, 2), (self.change_tab, 4),
+                (self.change_network, 4), (self.change_units, 1), (self.reload, 2),
+                (self.take_offer, 3), (self.press_in_box, 3), (self.somebody_else, 2)]  # fmt: skip
+        (do,) = self.chance.choices([do for do, _ in does], [weight for _, weight in does])
+        self.story.append(do.__name__)
+        do()
+        self.hold()
+
+    def _told(self, word, run=None, whole=True):
+        found = [box for box in self.boxes() if not box["gone"]]
+        box = self.chance.choice(found)
+        layer = self.chance.choice(box["layers"])[0]
+        at = f"{key_of(box['piece'])}-{layer}"
+        self.driver.execute_script(TAP, at, word, run, whole)
+        self.meant[self.tab][box["piece"], layer] = fate_of(word, run or "", "", box["units"])
+        self.waiting.pop((box["piece"], layer), None)
+        self.story[-1] += f" {box['piece']} {layer} {word} {run or ''} in tab {self.tab}"
+        if word == "past" and run is None:  # a length that stood there stands
+            shown = next(one for one in self.boxes() if one["piece"] == box["piece"])
+            mine = next(one for one in shown["layers"] if one[0] == layer)
+            self.meant[self.tab][box["piece"], layer] = fate_of(*mine[1:], box["units"])
+
+    def tap(self):
+        self._told(self.chance.choice(["", "fine", "fine", "past"]))
+
+    def run(self):
+        self._told(self.chance.choice(["ran", "past"]), str(self.chance.choice([1, 3, "1/4 in"])))
+
+    def half_typed(self):
+        self._told("past", str(self.chance.randint(1, 9)), whole=False)
+
+    def change_tab(self):
+        self.tab = 1 - self.tab
+        self.driver.switch_to.window(self.tabs[self.tab])
+
+    def change_network(self):
+        self.offline[self.tab] = self.chance.random() < 0.4
+        network(self.driver, self.chance.choice([0, 100, 400]), self.offline[self.tab])
+
+    def change_units(self):
+        self.driver.execute_script("document.querySelector('.units [aria-pressed=false]').click()")
+
+    def reload(self):
+        network(self.driver)
+        self.offline[self.tab] = False
+        self.leave()
+        self.open()
+
+    def restart(self):
+        """The page is away for a moment, and comes back at the same address."""
+        self.page.stop()
+        self.page = self.started.enter_context(Page(self.folder, *self.options))
+
+    def take_offer(self):
+        """Another tab's, or from before; what stands unconfirmed here is left on the device."""
+        if self.offline[self.tab]:
+            return
+        self.quiet()
+        if self.driver.find_elements("css selector", "#offers"):
+            self.leave()
+            self.driver.execute_script("document.querySelector('#offers button.main')?.click()")
+            until(lambda: not self.driver.execute_script("return document.body.matches('.acting')"))
+
+    def leave(self):
+        """What is not confirmed waits on the device."""
+        drafts = self.drafts()  # first: what is confirmed meanwhile leaves them
+        unconfirmed = {box["piece"] for box in self.boxes() if box["state"] in UNCONFIRMED}
+        left = {at: fate for at, fate in self.meant[self.tab].items() if at[0] in unconfirmed}
+        for at, (word, _) in left.items():
+            assert word in drafts.get(at, ()), (at, word, self.story)
+        self.waiting |= left
+        self.meant[self.tab] = {}
+
+    def drafts(self):
+        """Words that wait on the device, by layer."""
+        found = {}
+        for fields in self.driver.execute_script(DRAFTS):
+            draft = parse_qs(fields, keep_blank_values=True)
+            pots = {name[4:]: texts[0] for name, texts in draft.items() if name.startswith("pot-")}
+            for name, (word, *_) in draft.items():
+                kind, _, at = name.partition("-")
+                if kind == "fate":
+                    key, _, layer = at.partition("-")
+                    found.setdefault((pots[key], int(layer)), set()).add(word)
+        return found
+
+    def press_in_box(self):
+        if self.offline[self.tab]:
+            return
+        self.quiet()
+        piece, said = self.driver.execute_script(PRESS, self.chance.random())
+        if said.startswith("take"):
+            for told in (self.meant[self.tab], self.waiting):
+                for at in [at for at in told if at[0] == piece]:
+                    del told[at]
+        self.quiet()
+
+    def somebody_else(self):
+        piece = f"cup {self.chance.randint(1, 9)}"
+        past = self.chance.choice(["yes", "no"])
+        with Logbook.open(self.folder) as book:
+            book.record(piece, [Outcome(1, past_foot=past, run_mm=float("nan"))], firing="dusk")
+        self.story[-1] += f" {piece} {past}"
+
+    def quiet(self):
+        """Until nothing of this tab is on its way."""
+        until(lambda: not any(box["state"] == "sending" for box in self.boxes()))
+
+    def hold(self):
+        """What is shown as kept was written, and what she told last still stands where she did."""
+        boxes = self.boxes()
+        written = self.written()
+        for box in boxes:
+            for layer, *shown in box["layers"]:
+                fate = fate_of(*shown, box["units"])
+                at = box["piece"], layer
+                assert fate == self.meant[self.tab].get(at, fate), (at, box, self.story)
+                if box["state"] not in UNCONFIRMED:
+                    assert fate in written[at], (at, box, self.story)
+
+    def end(self):
+        """With the network back everything is kept, or says why not and waits on the device."""
+        for tab in range(2):
+            self.tab = tab
+            self.driver.switch_to.window(self.tabs[tab])
+            network(self.driver)
+            self.driver.execute_script("document.querySelector('.keep .main').click()")
+            time.sleep(0.3)
+            until(lambda: not any(
+                box["state"] in ("sending", "open") for box in self.boxes()))  # fmt: skip
+            self.hold()
+            drafts, written = self.drafts(), self.written()
+            for box in self.boxes():
+                for layer, word, *_ in box["layers"] if box["state"] == "refused" else ():
+                    assert word in drafts[box["piece"], layer], (box, self.story)
+            for at, fate in self.waiting.items():
+                assert fate in written[at] or fate[0] in drafts.get(at, ()), (at, fate, self.story)
+
+
+def live(tmp_path, steps, restarts=0):
+    need_browser()
+    with ExitStack() as started:
+        driver = started.enter_context(browsing(PHONE))
+        evening = Evening(driver, small_studio(tmp_path / "studio"), started, SEED)
+        for k in range(steps):
+            if restarts and k % (steps // restarts) == steps // restarts - 1:
+                evening.story.append("restart")
+                evening.restart()
+            evening.step()
+        evening.end()
+        return evening
+
+
+def test_a_short_evening(tmp_path):
+    live(tmp_path, 40)
+
+
+@pytest.mark.slow
+def test_a_thousand_steps(tmp_path):
+    live(tmp_path, 1000, restarts=10)
