@@ -181,9 +181,7 @@ def posted_rows(
                 layer.was, layer.shown = _posted(fields, f"{row.key}-{layer.number}", typed_in)
     known = {f"pot-{row.key}" for row in rows}
     for name in [name for name in fields if name.startswith("pot-") and name not in known]:
-        gone = _gone(fields, name.removeprefix("pot-"), typed_in)
-        if gone.typed:
-            rows.append(gone)
+        rows.append(_gone(fields, name.removeprefix("pot-"), typed_in))
     return rows
 
 

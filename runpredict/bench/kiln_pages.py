@@ -75,7 +75,8 @@ def record() -> Any:
     firing, do = request.form.get("firing", ""), request.form.get("do", "save")
     typed_in = units()
     switched = switch_units()
-    rows = posted_rows(request.form, snapshot, firing, typed_in)
+    posted = posted_rows(request.form, snapshot, firing, typed_in)
+    rows = [row for row in posted if row.now or row.typed]  # who is gone and untouched is gone
     if switched or do.startswith("take-"):
         _take(rows, do)
         return _page(snapshot, firing, rows)
@@ -96,7 +97,7 @@ def record_pots() -> str:
     sent = [row for row in rows if f"pot-{row.key}" in request.form]
     _take(sent, do)
     for row in sent:
-        _keep(row, firing, do)
+        _keep(row, firing, do, told=True)
     return render_template("kiln_pots.html", pots=sent, **_shown(snapshot, firing, rows))
 
 
@@ -107,13 +108,13 @@ def _take(rows: list[PotRow], do: str) -> None:
             row.settle()
 
 
-def _keep(row: PotRow, firing: str, do: str = "save") -> bool:
+def _keep(row: PotRow, firing: str, do: str = "save", told: bool = False) -> bool:
     """Write one pot, and note in its row what came of it; whether something was written.
 
     Over what somebody else wrote only where ``over-`` and its key say so, and only over what was
-    seen then.
+    seen then. With `told` she has touched it, though it may say what it said when it was opened.
     """
-    if not row.typed or row.agrees:
+    if row.agrees or not (row.typed or told):
         if row.now:
             row.settle()
         row.state = "kept"

@@ -182,6 +182,27 @@ def test_a_script_gets_the_pots_it_sent(app, visitor):
     again = visitor.post("/kiln/pots", mine | {at("cup 3", 1): "fine"}).get_data(as_text=True)
     assert 'data-typed="refused"' in again  # the revision was the one before
     assert layers(app, "cup 3")["past_foot"].iloc[0] == "yes"
+    with book(app) as other:
+        other.remove("cup 3", result=True)
+        other.remove("cup 3")
+    gone = visitor.post("/kiln/pots", mine).get_data(as_text=True)
+    assert 'data-typed="refused"' in gone
+    assert "not in this firing any more" in gone
+
+
+def test_a_word_told_again_is_not_taken_for_untouched(app, visitor):
+    """Fine, then Ran, then Fine again, while somebody else took the Fine back."""
+    with book(app) as other:
+        other.record("cup 3", [Outcome(1, past_foot="no")])
+    visitor.get(KILN)
+    fields = visitor.fields("/kiln")
+    mine = {name: text for name, text in fields.items() if key_of("cup 3") in name}
+    mine |= {name: fields[name] for name in ("form_token", "firing", "units")}
+    with book(app) as other:
+        other.record("cup 3", [Outcome(1, past_foot="")])
+    reply = visitor.post("/kiln/pots", mine).get_data(as_text=True)
+    assert 'data-typed="refused"' in reply
+    assert "Somebody wrote this pot" in reply
 
 
 @pytest.mark.parametrize(

@@ -123,6 +123,10 @@ class Evening:
             mine = next(one for one in shown["layers"] if one[0] == layer)
             self.meant[self.tab][box["piece"], layer] = fate_of(*mine[1:], box["units"])
 
+    def tale(self, *what):
+        """What is wrong, and what came before it."""
+        return "\n".join([*map(repr, what), f"seed {SEED}", *self.story[-40:]])
+
     def tap(self):
         self._told(self.chance.choice(["", "fine", "fine", "past"]))
 
@@ -170,7 +174,7 @@ class Evening:
         unconfirmed = {box["piece"] for box in self.boxes() if box["state"] in UNCONFIRMED}
         left = {at: fate for at, fate in self.meant[self.tab].items() if at[0] in unconfirmed}
         for at, (word, _) in left.items():
-            assert word in drafts.get(at, ()), (at, word, self.story)
+            assert word in drafts.get(at, ()), self.tale(at, word)
         self.waiting |= left
         self.meant[self.tab] = {}
 
@@ -217,9 +221,9 @@ class Evening:
             for layer, *shown in box["layers"]:
                 fate = fate_of(*shown, box["units"])
                 at = box["piece"], layer
-                assert fate == self.meant[self.tab].get(at, fate), (at, box, self.story)
+                assert fate == self.meant[self.tab].get(at, fate), self.tale(at, box)
                 if box["state"] not in UNCONFIRMED:
-                    assert fate in written[at], (at, box, self.story)
+                    assert fate in written[at], self.tale(at, box)
 
     def end(self):
         """With the network back everything is kept, or says why not and waits on the device."""
@@ -235,9 +239,9 @@ class Evening:
             drafts, written = self.drafts(), self.written()
             for box in self.boxes():
                 for layer, word, *_ in box["layers"] if box["state"] == "refused" else ():
-                    assert word in drafts[box["piece"], layer], (box, self.story)
+                    assert word in drafts[box["piece"], layer], self.tale(box)
             for at, fate in self.waiting.items():
-                assert fate in written[at] or fate[0] in drafts.get(at, ()), (at, fate, self.story)
+                assert fate in written[at] or fate[0] in drafts.get(at, ()), self.tale(at, fate)
 
 
 def live(tmp_path, steps, restarts=0):

@@ -4,6 +4,7 @@
 const ours = `bench ${document.body.dataset.book} `;
 const another = () => `${ours}${Date.now().toString(36)}${Math.random().toString(36).slice(2)}`;
 let own = another();
+let last = null; // what stands there while this page holds something that is not confirmed
 
 export function keepDraft(form, title, fields) {
   fields.delete("form_token");
@@ -13,17 +14,29 @@ export function keepDraft(form, title, fields) {
     kind: form.dataset.kind, subject: form.dataset.subject, action: form.getAttribute("action"),
     address: address.pathname + address.search, title, fields: fields.toString(), at: Date.now(),
   };
+  last = JSON.stringify(draft);
+  store();
+}
+
+function store() {
   try {
-    localStorage.setItem(own, JSON.stringify(draft));
+    localStorage.setItem(own, last);
   } catch { /* a browser that keeps nothing: the form still says "not kept yet" */ }
 }
 
+// Another tab that took it over may have dropped it; here it still stands unconfirmed.
+addEventListener("storage", (event) => { if (event.key === own && event.newValue === null && last) store(); });
+
 export function dropDraft(key = own) {
+  if (key === own) last = null;
   try { localStorage.removeItem(key); } catch { /* as above */ }
 }
 
 // What stands in this page is left behind as a draft like any other.
-export function leaveDraft() { own = another(); }
+export function leaveDraft() {
+  own = another();
+  last = null;
+}
 
 // Those of other pages and other times, the newest first.
 export function drafts() {
