@@ -21,6 +21,7 @@ from runpredict.bench.lengths import read_length
 from runpredict.logbook.book import Logbook, Outcome
 from runpredict.units import parse_length_mm
 
+pytestmark = pytest.mark.filterwarnings("ignore::runpredict.errors.TableWarning")
 SEED = int(os.environ.get("RUNPREDICT_SEED", "15"))
 UNCONFIRMED = {"open", "sending", "refused"}
 BOXES = """
