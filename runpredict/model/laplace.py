@@ -31,6 +31,8 @@ SPREAD_TRUST = 10.0  # and that the expected spreads of the noise count for
 FAMILY_TRUST = 4.0  # coefficients that the expected spread of a family counts for
 ROUNDS, FIRST_STEPS, LATER_STEPS = 12, 12, 3
 CLOSE = 1e-6  # a step of Newton shorter than this is the last
+# Natural logs of mobility: no effect is that large; and the part of a step below which none helps.
+LONGEST_STEP, SHORTEST = 5.0, 1e-3
 LEAST_CURVATURE = 1e-9
 
 
@@ -42,7 +44,7 @@ class Evidence:
     ----------
     design : sparse array, shape (rows, p)
     lower, upper : ndarray, shape (rows,)
-        Interval in which each margin was seen.
+        Interval in which each margin was seen; one the other way round counts as turned.
     parts : ndarray, shape (rows, q)
         Variances that some rows have besides the noise; each column is scaled as a whole.
     """
@@ -112,7 +114,7 @@ class _Seen:
 
 def _interval(mean: Floats, lower: Floats, upper: Floats, sd: Floats) -> tuple[Floats, ...]:
     """Log chance of an interval, its slope, and minus its curvature, in the mean."""
-    low, high = (lower - mean) / sd, (upper - mean) / sd
+    low, high = (np.minimum(lower, upper) - mean) / sd, (np.maximum(lower, upper) - mean) / sd
     turn = low > 0  # work in the tail that keeps its digits
     near, far = np.where(turn, -low, high), np.where(turn, -high, low)
     log_near, log_far = log_ndtr(near), log_ndtr(far)
@@ -171,14 +173,15 @@ def _climb(
         slope = rows.design.T @ seen.slope - precision * (mean - prior.mean)
         factor = linalg.cho_factor(_precision(rows, seen, precision), lower=True)
         step = linalg.cho_solve(factor, slope)
+        step *= min(1.0, LONGEST_STEP / max(np.abs(step).max(initial=0.0), CLOSE))
         length = 1.0
-        while length > 1e-3:
-            tried = height(mean + length * step)
-            if tried >= top - 1e-9:
-                break
+        while (tried := height(mean + length * step)) < top - 1e-9 or np.isnan(tried):
             length *= 0.5
-        mean, top = mean + length * step, tried
-        if np.abs(length * step).max(initial=0.0) < CLOSE:
+            if length < SHORTEST:
+                break
+        else:
+            mean, top = mean + length * step, tried
+        if np.abs(length * step).max(initial=0.0) < CLOSE or length < SHORTEST:
             break
     seen = _seen(rows.design @ mean, rows, sd, fitted.mix)
     factor = linalg.cho_factor(_precision(rows, seen, precision), lower=True)
