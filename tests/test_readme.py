@@ -81,7 +81,7 @@ def test_every_line_runs_in_order_on_the_sample_tables(checkout, monkeypatch, ca
     }  # fmt: skip
     history = pd.read_csv(mine / "backup" / "history.csv")
     last = history.query("action == 'record'").iloc[-1]
-    assert (last["row"], last["column"]) == ("piece mug 3; firing thaw; layer 2", "past_foot")
+    assert (last["row"], last["column"]) == ("piece mug 3; firing Dabchick; layer 2", "past_foot")
     assert last["after"] == "no"
     taken = history.query("action == 'remove'")
     assert set(taken["row"].str[:11]) == {"piece mug 2"} and "yes" in set(taken["before"])

@@ -40,8 +40,8 @@ def firing_key(firing: str, fired_on: str) -> str:
 
     Examples
     --------
-    >>> firing_key("thaw", "2026-03-08"), firing_key("", "2026-03-08"), firing_key("", "")
-    ('thaw', ' 2026-03-08', '')
+    >>> firing_key("Dabchick", "2026-03-08"), firing_key("", "2026-03-08"), firing_key("", "")
+    ('Dabchick', ' 2026-03-08', '')
     """
     return firing or (_UNNAMED + fired_on if fired_on else "")
 
@@ -79,8 +79,8 @@ def named_firing(keys: Iterable[str], named: str) -> str:
 
     Examples
     --------
-    >>> named_firing(["thaw", " 2026-03-08"], "Thaw"), named_firing(["thaw"], "frost")
-    ('thaw', 'frost')
+    >>> named_firing(["Tern", " 2026-03-08"], "tern"), named_firing(["Tern"], "frost")
+    ('Tern', 'frost')
     """
     return match_name(named, [key.strip() for key in keys]) or named.strip()
 

@@ -29,7 +29,7 @@ def name_key(name: str) -> str:
 
     Examples
     --------
-    >>> name_key(" Tide  Glass") == name_key("TIDE GLASS")
+    >>> name_key(" Mackerel  Sleeve") == name_key("MACKEREL SLEEVE")
     True
     """
     plain = unicodedata.normalize("NFKC", name).casefold()

@@ -83,16 +83,16 @@ def test_risk_hardly_ever_rises_where_a_layer_stops_higher(piece):
     found = what_if(sample_answer(), piece)
     for (_, rows), planned in zip(found.by_edge.groupby("layer"), found.edges_mm, strict=True):
         assert rows["edge_mm"].iloc[0] == 0.0
-        assert (rows["risk"].diff().iloc[1:] <= 0.01).all()
+        assert (rows["risk"].diff().iloc[1:] <= 0.02).all()
         above = rows.loc[rows["edge_mm"] >= planned, "risk"]
         assert above.empty or above.iloc[0] <= found.risk + 1e-12
 
 
 def test_a_cone_lower_is_that_of_a_plan_fired_so():
     found = what_if(sample_answer(), "mug 3")
-    assert found.cooler_cone == "4"
+    assert found.cooler_cone == "5"
     tables = sample_tables()
-    cooler = answer(replace(tables, plan=tables.plan.replace({"cone": {"5": "4"}})))
+    cooler = answer(replace(tables, plan=tables.plan.replace({"cone": {"6": "5"}})))
     row = cooler.find("mug 3")
     at_plan = np.interp(found.hold_min, *found.by_hold_cooler.to_numpy().T)
     assert at_plan == pytest.approx(cooler.pieces["risk"].iloc[row], abs=0.01)
@@ -104,7 +104,7 @@ def test_a_cone_lower_is_that_of_a_plan_fired_so():
 
 def test_the_plan_itself_lies_on_each_curve():
     found = what_if(sample_answer(), "mug 3")
-    assert (found.piece, found.firing) == ("mug 3", "thaw")
+    assert (found.piece, found.firing) == ("mug 3", "Dabchick")
     at_plan = np.interp(found.band_mm, found.by_band["band_mm"], found.by_band["risk"])
     assert at_plan == pytest.approx(found.risk, abs=0.01)
     assert found.by_hold["hold_min"].between(0.0, max(60.0, 2 * found.hold_min)).all()

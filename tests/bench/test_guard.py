@@ -215,7 +215,7 @@ def test_what_any_web_page_may_have_sent_tries_no_code(tmp_path, door, shown):
 def test_a_device_that_is_not_let_in_sees_nothing(tmp_path, door, shown):
     with bench(tmp_path / "none", door=door, learning=False) as app:
         stranger, friend = Visitor(app), Visitor(app)
-        for address in ("/", "/pot", "/kiln", "/sheet.html?firing=thaw", "/welcome"):
+        for address in ("/", "/pot", "/kiln", "/sheet.html?firing=Dabchick", "/welcome"):
             assert stranger.get(address).headers["Location"] == "/pair", address
         stranger.post("/pot", {"do": "save"})
         assert stranger.page.status_code == 403
@@ -227,7 +227,7 @@ def test_a_device_that_is_not_let_in_sees_nothing(tmp_path, door, shown):
         friend.follow()
         assert "mug 1" in friend.text
         friend.get("/pot")
-        friend.send("/pot", "save", **{"glaze-1": "Old Rope"})
+        friend.send("/pot", "save", **{"glaze-1": "Lamp Room"})
         assert friend.page.status_code == 303
         stranger.client.set_cookie("bench_device_8737", "guess", domain="127.0.0.1")
         assert stranger.get("/").headers["Location"] == "/pair"

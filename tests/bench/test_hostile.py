@@ -64,10 +64,10 @@ def sound(page):
 
 
 FORMS = {
-    "/pot": ("/pot?piece=mug+1&firing=thaw", ("save", "ask", "accept", "add", "remove-surely")),
-    "/pot/answer": ("/pot?piece=mug+1&firing=thaw", ("ask",)),
-    "/glaze": ("/glaze?name=Reed+Clear", ("save", "rows")),
-    "/kiln": ("/kiln?firing=thaw", ("save", "rest")),
+    "/pot": ("/pot?piece=mug+1&firing=Dabchick", ("save", "ask", "accept", "add", "remove-surely")),
+    "/pot/answer": ("/pot?piece=mug+1&firing=Dabchick", ("ask",)),
+    "/glaze": ("/glaze?name=Ninepenny+Clear", ("save", "rows")),
+    "/kiln": ("/kiln?firing=Dabchick", ("save", "rest")),
     "/units": ("/", ("",)),
     "/welcome": ("/welcome", ("",)),
 }
@@ -98,7 +98,7 @@ def test_hostile_names_in_addresses_and_buttons(app, text):
         for name in ("piece", "firing", "name", "copy", "kept"):
             query = {name: text.encode("utf-8", "replace")}
             sound(visitor.client.get(address, query_string=query, headers={"Host": visitor.host}))
-    visitor.get("/pot?piece=mug+2&firing=thaw")
+    visitor.get("/pot?piece=mug+2&firing=Dabchick")
     fields = visitor.fields("/pot")
     for do in (text, f"set {text}", f"set glaze-1={text}", f"drop-{text}", f"set glaze-99={text}"):
         sound(visitor.post("/pot", fields | {"do": do.encode("utf-8", "replace")}))
@@ -114,14 +114,14 @@ def test_hostile_names_in_addresses_and_buttons(app, text):
         ),
         st.one_of(
             st.text(max_size=30),
-            st.sampled_from(["1 1/2 in", "0", "1e9", "6", "Reed Clear", "mug 2", "thaw"]),
+            st.sampled_from(["1 1/2 in", "0", "1e9", "6", "Ninepenny Clear", "mug 2", "Dabchick"]),
             st.floats().map(str),
         ),
     )
 )  # fmt: skip
 def test_any_text_gets_a_page(app, changed):
     visitor = Visitor(app)
-    visitor.get("/pot?piece=mug+2&firing=thaw")
+    visitor.get("/pot?piece=mug+2&firing=Dabchick")
     changed = {name: text.encode("utf-8", "surrogatepass") for name, text in changed.items()}
     sound(visitor.post("/pot", visitor.fields("/pot") | changed | {"do": "ask"}))
 
@@ -136,7 +136,7 @@ def test_a_hostile_pot_is_kept_as_seen_and_shown_as_text(app):
         piece=f"\u202e{name}",
         firing=f"{name} f",
         cone="6",
-        **{"glaze-1": "Old Rope"},
+        **{"glaze-1": "Lamp Room"},
     )
     assert visitor.page.status_code == 303, visitor.text
     visitor.follow()

@@ -37,8 +37,8 @@ class Saver(threading.Thread):
             piece = f"{self.name_of_pots} {k}"
             fields = {
                 "form_token": self.token, "do": "save", "piece": piece, "firing": "cut",
-                "cone": "6", "glaze-1": "Old Rope", "coats-1": "1", "lower_edge_mm-1": "5",
-                "upper_edge_mm-1": "90", "glaze-2": "Bell Flux", "coats-2": "1",
+                "cone": "6", "glaze-1": "Lamp Room", "coats-1": "1", "lower_edge_mm-1": "5",
+                "upper_edge_mm-1": "90", "glaze-2": "Eel Lantern", "coats-2": "1",
                 "lower_edge_mm-2": "60", "upper_edge_mm-2": "90",
             }  # fmt: skip
             data = urllib.parse.urlencode(fields).encode()

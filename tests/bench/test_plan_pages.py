@@ -13,7 +13,7 @@ from runpredict.pages.plain import percent
 from runpredict.tables.csv_files import read_table
 
 SAMPLE = Path(__file__).parents[2] / "sample_data"
-POT = "/pot?piece=mug+2&firing=thaw"
+POT = "/pot?piece=mug+2&firing=Dabchick"
 
 pytestmark = pytest.mark.filterwarnings("ignore::runpredict.errors.TableWarning")
 
@@ -55,12 +55,12 @@ def test_the_page_tells_what_the_answer_says(visitor):
 def test_a_new_pot_is_planned_and_kept(visitor, app):
     visitor.get("/pot")
     visitor.send(
-        "/pot", "save", piece="jug 1", firing="spring", cone="6", **{"glaze-1": "Reed Clear"}
+        "/pot", "save", piece="jug 1", firing="spring", cone="6", **{"glaze-1": "Ninepenny Clear"}
     )
     visitor.follow()
     assert "Kept in the logbook" in visitor.text
     (row,) = logged(app, "jug 1").itertuples()
-    assert (row.glaze, row.firing, row.cone) == ("Reed Clear", "spring", "6")
+    assert (row.glaze, row.firing, row.cone) == ("Ninepenny Clear", "spring", "6")
     assert (row.lower_edge_mm, row.method, row.coats) == (6.0, "dip", 1)
 
 
@@ -90,15 +90,17 @@ def test_inches_are_read_and_shown_and_nothing_drifts(visitor, app):
 
 
 def test_advice_taken_with_one_tap_is_enough(visitor):
-    """Of each pot that a change makes safe, and in both units."""
+    """Of each pot that a change makes safe, glazed too low and too thick, and in both units."""
     plan = read_table(SAMPLE / "layers.csv", "layers").drop_duplicates(["piece", "firing"])
+    plan = plan.loc[plan["cone"] != ""]  # the hold of a typed schedule stands in no form
     taken = 0
     for units in ("mm", "in"):
         visitor.get("/")
         visitor.send("/units", units=units)
         for pot in plan.itertuples():
             visitor.get(f"/pot?piece={pot.piece}&firing={pot.firing}")
-            if 'value="accept"' not in visitor.text:  # safe as planned, nothing is enough, or gone
+            visitor.send("/pot", "ask", **{"coats-1": "3", "lower_edge_mm-1": "1 mm"})
+            if 'value="accept"' not in visitor.text:  # nothing is enough, or gone
                 continue
             visitor.send("/pot", "accept")
             chance = number_told(visitor.text)
@@ -120,7 +122,7 @@ def test_layers_are_added_and_taken_off_without_a_script(visitor):
     assert "glaze-3" in visitor.fields("/pot")
     visitor.send("/pot", "drop-1")
     fields = visitor.fields("/pot")
-    assert (fields["glaze-1"], fields["glaze-2"]) == ("Wet Slate", "")
+    assert (fields["glaze-1"], fields["glaze-2"]) == ("Wet Hawser", "")
     assert "glaze-3" not in fields
 
 
@@ -136,7 +138,7 @@ def test_what_is_wrong_is_told_at_its_field_and_nothing_is_kept(visitor, app):
 
 
 def test_a_pot_may_change_its_name_and_firing(visitor, app):
-    visitor.get("/pot?piece=mug+5&firing=harvest")
+    visitor.get("/pot?piece=mug+5&firing=Tern")
     visitor.send("/pot", "save", piece="mug 50", firing="spring", cone="6")
     visitor.follow()
     assert logged(app, "mug 5").empty
@@ -144,7 +146,7 @@ def test_a_pot_may_change_its_name_and_firing(visitor, app):
 
 
 def test_a_removed_pot_leaves_the_lists_but_not_the_history(visitor, app):
-    visitor.get("/pot?piece=mug+6&firing=harvest")
+    visitor.get("/pot?piece=mug+6&firing=Tern")
     visitor.send("/pot", "remove")
     assert "Remove" in visitor.text
     visitor.send("/pot", "remove-surely")
@@ -155,18 +157,18 @@ def test_a_removed_pot_leaves_the_lists_but_not_the_history(visitor, app):
 
 
 def test_a_fired_pot_is_copied_not_written_over(visitor, app):
-    visitor.get("/pot?piece=mug+1-1&firing=season+1")
+    visitor.get("/pot?piece=mug+2-8&firing=Two+Brothers")
     assert "has been fired" in visitor.text
     assert visitor.fields("/pot")["was_piece"] == ""
-    visitor.send("/pot", "save", piece="mug 1-1", firing="season 1")
+    visitor.send("/pot", "save", piece="mug 2-8", firing="Two Brothers")
     assert visitor.page.status_code == 409
-    assert logged(app, "mug 1-1")["past_foot"].tolist() == ["yes", "yes"]
+    assert logged(app, "mug 2-8")["past_foot"].tolist() == ["yes", "yes"]
 
 
 def test_two_who_edit_one_pot_see_both_sides(app):
     one, other = Visitor(app), Visitor(app)
     for visitor in (one, other):
-        visitor.get("/pot?piece=bowl+1&firing=thaw")
+        visitor.get("/pot?piece=bowl+1&firing=Dabchick")
     one.send("/pot", "save", **{"lower_edge_mm-1": "11"})
     other.send("/pot", "save", **{"lower_edge_mm-1": "22", "note-1": "mine"})
     assert other.page.status_code == 409
@@ -185,18 +187,18 @@ def test_two_new_pots_of_one_name_are_not_one(app):
     one, other = Visitor(app), Visitor(app)
     for visitor in (one, other):
         visitor.get("/pot")
-    same = {"piece": "cup", "firing": "spring", "cone": "6", "glaze-1": "Reed Clear"}
+    same = {"piece": "cup", "firing": "spring", "cone": "6", "glaze-1": "Ninepenny Clear"}
     one.send("/pot", "save", **same)
-    other.send("/pot", "save", **same | {"glaze-1": "Old Rope"})
+    other.send("/pot", "save", **same | {"glaze-1": "Lamp Room"})
     assert other.page.status_code == 409
     assert "is there already" in other.text
-    assert logged(app, "cup")["glaze"].tolist() == ["Reed Clear"]
+    assert logged(app, "cup")["glaze"].tolist() == ["Ninepenny Clear"]
 
 
 def test_a_pot_removed_by_somebody_else_can_still_be_kept(app):
     one, other = Visitor(app), Visitor(app)
     for visitor in (one, other):
-        visitor.get("/pot?piece=tile+1&firing=thaw")
+        visitor.get("/pot?piece=tile+1&firing=Dabchick")
     one.send("/pot", "remove")
     one.send("/pot", "remove-surely")
     other.send("/pot", "save", **{"coats-1": "2"})

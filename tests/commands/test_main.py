@@ -9,7 +9,7 @@ from importlib.metadata import version
 import pandas as pd
 import pytest
 from helpers.processes import PATIENCE_S
-from helpers.tables import ANALYSIS, written_in
+from helpers.tables import written_in
 
 from runpredict.commands import main as cli
 
@@ -110,23 +110,23 @@ def test_inches(folder, capsys):
 
 def test_one_firing_only(tmp_path, capsys):
     sample_copy(tmp_path)
-    assert check(tmp_path, "--firing", "thaw", "--out", tmp_path / "out") == 0
-    assert set(pd.read_csv(tmp_path / "out" / "pieces.csv")["firing"]) == {"thaw"}
-    assert "flood" not in capsys.readouterr().out
+    assert check(tmp_path, "--firing", "Dabchick", "--out", tmp_path / "out") == 0
+    assert set(pd.read_csv(tmp_path / "out" / "pieces.csv")["firing"]) == {"Dabchick"}
+    assert "Old Nan" not in capsys.readouterr().out
     assert check(tmp_path, "--firing", "frost") == 2
     told = capsys.readouterr().err
     assert '"frost" is not in the plan' in told
-    assert '"thaw"' in told
+    assert '"Dabchick"' in told
 
 
 def test_one_glaze(capsys):
     options = ["--glazes", str(SAMPLE / "glazes.csv"), "--recipes", str(SAMPLE / "recipes.csv")]
-    assert cli.main(["glaze", "Bell Flux", *options]) == 0
+    assert cli.main(["glaze", "Eel Lantern", *options]) == 0
     shown = capsys.readouterr().out
     assert "unity formula" in shown
     assert "SiO2" in shown
     assert "Pa s" in shown
-    assert cli.main(["glaze", "Tide Glass", *options, "--units", "in"]) == 0
+    assert cli.main(["glaze", "Mackerel Sleeve", *options, "--units", "in"]) == 0
     assert "a jar" in capsys.readouterr().out
     assert cli.main(["glaze", "Nobody", *options]) == 2
     assert 'has no glaze "Nobody"' in capsys.readouterr().err
@@ -372,8 +372,8 @@ def test_damaged_tables_never_end_in_a_traceback(tmp_path, capsys, seed):
         assert out.exists() == (status == 0)
         assert bool(shown.out) == (status == 0)
         if status == 2:
-            assert shown.err.strip()
-            assert len(shown.err.splitlines()) <= 40
+            faults = [line for line in shown.err.splitlines() if not line.startswith("Note: ")]
+            assert 1 <= len(faults) <= 21  # the first twenty, and how many more
         statuses.add(status)
     assert 2 in statuses
 
@@ -386,17 +386,6 @@ def test_as_a_program():
     assert done.returncode == 0
     assert done.stderr == ""
     assert "Sample studio, invented" in done.stdout
-
-
-def test_the_sample_is_a_studio_of_six_glazes_and_three_firings():
-    glazes = pd.read_csv(SAMPLE / "glazes.csv")
-    plan = pd.read_csv(SAMPLE / "layers.csv")
-    assert len(glazes) >= 6
-    assert set(glazes["source"]) == {"recipe", "analysis", "jar"}
-    assert plan["firing"].nunique() == 3
-    assert {"mug", "bowl", "vase", "tile"} <= {name.split()[0] for name in plan["piece"]}
-    assert glazes["note"].str.startswith("invented").all()
-    assert ANALYSIS["source"] == "analysis"
 
 
 def test_the_answer_never_replaces_a_table_of_hers(tmp_path, capsys):

@@ -54,23 +54,25 @@ class Person:
             if "Kept" in self.post("/pot", pot(token, piece, 60, name) | {"do": "save"}):
                 self.saved.append((piece, name))
         elif kind < 0.9:
-            self.get(chance.choice(["/", "/load?firing=flood", "/kiln?firing=flood", "/glazes"]))
+            self.get(
+                chance.choice(["/", "/load?firing=Old+Nan", "/kiln?firing=Old+Nan", "/glazes"])
+            )
         else:
-            fields = {"form_token": token, "firing": "thaw", "pot-1": "mug 1"}
-            page = self.get("/kiln?firing=thaw")
+            fields = {"form_token": token, "firing": "Dabchick", "pot-1": "mug 1"}
+            page = self.get("/kiln?firing=Dabchick")
             mark = re.search(r'name="mark-1" value="(\w+)"', page)
             if mark:
                 fields |= {"mark-1": mark.group(1), "fate-1-1": chance.choice(["", "fine"])}
                 self.post("/kiln", fields)
 
 
-def pot(token, name, edge, firing="flood"):
+def pot(token, name, edge, firing="Old Nan"):
     """The fields of a pot of two layers."""
     return {
         "form_token": token, "piece": name, "firing": firing, "cone": "6", "hold_min": "10",
         "foot_mm": "62", "wall_deg": "88", "form": "mug",
-        "glaze-1": "Marsh Light", "coats-1": "1", "method-1": "dip", "lower_edge_mm-1": "8",
-        "upper_edge_mm-1": "95", "glaze-2": "Wet Slate", "coats-2": "1", "method-2": "dip",
+        "glaze-1": "Swap Shelf", "coats-1": "1", "method-1": "dip", "lower_edge_mm-1": "8",
+        "upper_edge_mm-1": "95", "glaze-2": "Wet Hawser", "coats-2": "1", "method-2": "dip",
         "lower_edge_mm-2": str(edge), "upper_edge_mm-2": "95",
     }  # fmt: skip
 

@@ -20,10 +20,10 @@ HOSTILE = {
     "mug 1": "'\"><svg/onload=alert(1)>",
     "mug 2": "=cmd|' /C calc'!A0 \u202egnp.exe $\\frac{",
     "bowl 1": "\u5b99 \u062e\u0632\u0641 \u200f</bdi>",
-    "thaw": "\u05e9\u05dc\u05d5\u05dd </title><img src=x onerror=alert(1)>",
-    "Reed Clear": "<script>alert(1)</script>",
-    "Wet Slate": "x" * 200,
-    "Tide Glass": "\u05db\u05d7\u05d5\u05dc 20 mm",
+    "Dabchick": "\u05e9\u05dc\u05d5\u05dd </title><img src=x onerror=alert(1)>",
+    "Ninepenny Clear": "<script>alert(1)</script>",
+    "Wet Hawser": "x" * 200,
+    "Swap Shelf": "\u05db\u05d7\u05d5\u05dc 20 mm",
 }
 
 
@@ -46,7 +46,7 @@ def raw(name):
     return read_table(SAMPLE / f"{name}.csv", name)
 
 
-def renamed(names, firing="thaw"):
+def renamed(names, firing="Dabchick"):
     """The answer to one sample firing, some names of its pieces and glazes changed."""
     layers = raw("layers")
     layers = layers.loc[layers["firing"] == firing].replace(names)
@@ -57,8 +57,9 @@ def renamed(names, firing="thaw"):
 def many(count):
     """The answer to one firing of so many pieces."""
     layers = raw("layers")
-    layers = layers.loc[layers["firing"] == "flood"]
-    copies = [layers.assign(piece=layers["piece"] + f", {k}") for k in range(1 + count // 7)]
+    layers = layers.loc[layers["firing"] == "Old Nan"]
+    each = layers["piece"].nunique()
+    copies = [layers.assign(piece=layers["piece"] + f", {k}") for k in range(1 + count // each)]
     plan = pd.concat(copies, ignore_index=True)
     plan = plan.loc[plan["piece"].isin(plan["piece"].drop_duplicates().head(count))]
     assert plan["piece"].nunique() == count

@@ -27,20 +27,20 @@ def main():
         with browsing(PHONE) as phone:
             walk(phone, page.url)
         with browsing(DESKTOP) as desktop:
-            desktop.get(f"{page.url}/pot?piece=bowl+1&firing=thaw")
+            desktop.get(f"{page.url}/pot?piece=bowl+2&firing=Old+Nan")
             taken(desktop, "plan_desktop")
 
 
 def walk(phone, url):
     """The four things, on a phone."""
-    phone.get(f"{url}/pot?piece=bowl+1&firing=thaw")
+    phone.get(f"{url}/pot?piece=bowl+2&firing=Old+Nan")
     taken(phone, "plan_form")
     phone.execute_script("document.getElementById('answer').scrollIntoView({behavior: 'instant'})")
     phone.execute_script("window.scrollBy(0, -70)")
     taken(phone, "plan_answer")
-    phone.get(f"{url}/load?firing=flood")
+    phone.get(f"{url}/load?firing=Old+Nan")
     taken(phone, "load")
-    phone.get(f"{url}/kiln?firing=thaw")
+    phone.get(f"{url}/kiln?firing=Dabchick")
     first, second = (
         box.get_attribute("data-pot")
         for box in phone.find_elements("css selector", "[data-pot]")[:2]

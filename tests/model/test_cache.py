@@ -26,7 +26,7 @@ def tables(monkeypatch, tmp_path):
         schedules=SAMPLE / "schedules.csv",
     )
     # Two firings, too few to hold any back, train in a moment.
-    few = read.log.loc[read.log["firing"].isin(["season 1", "season 2"])]
+    few = read.log.loc[read.log["firing"].isin(["Sprat", "Two Brothers"])]
     return replace(read, log=few)
 
 

@@ -92,7 +92,14 @@ def test_interval_of_a_share_is_wilsons(seen, pieces):
 def effects_table(count):
     rng = np.random.default_rng(5)
     factor = rng.lognormal(0.0, 0.8, count)
-    names = ["Bell Flux", "Old Rope over Tide Glass", "W" * 200, "$\\frac{", "<b>", "\u202ex"]
+    names = [
+        "Eel Lantern",
+        "Lamp Room over Mackerel Sleeve",
+        "W" * 200,
+        "$\\frac{",
+        "<b>",
+        "\u202ex",
+    ]
     names += [f"glaze {k}" for k in range(count)]
     return pd.DataFrame(
         {

@@ -117,8 +117,10 @@ def test_a_page_is_taped_up_a_firing_with_a_line_a_pot():
             assert " ".join(lines[piece].split()) in cells
             assert cells[-1].endswith("mm")
             assert row.find("td/span").get("class") == "box"
-        assert ("Cone 5, hold 20 min, 60 °C/h" in words) == (firing == "thaw")
-        assert re.search("needs? something", words)
+        assert ("Cone 6, hold 5 min, 60 °C/h" in words) == (firing == "Dabchick")
+        over = (pieces["risk"] > answer.tolerance).sum()
+        pots = len(pieces)
+        assert re.search(f"{over} of {pots} needs? some" if over else f"None of {pots} ", words)
         assert CAUTION in words
         dish = pieces.loc[pieces["cookie"] == "dish", "piece"]
         assert (WHERE in words) == bool(len(dish))
@@ -126,10 +128,10 @@ def test_a_page_is_taped_up_a_firing_with_a_line_a_pot():
         assert [name for name in ranked["piece"] if name in apart] == [
             name for name in ranked["piece"] if name in set(dish)
         ]
-    assert firings == ["thaw", "flood", "harvest"]
+    assert firings == ["Dabchick", "Old Nan", "Tern"]
 
 
-@pytest.mark.parametrize(("pots", "pages"), [("forty", [24, 16]), ("hostile", [5])])
+@pytest.mark.parametrize(("pots", "pages"), [("forty", [24, 16]), ("hostile", [6])])
 def test_no_more_than_24_pots_are_taped_on_a_page(pots, pages):
     assert [len(rows) for _, _, rows in taped(page_of(pots))] == pages
 
@@ -191,7 +193,7 @@ def test_hostile_names_are_shown_and_nothing_more():
     assert "\u200f" not in page
     assert "<script" not in page
     # A name in another script is kept from turning the numbers beside it round.
-    assert f"<bdi>{HOSTILE['Tide Glass']}</bdi>" in page
+    assert f"<bdi>{HOSTILE['Swap Shelf']}</bdi>" in page
 
 
 def test_a_name_is_cut_and_kept_on_its_line():
@@ -199,8 +201,8 @@ def test_a_name_is_cut_and_kept_on_its_line():
     assert shown_name("a\u202eb\n\tc\u0000") == "a?b c?"
     assert shown_name("\u0645\u06cc\u200c\u062e\u0648\u0627\u0647\u0645").count("\u200c") == 1
     # The table refuses such a name; an answer made otherwise may still hold it.
-    answer = one_piece([("Wet Slate", 2.0, 80.0), ("Bell Flux", 20.0, 80.0)])
-    huge = {"Bell Flux": "B" * 10_000, "Wet Slate": "S" * 10_000, "pot": "P" * 10_000}
+    answer = one_piece([("Wet Hawser", 2.0, 80.0), ("Eel Lantern", 20.0, 80.0)])
+    huge = {"Eel Lantern": "B" * 10_000, "Wet Hawser": "S" * 10_000, "pot": "P" * 10_000}
     for table in (answer.layers, answer.pieces, answer.outlook):
         for column in ("piece", "glaze", "spare_glaze"):
             if column in table.columns:
@@ -268,13 +270,13 @@ def test_paper_bears_hostile_and_long_names(paper):
     assert faults == [[]] * len(faults)
     printed = "".join(words)
     assert "<script>alert(1)</script>" in printed
-    assert HOSTILE["Wet Slate"] in printed.replace(" ", "")
+    assert HOSTILE["Wet Hawser"] in printed.replace(" ", "")
     assert "$\\frac{" in printed
     assert "\u202e" not in printed
     assert not re.findall(rb"/JavaScript|/JS|/URI|/Launch|/OpenAction", data)
-    long = {name: (f"{name} is long " * 20)[:200].strip() for name in ("mug 2", "Reed Clear")}
-    wide = {"mug 3": "W" * 200, "Honey Shallows": "M" * 200, "Bell Flux": "\u0634" * 200}
-    faults, _, _ = paper(renamed(long | wide | {"thaw": "N" * 200}))
+    long = {name: (f"{name} is long " * 20)[:200].strip() for name in ("mug 2", "Ninepenny Clear")}
+    wide = {"mug 3": "W" * 200, "Dry Bilge": "M" * 200, "Mackerel Sleeve": "\u0634" * 200}
+    faults, _, _ = paper(renamed(long | wide | {"Dabchick": "N" * 200}))
     assert faults == [[]] * len(faults)
 
 
@@ -303,7 +305,7 @@ def test_a_warning_is_never_split_between_two_pages(monkeypatch, tmp_path, warni
     with PdfPages(tmp_path / "sheet.pdf") as out:
         for left_in in np.arange(0.3, 2.0, 0.05):
             paper = Pages(out, "in")
-            paper.turn("thaw")
+            paper.turn("Dabchick")
             paper.up = left_in
             paper.words(warning, BODY_PT)
             paper.end()
@@ -431,7 +433,7 @@ def test_a_browser_runs_nothing_that_a_name_holds(tmp_path):
     """Chromium opens the hostile sheet; whatever ran would have changed the title."""
     needed("chromium")
     names = HOSTILE | {
-        "Reed Clear": "<script>document.title='ran'</script>",
+        "Ninepenny Clear": "<script>document.title='ran'</script>",
         "mug 1": "<img src=x onerror=document.title='ran'>",
     }
     page = tmp_path / "sheet.html"

@@ -98,10 +98,16 @@ def test_lines_before_the_headings_and_any_separator(tmp_path, separator, blank)
 
 @pytest.mark.parametrize(
     "typed",
-    ["Bell\u00a0Flux", " Bell  Flux ", "Bell\u200b Flux", "\ufeffBell Flux", "Bell Flux\u200e"],
+    [
+        "Eel\u00a0Lantern",
+        " Eel  Lantern ",
+        "Eel\u200b Lantern",
+        "\ufeffEel Lantern",
+        "Eel Lantern\u200e",
+    ],
 )
 def test_names_that_look_alike_are_alike(typed):
-    assert check_table(layers({"glaze": typed}), "layers")["glaze"].tolist() == ["Bell Flux"]
+    assert check_table(layers({"glaze": typed}), "layers")["glaze"].tolist() == ["Eel Lantern"]
 
 
 @pytest.mark.parametrize("typed", ["\u0645\u06cc\u200c\u062e\u0648", "\U0001f469\u200d\U0001f3a8"])

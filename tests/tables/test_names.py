@@ -9,28 +9,28 @@ from runpredict.tables.names import match_name, name_key
 from runpredict.tables.plan import check_plan
 from runpredict.tables.rows import check_table
 
-TIDE = {**ANALYSIS, "glaze": "Tide Glass"}
+TIDE = {**ANALYSIS, "glaze": "Mackerel Sleeve"}
 
 
 def test_a_glaze_is_found_in_any_case_and_spacing_and_told_once():
     plan = layers(
-        {"glaze": "tide glass"},
-        {"piece": "bowl", "glaze": "tide glass"},
-        {"piece": "vase", "glaze": "TIDE  GLASS"},
-        {"piece": "jar", "glaze": "Tide Glass"},
+        {"glaze": "mackerel sleeve"},
+        {"piece": "bowl", "glaze": "mackerel sleeve"},
+        {"piece": "vase", "glaze": "MACKEREL  SLEEVE"},
+        {"piece": "jar", "glaze": "Mackerel Sleeve"},
     )
     tables, notes = told(check_plan, plan, pd.DataFrame([TIDE]))
-    assert tables.plan["glaze"].tolist() == ["Tide Glass"] * 4
+    assert tables.plan["glaze"].tolist() == ["Mackerel Sleeve"] * 4
     assert notes == [
-        'plan, row 2, column glaze: "tide glass" is taken for "Tide Glass" of glazes.',
-        'plan, row 4, column glaze: "TIDE GLASS" is taken for "Tide Glass" of glazes.',
+        'plan, row 2, column glaze: "mackerel sleeve" is taken for "Mackerel Sleeve" of glazes.',
+        'plan, row 4, column glaze: "MACKEREL SLEEVE" is taken for "Mackerel Sleeve" of glazes.',
     ]
 
 
 def test_invisible_characters_do_not_count():
     # Zero-width and no-break spaces, as pasted from a web page.
-    assert name_key("Tide\u00a0Glass\u200b") == name_key("tide glass")
-    assert name_key("Tide Glass") != name_key("Tide Grass")
+    assert name_key("Mackerel\u00a0Sleeve\u200b") == name_key("mackerel sleeve")
+    assert name_key("Mackerel Sleeve") != name_key("Mackerel Sleet")
 
 
 def test_recipe_and_log_follow_the_spelling_of_the_glazes():
@@ -54,16 +54,16 @@ def test_recipe_and_log_follow_the_spelling_of_the_glazes():
 
 
 def test_two_glazes_that_differ_in_case_stay_two_and_a_third_spelling_is_refused():
-    glazes = pd.DataFrame([TIDE, {**TIDE, "glaze": "tide glass"}])
-    plan = layers({"glaze": "Tide Glass"}, {"piece": "b", "glaze": "tide glass"})
+    glazes = pd.DataFrame([TIDE, {**TIDE, "glaze": "mackerel sleeve"}])
+    plan = layers({"glaze": "Mackerel Sleeve"}, {"piece": "b", "glaze": "mackerel sleeve"})
     tables, notes = told(check_plan, plan, glazes)
-    assert tables.plan["glaze"].tolist() == ["Tide Glass", "tide glass"]
+    assert tables.plan["glaze"].tolist() == ["Mackerel Sleeve", "mackerel sleeve"]
     assert len(notes) == 1
     assert "differ only in case or spaces; they are taken for two" in notes[0]
     with pytest.warns(TableWarning, match="taken for two"):
-        faults = faults_of(check_plan, layers({"glaze": "TIDE GLASS"}), glazes)
+        faults = faults_of(check_plan, layers({"glaze": "MACKEREL SLEEVE"}), glazes)
     assert len(faults) == 1
-    assert '"TIDE GLASS" is not in glazes (did you mean' in faults[0]
+    assert '"MACKEREL SLEEVE" is not in glazes (did you mean' in faults[0]
 
 
 def test_recipes_of_glazes_that_differ_in_case_stay_two():

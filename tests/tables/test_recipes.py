@@ -24,10 +24,10 @@ def recipe(*rows, glaze="made"):
 
 # Invented for this test, in the words, cases and order of a recipe book.
 BOOK = """glaze,material,parts,addition
-Ferry Clear,Potash Feldspar,40,
-Ferry Clear,FLINT,30,
-Ferry Clear,Whiting,20,
-Ferry Clear,China Clay,10,
+Quay Clear,Potash Feldspar,40,
+Quay Clear,FLINT,30,
+Quay Clear,Whiting,20,
+Quay Clear,China Clay,10,
 Heron Matt,Nepheline Syenite,50,
 Heron Matt,Dolomite,18,
 Heron Matt,kaolin,20,
