@@ -31,6 +31,8 @@ SOURCES_LEFT_OUT = ("S0045",)
 # two authors; our choice.
 SAME_MELT = 0.003
 SHARED_MELTS = 3
+# Spread given to an oxide hardly measured, mole fraction.
+RARE_OXIDE_SD = 0.005
 
 
 @dataclass(frozen=True)
@@ -185,3 +187,34 @@ def row_weights(data: Measurements) -> Float32s:
     weight = data.present * (rows_of_source.to_numpy() ** -SOURCE_POWER)[:, None]
     weight[np.isin(data.source, SOURCES_LEFT_OUT)] = 0.0
     return (weight * data.present.sum() / weight.sum()).astype(np.float32)
+
+
+def reach_of(fitted: Float32s) -> melt_nets.Reach:
+    """Where the data end.
+
+    Parameters
+    ----------
+    fitted : ndarray, shape (n, 23)
+        Mole fractions of `melt_nets.FITTED`.
+
+    Returns
+    -------
+    melt_nets.Reach
+        Range of each oxide, and the whitening that measures distance from the data.
+
+    References
+    ----------
+    Mahalanobis (1936), Proc. Natl. Inst. Sci. India 2:49 (the distance), from memory.
+    """
+    mean = fitted.mean(axis=0, dtype=np.float64)
+    covariance = np.cov(fitted.T) + np.eye(len(mean)) * RARE_OXIDE_SD**2
+    values, vectors = np.linalg.eigh(covariance)
+    whitener = vectors / np.sqrt(values)
+    distance = np.linalg.norm((fitted - mean) @ whitener, axis=1)
+    return melt_nets.Reach(
+        oxide_low=fitted.min(axis=0),
+        oxide_high=fitted.max(axis=0),
+        oxide_mean=mean.astype(np.float32),
+        whitener=whitener.astype(np.float32),
+        distance_limit=float(np.quantile(distance, 0.999)),
+    )

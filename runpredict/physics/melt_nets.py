@@ -120,12 +120,15 @@ def features(fitted: AnyArray) -> AnyArray:
 
 def activation(a: AnyArray) -> AnyArray:
     """a / sqrt(1 + a²) of an array of any shape: as smooth as tanh and four times cheaper."""
-    return a / np.sqrt(1.0 + a * a)
+    root = a * a
+    root += 1.0
+    np.sqrt(root, out=root)
+    return np.divide(a, root, out=root)
 
 
 @dataclass(frozen=True)
 class Reach:
-    """Where the measured compositions end, as `melt_fit.reach_of` finds it.
+    """Where the measured compositions end, as `melt_measurements.reach_of` finds it.
 
     Attributes
     ----------

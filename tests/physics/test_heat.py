@@ -161,7 +161,7 @@ def test_a_melt_that_stays_a_solid_has_a_fluidity_with_a_logarithm(shift_c):
         firing = heat.join([heat.firing_from_schedule([100.0], [target_c], [hold_min])] * 2)
         phi = heat.fluidity_per_pa(melt_curve(alone), firing, shift_c)
         assert np.isfinite(np.log(phi)).all()
-        assert phi[0] < 1e-4  # a film of a millimetre runs less than a micrometre
+        assert phi[0] < 2e-4  # a film of a millimetre runs less than two micrometres
         assert target_c > 100.0 or (phi < 1e-9).all()
 
 

@@ -115,8 +115,17 @@ def test_shipped_nets_are_those_of_the_refit_script(
     fractions[:, [chemistry.OXIDES.index(o) for o in melt_net.FITTED]] = measured.fitted
     value = melt.melt_curve(fractions).log10_pa_s(measured.t_k - melt.CELSIUS_ZERO_K)
     miss = (value - measured.log10_viscosity)[measured.present > 0]
-    assert np.sqrt(np.mean(miss**2)) < 0.19
+    assert np.sqrt(np.mean(miss**2)) < 0.18
     assert np.median(np.abs(miss)) < 0.065
+
+
+def test_two_nets_see_all_features_and_each_its_own_half() -> None:
+    """So they differ where there are no measurements, and the mean of them does better there."""
+    sees = (melt_net.coefficients().w1 != 0.0).any(axis=2)
+    named, derived = sees[:, : len(melt_net.FITTED)], sees[:, len(melt_net.FITTED) :]
+    assert named.all()
+    assert (derived[::2] ^ derived[1::2]).all()
+    assert len({tuple(row) for row in derived.tolist()}) == melt_fit.MEMBERS
 
 
 def test_no_family_is_split_between_folds(measured: melt_measurements.Measurements) -> None:
@@ -271,7 +280,7 @@ def test_coefficients_load_in_under_5_ms(benchmark: Any) -> None:
 
 
 @pytest.mark.slow
-def test_a_million_pairs_in_two_seconds(
+def test_a_million_pairs_in_three_seconds(
     benchmark: Any, measured: melt_measurements.Measurements
 ) -> None:
     """A million melts, no two alike, each at its own temperature, from weight percent."""
@@ -286,4 +295,4 @@ def test_a_million_pairs_in_two_seconds(
     value = benchmark.pedantic(melt.viscosity_log10_pa_s, (wt, t_c), rounds=3)
     assert np.isfinite(value).all()
     if benchmark.stats is not None:
-        assert benchmark.stats.stats.min <= 2.0
+        assert benchmark.stats.stats.min <= 3.0
