@@ -198,8 +198,8 @@ def _file_mark(book: SharedLogbook) -> tuple[int, int, int] | None:
 
     A clock that ticks every few milliseconds may give two writes the same time.
     """
-    assert book.file is not None
-    found = book.file.stat()
+    found = book.standing_file()
+    assert found is not None
     if time.time_ns() - found.st_mtime_ns < CLOCK_TICK_NS:
         return None
     return found.st_mtime_ns, found.st_size, found.st_ino
@@ -268,6 +268,8 @@ class Studio:
         file = _file_mark(self._book)
         version = self._book.version()
         if self._version != version:
+            if self._version[0] != version[0]:
+                self._book.prove()
             found = _snapshot(self._book, self._seen[1])
             self.learner.want(found.tables)
             self._version = version

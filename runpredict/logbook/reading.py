@@ -14,7 +14,14 @@ import pandas as pd
 from runpredict.logbook.history import changes_frame, revisions_frame
 from runpredict.logbook.named import firing_meant
 from runpredict.logbook.rows import Key, Stored, frame_of
-from runpredict.logbook.schema import FILE_NAME, connect, make_file, telling
+from runpredict.logbook.schema import (
+    FILE_NAME,
+    GONE,
+    REPLACED,
+    connect,
+    make_file,
+    telling,
+)
 from runpredict.logbook.store import headings_of, newest_rows, revisions
 from runpredict.tables.cells import nearest
 from runpredict.tables.columns import KINDS, TableKind
@@ -25,12 +32,17 @@ from runpredict.tables.names import match_name
 __all__ = ["ReadLogbook"]
 
 
+def _identity(file: os.stat_result) -> tuple[int, int]:
+    return file.st_dev, file.st_ino
+
+
 class ReadLogbook:
     """What can be asked of a logbook; `book.Logbook` writes to it."""
 
     def __init__(self, connection: sqlite3.Connection, file: Path | None) -> None:
         self._connection = connection
         self.file = file
+        self._opened = None if file is None else _identity(file.stat())
 
     @classmethod
     def open(cls, folder: str | os.PathLike[str], *, create: bool = False) -> Self:
@@ -170,8 +182,27 @@ class ReadLogbook:
             stored = self._layers_of(self._logged_piece(piece))
         return list(dict.fromkeys(key[1].strip() for key in stored))
 
+    def standing_file(self) -> os.stat_result | None:
+        """The file under the logbook's name; None of a logbook in memory.
+
+        Raises
+        ------
+        BadInput
+            If it is not the one that was opened.
+        """
+        if self.file is None:
+            return None
+        try:
+            standing = self.file.stat()
+        except OSError:
+            refuse_file(FILE_NAME, GONE)
+        if _identity(standing) != self._opened:
+            refuse_file(FILE_NAME, REPLACED)
+        return standing
+
     @contextmanager
     def _telling(self) -> Iterator[None]:
+        self.standing_file()
         with telling(self.file or Path(FILE_NAME)):
             yield
 

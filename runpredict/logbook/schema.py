@@ -22,10 +22,13 @@ from runpredict.tables.unfinished import clear_leftovers, create_hidden, discard
 __all__ = [
     "BACKUP_NAME",
     "FILE_NAME",
+    "GONE",
+    "REPLACED",
     "back_up",
     "connect",
     "make_file",
     "new_in_memory",
+    "prove_or_refuse",
     "refuse_newer",
     "telling",
     "transaction",
@@ -220,6 +223,15 @@ _REASONS = {
     "nothing was changed, check the disk and do it again.",
 }
 
+GONE = (
+    "was moved away or deleted while it was open here, so nothing can be read or kept; put it back "
+    "to go on."
+)
+REPLACED = (
+    "was replaced by another file while it was open here, so nothing can be read or kept; stop "
+    "this program and start it again to go on with the file that is there now."
+)
+
 
 def _code(fault: sqlite3.DatabaseError) -> int:
     return int(getattr(fault, "sqlite_errorcode", sqlite3.SQLITE_ERROR)) & 0xFF
@@ -239,6 +251,8 @@ def telling(file: Path) -> Iterator[None]:
         code = _code(fault)
         if code in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB):
             _refuse(file, DAMAGED)
+        if getattr(fault, "sqlite_errorcode", None) == sqlite3.SQLITE_READONLY_DBMOVED:
+            refuse_file(file.name, GONE)
         message = _REASONS.get(code, f"cannot be used ({fault}); nothing was changed.")
         refuse_file(file.name, message)
     except UnicodeEncodeError as fault:  # bytes of a command line that are no text
@@ -359,7 +373,7 @@ def connect(file: Path) -> sqlite3.Connection:
             isolation_level=None,
         )
         try:
-            _prove_or_refuse(connection, file)
+            prove_or_refuse(connection, file)
             _settle(connection)
             _bring_up_to_date(connection, file)
         except BaseException:
@@ -368,7 +382,14 @@ def connect(file: Path) -> sqlite3.Connection:
     return connection
 
 
-def _prove_or_refuse(connection: sqlite3.Connection, file: Path) -> None:
+def prove_or_refuse(connection: sqlite3.Connection, file: Path) -> None:
+    """Prove an open logbook whole.
+
+    Raises
+    ------
+    BadInput
+        If it is damaged, no logbook, or of a newer version.
+    """
     try:
         _prove_whole(connection, file)
     except sqlite3.DatabaseError as fault:

@@ -23,7 +23,7 @@ from runpredict.logbook.rows import (
     has_result,
     join_tables,
 )
-from runpredict.logbook.schema import transaction
+from runpredict.logbook.schema import prove_or_refuse, transaction
 from runpredict.logbook.store import add_rows, newest_rows
 from runpredict.tables.columns import TableKind
 from runpredict.tables.rows import check_rows, raise_faults
@@ -57,6 +57,17 @@ class SharedLogbook(Logbook):
         with self._telling():
             (others,) = self._connection.execute("PRAGMA data_version").fetchone()
         return others, self._connection.total_changes
+
+    def prove(self) -> None:
+        """Prove the file whole, as when it was opened, where another program wrote to it.
+
+        Raises
+        ------
+        BadInput
+        """
+        assert self.file is not None
+        with self._telling():
+            prove_or_refuse(self._connection, self.file)
 
     def marked(self, kind: TableKind) -> tuple[pd.DataFrame, dict[Key, str]]:
         """A table, as `table` returns it but for unknown columns, and the mark of each group.
