@@ -16,6 +16,7 @@ from runpredict.logbook.shared import Overtaken
 from runpredict.physics.chemistry import OXIDES, unity_formula
 from runpredict.physics.materials import shipped_materials
 from runpredict.tables.columns import COLUMNS, TableKind, cones
+from runpredict.tables.names import match_name
 from runpredict.tables.plan import check_plan
 
 pages = Blueprint("glazes", __name__)
@@ -57,8 +58,9 @@ def shelf() -> str:
 def glaze() -> Any:
     """One glaze, or the form of a new one."""
     snapshot = open_studio().snapshot()
-    name = request.args.get("name", "")
-    if name and name not in set(snapshot.stock.kept["glazes"]["glaze"]):
+    named = request.args.get("name", "")
+    name = match_name(named, snapshot.stock.kept["glazes"]["glaze"])
+    if named and not name:
         abort(404)
     return _page(_form_of(snapshot, name), snapshot)
 
@@ -108,14 +110,19 @@ def change_glaze() -> Any:
         marks: dict[TableKind, str] = {"glazes": form.glaze_mark}
         if "recipes" in tables:
             marks["recipes"] = form.recipe_mark
-        open_studio().write(lambda book: book.put_tables(tables, marks, "bench page"))
+        counts = open_studio().write(lambda book: book.put_tables(tables, marks, "bench page"))
+        kept = any(count.added or count.corrected for count in counts.values())
     except Overtaken as late:
-        if not _stands(form):
+        if not _stands(form) and form.known:
             return _overtaken(form, late)
+        if not _stands(form):
+            told = f"{late.faults[0].file} {late.faults[0].message}"
+            return _page(form, snapshot, {"glaze": told}, 409)
+        kept = True
     except BadInput as bad:
         faults = {f"{one.column or ''}-{one.row or 0}": one.message for one in bad.faults}
         return _page(form, snapshot, faults, 422)
-    return redirect(url_for("glazes.glaze", name=tables["glazes"]["glaze"].iloc[0], kept=1), 303)
+    return redirect(url_for("glazes.glaze", name=form.fields["glaze"], kept=int(kept)), 303)
 
 
 def _posted() -> GlazeForm:
@@ -166,12 +173,13 @@ def _try_out(tables: dict[TableKind, pd.DataFrame], snapshot: Snapshot) -> None:
 
 def _stands(form: GlazeForm) -> bool:
     """Whether the logbook says just this of the glaze: sent again, since no answer had come."""
-    snapshot, name = open_studio().snapshot(), form.fields["glaze"]
-    if name not in set(snapshot.stock.kept["glazes"]["glaze"]):
+    snapshot = open_studio().snapshot()
+    name = match_name(form.fields["glaze"], snapshot.stock.kept["glazes"]["glaze"])
+    if not name:
         return False
     theirs = _form_of(snapshot, name)
     ours, there = ([row for row in one.rows if any(row.values())] for one in (form, theirs))
-    return form.fields == theirs.fields and ours == there
+    return form.fields | {"glaze": name} == theirs.fields and ours == there
 
 
 def _overtaken(form: GlazeForm, late: Overtaken) -> tuple[str, int]:

@@ -31,7 +31,8 @@ def firings() -> Any:
     """The firings, those with something still to write first, or one of them."""
     snapshot = open_studio().snapshot()
     if "firing" in request.args:
-        return _page(snapshot, request.args["firing"], rows_of(snapshot, request.args["firing"]))
+        firing = snapshot.firing_meant(request.args["firing"])
+        return _page(snapshot, firing, rows_of(snapshot, firing))
     layers = snapshot.layers
     written = layers["run_mm"].notna() | layers["past_foot"].ne("")
     by_pot = written.groupby([layers["firing"], layers["piece"]], sort=False).all()

@@ -29,7 +29,7 @@ def firings() -> Any:
     snapshot = open_studio().snapshot()
     planned = desk().planned(snapshot)
     if "firing" in request.args:
-        firing = request.args["firing"]
+        firing = snapshot.firing_meant(request.args["firing"])
         return _one(snapshot, firing, planned.get(firing))
     heats = snapshot.heats(planned, units())
     return render_template("firings.html", firings=planned.values(), heats=heats)

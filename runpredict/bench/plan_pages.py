@@ -6,7 +6,6 @@ from dataclasses import dataclass, replace
 from typing import Any
 from urllib.parse import parse_qsl
 
-import pandas as pd
 from flask import Blueprint, redirect, render_template, request, url_for
 
 from runpredict.bench import pot_form
@@ -17,7 +16,7 @@ from runpredict.bench.pot_form import PotForm, Read
 from runpredict.bench.shown import PotShown, Tries, pots_shown, tries_of
 from runpredict.bench.studio import Pot, Snapshot
 from runpredict.errors import BadInput
-from runpredict.logbook.shared import Overtaken
+from runpredict.logbook.shared import Overtaken, Taken
 from runpredict.tables.columns import cones
 from runpredict.tables.rows import empty_table
 
@@ -71,7 +70,7 @@ def pots() -> str:
 def pot() -> str:
     """The form of a new pot, of a planned one, or of a copy."""
     snapshot = open_studio().snapshot()
-    named = named_pot()
+    named = snapshot.meant(*named_pot())
     if named in snapshot.planned_pots and "copy" not in request.args:
         form = pot_form.form_of(snapshot.pots[named], units())
         return _page(form, Opened(named, snapshot.marks.get(named, ""), named), snapshot)
@@ -195,26 +194,19 @@ def _save(form: PotForm, opened: Opened, snapshot: Snapshot, read: Read) -> Any:
         told = "Nothing is kept yet: mend what is marked, then save again."
         return _page(form, opened, snapshot, told, read, 422)
     try:
-        open_studio().write(lambda book: book.put_piece(read.raw, opened.was, opened.mark))
+        (piece, firing), changed = open_studio().write(
+            lambda book: book.put_piece(read.raw, opened.was, opened.mark)
+        )
     except Overtaken as late:
-        if not _stands(read.layers, late.standing):
-            return _side_by_side(form, opened, late)
+        return _side_by_side(form, opened, late)
+    except Taken as taken:
+        (fault,) = taken.faults
+        read = replace(read, faults=read.faults | {"piece": fault.message})
+        return _page(form, opened, snapshot, f"{fault.file} {fault.message}", read, 409)
     except BadInput as bad:
         read = replace(read, faults=read.faults | pot_form.by_field(bad.faults))
         return _page(form, opened, snapshot, str(bad.faults[0]), read, 422)
-    piece, firing = pot_form.pot_of(read.layers)
-    return redirect(url_for("plan.pot", piece=piece, firing=firing, kept=1), 303)
-
-
-def _stands(layers: pd.DataFrame, standing: pd.DataFrame) -> bool:
-    """Whether the logbook says just this of the pot: sent again, since no answer had come."""
-    same = len(standing) == len(layers) and len(set(standing["piece"])) == 1
-    return (
-        same
-        and pot_form.form_of(layers, "mm")
-        == pot_form.form_of(standing.sort_values("layer", kind="stable"), "mm")
-        and pot_form.pot_of(layers) == pot_form.pot_of(standing)
-    )
+    return redirect(url_for("plan.pot", piece=piece, firing=firing, kept=int(changed)), 303)
 
 
 def _remove(opened: Opened) -> Any:

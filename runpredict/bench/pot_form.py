@@ -22,6 +22,7 @@ from runpredict.bench.studio import Pot, Snapshot
 from runpredict.errors import Fault
 from runpredict.tables.columns import COLUMNS
 from runpredict.tables.firings import firing_key, written_firings
+from runpredict.tables.names import name_key, respell
 from runpredict.tables.rows import check_rows
 from runpredict.units import LengthUnits
 
@@ -175,6 +176,8 @@ def read_form(form: PotForm, units: LengthUnits, snapshot: Snapshot) -> Read:
     raw = pd.DataFrame(rows, dtype=object)
     numbers = np.arange(1, len(rows) + 1)
     table = check_rows(raw, "layers", "pot", numbers)
+    respell(table, "glaze", list(snapshot.tables.glazes["glaze"]), "the glazes")
+    respell(table, "firing", sorted(snapshot.scheduled), "the schedules")
     faults = [*table.faults, *_unknown(table.frame, snapshot)]
     notes = [f"{label_of(_field(odd))}: {odd.message}" for odd in table.notes]
     return Read(raw, table.frame, by_field(faults), notes)
@@ -229,7 +232,8 @@ def next_name(name: str, taken: Sequence[str]) -> str:
     stem, digits = _NUMBERED.fullmatch(name.strip() or "pot").groups()  # type: ignore[union-attr]
     stem = stem if digits else f"{stem} "
     numbers = itertools.count(int(digits or 1) + 1)
-    return next(f"{stem}{k}" for k in numbers if f"{stem}{k}" not in taken)
+    keys = {name_key(other) for other in taken}
+    return next(f"{stem}{k}" for k in numbers if name_key(f"{stem}{k}") not in keys)
 
 
 def pot_of(layers: pd.DataFrame) -> Pot:

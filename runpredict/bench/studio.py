@@ -21,6 +21,7 @@ from runpredict.errors import BadInput
 from runpredict.logbook.shared import SharedLogbook
 from runpredict.pages.heat_words import heat_words
 from runpredict.tables.firings import keyed_firings
+from runpredict.tables.names import match_name, name_key
 from runpredict.tables.plan import PlanTables, check_plan
 from runpredict.tables.rows import split_results, with_defaults
 from runpredict.units import LengthUnits
@@ -110,6 +111,20 @@ class Snapshot:
     def pots(self) -> Pots:
         """The layers of each pot, in the order pots were logged."""
         return Pots(self.layers)
+
+    def meant(self, piece: str, firing: str) -> Pot:
+        """The pot of a name in any case and spacing; what was named where there is none."""
+        named = piece, firing
+        key = name_key(piece), name_key(firing)
+        return named if named in self.pots else self._pots_by_key.get(key, named)
+
+    @cached_property
+    def _pots_by_key(self) -> dict[Pot, Pot]:
+        return {(name_key(pot[0]), name_key(pot[1])): pot for pot in reversed(self.pots)}
+
+    def firing_meant(self, named: str) -> str:
+        """The firing of a name in any case and spacing; what was named where there is none."""
+        return match_name(named, self.layers["firing"].unique()) or named
 
     @cached_property
     def planned_pots(self) -> Pots:

@@ -13,7 +13,7 @@ import pandas as pd
 from runpredict.errors import Fault, printable
 from runpredict.logbook.forms import load_files
 from runpredict.logbook.history import HISTORY
-from runpredict.logbook.named import respell_glazes
+from runpredict.logbook.named import LoggedNames, respell_names
 from runpredict.logbook.reading import ReadLogbook
 from runpredict.logbook.reused import results_inherited
 from runpredict.logbook.rows import (
@@ -90,7 +90,8 @@ class Logbook(ReadLogbook):
         -----
         A row with a new key is added. One with a known key corrects it, but a blank cell leaves
         what is logged; oxides of an analysis, ingredients of a recipe and segments of a schedule
-        are corrected as a whole. A layer's or a recipe's glaze may differ in case and spaces.
+        are corrected as a whole. Names may differ in case and spaces: those of a glaze, a
+        material, a body, a firing, and a piece within its firing are taken for the logged one.
         """
         refuse_other(tables, dict, "tables", "a dict of DataFrames by kind")
         for kind in tables:
@@ -121,7 +122,8 @@ class Logbook(ReadLogbook):
     def _write_tables(
         self, tables: Sequence[Table], origin: str, faults: Iterable[Fault] = ()
     ) -> dict[TableKind, Counts]:
-        respell_glazes(tables, self._logged_glazes())
+        standing = {kind: newest_rows(self._connection, kind) for kind in KINDS}
+        respell_names(tables, LoggedNames.of(standing))
         incoming, of_tables = join_tables(tables)
         found = [*faults, *of_tables, *self._unknown_glazes(incoming)]
         raise_faults(found)
@@ -129,7 +131,7 @@ class Logbook(ReadLogbook):
         changes: dict[TableKind, list[Change]] = {}
         for kind in KINDS:
             if kind in incoming:
-                stored = newest_rows(self._connection, kind)
+                stored = standing[kind]
                 changes[kind], counts[kind] = changes_of(kind, incoming[kind], stored)
                 if kind == "layers":
                     found += results_inherited(changes[kind], stored, incoming[kind])

@@ -9,6 +9,7 @@ import pandas as pd
 
 from runpredict.errors import BadInput, Fault
 from runpredict.logbook.book import Logbook
+from runpredict.logbook.named import LoggedNames, respell_names
 from runpredict.logbook.rows import (
     Change,
     Counts,
@@ -25,10 +26,11 @@ from runpredict.logbook.rows import (
 )
 from runpredict.logbook.schema import prove_or_refuse, transaction
 from runpredict.logbook.store import add_rows, newest_rows
-from runpredict.tables.columns import TableKind
+from runpredict.tables.columns import KINDS, TableKind
+from runpredict.tables.firings import firing_words
 from runpredict.tables.rows import check_rows, raise_faults
 
-__all__ = ["Overtaken", "SharedLogbook"]
+__all__ = ["Overtaken", "SharedLogbook", "Taken"]
 
 
 class Overtaken(BadInput):
@@ -43,6 +45,10 @@ class Overtaken(BadInput):
     def __init__(self, fault: Fault, standing: pd.DataFrame) -> None:
         self.standing = standing
         super().__init__([fault])
+
+
+class Taken(BadInput):
+    """Another piece has the name that this one was to get; nothing was written."""
 
 
 class SharedLogbook(Logbook):
@@ -100,15 +106,17 @@ class SharedLogbook(Logbook):
             If a group was written to since it had that mark.
         """
         checked = [check_rows(raw, kind, kind) for kind, raw in tables.items()]
-        incoming, _ = join_tables(checked)
         with self._telling(), transaction(self._connection):
+            standing = {kind: newest_rows(self._connection, kind) for kind in KINDS}
+            respell_names(checked, LoggedNames.of(standing))
+            incoming, _ = join_tables(checked)
             for kind, mark in marks.items():
                 groups = {group_of(kind, key) for key in incoming[kind].rows}
-                _refuse_overtaken(kind, newest_rows(self._connection, kind), groups, mark)
+                _refuse_overtaken(kind, standing[kind], groups, mark)
             return self._write_tables(checked, origin)
 
-    def put_piece(self, layers: pd.DataFrame, replaces: Key | None, mark: str) -> None:
-        """Write a planned piece exactly as given, blanks too.
+    def put_piece(self, layers: pd.DataFrame, replaces: Key | None, mark: str) -> tuple[Key, bool]:
+        """Write a planned piece exactly as given, blanks too; its names as they are logged.
 
         Parameters
         ----------
@@ -119,27 +127,45 @@ class SharedLogbook(Logbook):
         mark : str
             Of the piece when it was read; "" for a new one.
 
+        Returns
+        -------
+        (piece, firing)
+            What it is called now.
+        bool
+            Whether anything of it was written since it had that mark, now or before: what is sent
+            again is written once.
+
         Raises
         ------
         BadInput
             With every fault of the layers, or if it has been fired; then nothing is written.
         Overtaken
-            If it was written to since, or a new one is there already.
+            If it was written to since.
+        Taken
+            If another piece has that name.
         """
-        incoming, found = join_tables([check_rows(layers, "layers", "layers")])
-        rows = incoming["layers"]
-        groups = {group_of("layers", key) for key in rows.rows}
-        if replaces is not None:
-            groups.add(replaces)
+        table = check_rows(layers, "layers", "layers")
         with self._telling(), transaction(self._connection):
+            standing = {kind: newest_rows(self._connection, kind) for kind in KINDS}
+            stored = standing["layers"]
+            respell_names([table], LoggedNames.of(standing, but=replaces))
+            incoming, found = join_tables([table])
             raise_faults([*found, *self._unknown_glazes(incoming)])
-            stored = newest_rows(self._connection, "layers")
-            _refuse_overtaken("layers", stored, groups, mark)
+            rows = incoming["layers"]
+            named = {group_of("layers", key) for key in rows.rows}
+            groups = named | ({replaces} if replaces is not None else set())
             changes = _rewritten(rows, stored, groups)
-            raise_faults(faults_together("layers", changes, stored, rows.origins))
-            origin = ", ".join(sorted({str(group[0]) for group in groups}))
-            action = "record" if rows.rows else "remove"
-            add_rows(self._connection, self.file, {"layers": changes}, {}, action, origin)
+            if changes:
+                _refuse_taken(stored, named - {replaces})
+                if replaces is not None:
+                    _refuse_overtaken("layers", stored, [replaces], mark)
+                _refuse_fired(stored, groups)
+                raise_faults(faults_together("layers", changes, stored, rows.origins))
+                origin = ", ".join(sorted({str(group[0]) for group in groups}))
+                action = "record" if rows.rows else "remove"
+                add_rows(self._connection, self.file, {"layers": changes}, {}, action, origin)
+            now = _marks_of("layers", stored).get(name := next(iter(named or groups)), "")
+            return name, bool(changes) or now != mark
 
     def put_outcomes(
         self, piece: str, firing: str, outcomes: Sequence[Outcome], mark: str
@@ -195,15 +221,27 @@ def _refuse_overtaken(
     raise Overtaken(Fault(name, None, None, message), frame_of(kind, rows, []))
 
 
+def _refuse_taken(stored: Mapping[Key, Stored], named: Collection[Key]) -> None:
+    """Refuse a new name that a standing piece has."""
+    for piece, firing in named & _marks_of("layers", stored).keys():
+        where = f' in "{firing_words(firing)}"' if firing else ""
+        message = f"is there already{where}; give another name, or open that one."
+        raise Taken([Fault(piece, None, "piece", message)])
+
+
+def _refuse_fired(stored: Mapping[Key, Stored], groups: Collection[Key]) -> None:
+    for key, old in stored.items():
+        if key[:2] in groups and not old.retired and has_result(old.row):
+            message = "has a result, so its layers stay as they are; copy it to plan another."
+            raise BadInput([Fault(str(key[0]), None, None, message)])
+
+
 def _rewritten(
     incoming: Incoming, stored: Mapping[Key, Stored], groups: Collection[Key]
 ) -> list[Change]:
     """What has to be written so that a planned piece is as it came in, and nothing else of it."""
     mine = {key: row for key, row in stored.items() if group_of("layers", key) in groups}
     standing = {key: row for key, row in mine.items() if not row.retired}
-    if any(has_result(row.row) for row in standing.values()):
-        message = "has a result, so its layers stay as they are; copy it to plan another."
-        raise BadInput([Fault(str(next(iter(groups))[0]), None, None, message)])
     changes = []
     for key, new in incoming.rows.items():
         old = mine.get(key)

@@ -1,9 +1,14 @@
-"""Names that one table takes from another, matched without regard to case and spaces."""
+"""When two names are one: without regard to case, spaces and how an accent is typed.
+
+The one place that decides it, for tables, the logbook, the bench page and every command.
+"""
 
 from __future__ import annotations
 
+import re
 import unicodedata
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -14,26 +19,35 @@ __all__ = [
     "blame_unknown",
     "match_name",
     "name_key",
+    "one_spelling",
     "respell",
+    "respell_all",
     "respell_bodies",
+    "respell_rows",
     "shown_name",
     "warn_alike",
     "warn_unused",
 ]
 
 HINTED_NAMES = 20
+_SPACES = re.compile(r"(?<!\d) | (?!\d)")
 
 
 def name_key(name: str) -> str:
     """A name as compared: without case, spaces and what cannot be seen.
 
+    A space between two figures counts, as in "tile 1 12".
+
     Examples
     --------
     >>> name_key(" Mackerel  Sleeve") == name_key("MACKEREL SLEEVE")
     True
+    >>> name_key("tile 1 12") == name_key("tile 11 2")
+    False
     """
-    plain = unicodedata.normalize("NFKC", name).casefold()
-    return "".join(c for c in plain if not c.isspace() and unicodedata.category(c) != "Cf")
+    folded = unicodedata.normalize("NFKC", unicodedata.normalize("NFKC", name).casefold())
+    seen = "".join(char for char in folded if unicodedata.category(char) != "Cf")
+    return _SPACES.sub("", " ".join(seen.split()))
 
 
 def match_name(name: str, known: Iterable[str]) -> str:
@@ -53,6 +67,34 @@ def match_name(name: str, known: Iterable[str]) -> str:
     """
     names = list(dict.fromkeys(known))
     return name if name in names else _by_key(names).get(name_key(name), "")
+
+
+def one_spelling(names: Iterable[str], known: Iterable[str]) -> dict[str, str]:
+    """Names that are taken for another one: for one that is known, else for the first like it.
+
+    Parameters
+    ----------
+    names : iterable of str
+    known : iterable of str
+        Names that stay as they are.
+
+    Returns
+    -------
+    dict
+        What is meant, by the name as typed; without those that stay.
+
+    Examples
+    --------
+    >>> one_spelling(["july", "May", "MAY", "June"], ["July", "june", "June"])
+    {'july': 'July', 'MAY': 'May'}
+    """
+    standing = dict.fromkeys(known)
+    first: dict[str, str] = {}
+    typed = [name for name in dict.fromkeys(names) if name and name not in standing]
+    for name in (*standing, *typed):
+        first.setdefault(name_key(name), name)
+    meant = {name: first[name_key(name)] for name in typed}
+    return {name: other for name, other in meant.items() if other != name}
 
 
 def _by_key(names: Iterable[str]) -> dict[str, str]:
@@ -89,10 +131,40 @@ def respell(table: Table, column: str, known: Sequence[str], where: str) -> None
     _replace(table, column, {name: right for name, right in found.items() if right}, where)
 
 
+def respell_all(table: Table, column: str, known: Iterable[str], where: str) -> None:
+    """As `respell`, by `one_spelling`: names that are not known are spelled as the first of them.
+
+    Parameters
+    ----------
+    table, column, known, where
+        As for `respell`.
+    """
+    _replace(table, column, one_spelling(table.frame[column].unique(), known), where)
+
+
 def _replace(table: Table, column: str, right: Mapping[str, str], where: str) -> None:
-    if not right:
-        return
-    names = table.frame[column]
+    if right:
+        respell_rows(table, column, table.frame.index, right, where)
+
+
+def respell_rows(
+    table: Table, column: str, rows: pd.Index[Any], right: Mapping[str, str], where: str
+) -> None:
+    """Give the names in some rows another spelling.
+
+    Parameters
+    ----------
+    table : Table
+        Changed in place; each name is told once.
+    column : str
+    rows : Index
+        Of the frame.
+    right : mapping of str
+        As `one_spelling` returns.
+    where : str
+        What a sentence calls the place where the name stands so.
+    """
+    names = table.frame.loc[rows, column]
     first = names.loc[~names.duplicated() & names.isin(list(right))]
     for position, name in first.items():
         table.warn(
@@ -100,17 +172,14 @@ def _replace(table: Table, column: str, right: Mapping[str, str], where: str) ->
             column,
             f'"{shown_name(name)}" is taken for "{shown_name(right[name])}" of {where}.',
         )
-    table.frame[column] = names.replace(dict(right))
+    table.frame.loc[rows, column] = names.replace(dict(right))
 
 
 def respell_bodies(tables: Mapping[str, Table]) -> None:
     """One spelling of each clay body in the plan and the log, the log's first."""
     roles = [role for role in ("log", "plan") if role in tables]
-    bodies = [name for role in roles for name in tables[role].frame["body"].unique() if name]
-    first: dict[str, str] = {}
-    for name in bodies:
-        first.setdefault(name_key(name), name)
-    right = {name: first[name_key(name)] for name in bodies if first[name_key(name)] != name}
+    bodies = [name for role in roles for name in tables[role].frame["body"].unique()]
+    right = one_spelling(bodies, [])
     for role in roles:
         here = set(tables[role].frame["body"])
         where = f"the {roles[0]}" if role != roles[0] else "another row"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+import pandas as pd
 
 from runpredict.tables.cells import Table
 from runpredict.tables.firings import keyed_firings
@@ -14,28 +15,30 @@ __all__ = ["respell_pieces", "sum_repeats"]
 def respell_pieces(table: Table) -> None:
     """Make one piece of rows whose names differ only in case and spaces, in a table of layers.
 
-    Pieces that would then have a layer twice are two pieces, as their names say.
+    Its firing's name too. Pieces that would then have a layer twice are two pieces, as their names
+    say.
     """
     frame = table.frame
-    keys = {name: name_key(name) for name in frame["piece"].unique()}
-    if len(set(keys.values())) == len(keys):
+    named = pd.DataFrame({"piece": frame["piece"], "firing": keyed_firings(frame)})
+    keyed = named.apply(lambda names: names.map({name: name_key(name) for name in names.unique()}))
+    if len(named.drop_duplicates()) == len(keyed.drop_duplicates()):
         return
-    keyed = frame.assign(firing=keyed_firings(frame), key=frame["piece"].map(keys))
-    same = [keyed["firing"], keyed["key"]]
-    twice = keyed.duplicated(["firing", "key", "layer"], keep=False)
+    same = [keyed["piece"], keyed["firing"]]
+    twice = keyed.assign(layer=frame["layer"]).duplicated(keep=False)
+    one = ~twice.groupby(same).transform("any")
     first = frame.index.to_series().groupby(same).transform("first")
-    right = frame["piece"].loc[first].set_axis(frame.index)
-    wrong = frame["piece"].ne(right) & ~twice.groupby(same).transform("any")
-    spelled = keyed.loc[wrong, ["firing", "piece"]].drop_duplicates()
-    for position, name in spelled["piece"].items():
-        at = int(str(position))
-        table.warn(
-            at,
-            "piece",
-            f'"{shown_name(name)}" is taken for "{shown_name(right[at])}" of row '
-            f"{table.rows[first[at]]}, another layer of it.",
-        )
-    frame["piece"] = frame["piece"].mask(wrong, right)
+    for column in ("piece", "firing"):
+        right = frame[column].loc[first].set_axis(frame.index)
+        wrong = frame[column].ne(right) & one
+        for position in named.loc[wrong].drop_duplicates().index:
+            table.warn(
+                int(position),
+                column,
+                f'"{shown_name(frame[column][position])}" is taken for '
+                f'"{shown_name(right[position])}" of row {table.rows[first[position]]}, another '
+                "layer of it.",
+            )
+        frame[column] = frame[column].mask(wrong, right)
 
 
 def sum_repeats(table: Table) -> None:

@@ -85,6 +85,15 @@ def test_layers_of_one_piece_are_one_however_it_is_spelled():
     ]
 
 
+def test_layers_of_one_piece_are_one_however_its_firing_is_spelled():
+    typed = layers({"firing": "July"}, {"firing": "july ", "layer": 2, "lower_edge_mm": 40.0})
+    found, notes = told(check_table, typed, "layers")
+    assert found["firing"].tolist() == ["July", "July"]
+    assert notes == [
+        'layers, row 3, column firing: "july" is taken for "July" of row 2, another layer of it.'
+    ]
+
+
 def test_pieces_that_would_have_a_layer_twice_are_two():
     typed = layers({"piece": "A1"}, {"piece": "a1"}, {"piece": "A1", "firing": "f2"})
     found, notes = told(check_table, typed, "layers")
