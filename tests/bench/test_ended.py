@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 from helpers.browser import Page
-from helpers.processes import PATIENCE_S, end_group, members, needs_proc, until
+from helpers.processes import PATIENCE_S, end_group, members, needs_proc, started, until
 
 TESTS = Path(__file__).parents[1]
 
@@ -30,9 +30,9 @@ def page(tmp_path):
 
 @needs_proc
 def test_the_learner_ends_with_a_page_that_is_killed():
-    process = subprocess.Popen(
+    process = started(
         [sys.executable, "-m", "helpers.endless_learning"],
-        stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, start_new_session=True,
+        stdout=subprocess.DEVNULL, stderr=subprocess.PIPE,
         env=os.environ | {"PYTHONPATH": str(TESTS)},
     )  # fmt: skip
     try:
@@ -75,12 +75,8 @@ def test_a_page_that_is_ended_while_it_starts_leaves_nothing(tmp_path):
 
 
 def test_a_page_that_is_to_outlive_its_terminal_does(tmp_path):
-    before = signal.signal(signal.SIGHUP, signal.SIG_IGN)  # as nohup does, for what it starts
-    try:
-        page = Page(tmp_path / "none", "--demo")
-    finally:
-        signal.signal(signal.SIGHUP, before)
-    with page:
+    ignoring = [signal.SIGHUP]  # as nohup has it
+    with Page(tmp_path / "none", "--demo", ignoring=ignoring) as page:
         page.process.send_signal(signal.SIGHUP)
         page.learned()
         assert page.process.poll() is None

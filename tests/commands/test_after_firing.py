@@ -4,14 +4,13 @@ import io
 import os
 import pty
 import signal
-import subprocess
 import sys
 from pathlib import Path
 
 import pandas as pd
 import pytest
 from helpers.logbook_driver import run
-from helpers.processes import PATIENCE_S, end_group, needs_proc, until, waits
+from helpers.processes import PATIENCE_S, end_group, needs_proc, started, until, waits
 from helpers.tables import layers
 
 from runpredict.logbook.book import Logbook
@@ -166,9 +165,9 @@ def test_a_firing_without_a_name_is_walked_by_its_date(kiln):
 def test_an_interrupt_at_a_terminal_loses_nothing(kiln):
     """A real process on a real (pseudo) terminal, stopped by Ctrl-C at the second question."""
     ours, theirs = pty.openpty()
-    process = subprocess.Popen(
+    process = started(
         [sys.executable, "-m", "helpers.logbook_driver", "record", "--firing", "f1"],
-        stdin=theirs, stdout=theirs, stderr=theirs, start_new_session=True,
+        stdin=theirs, stdout=theirs, stderr=theirs,
         env={**os.environ, "PYTHONPATH": os.pathsep.join([str(TESTS), str(TESTS.parent)])},
     )  # fmt: skip
     os.close(theirs)

@@ -13,7 +13,7 @@ from pathlib import Path
 
 import pytest
 
-from helpers.processes import PATIENCE_S, end_group, until
+from helpers.processes import PATIENCE_S, end_group, started, until
 from runpredict.logbook.book import import_files
 
 PHONE, TABLET, DESKTOP = (390, 844), (820, 1180), (1360, 900)
@@ -66,7 +66,7 @@ class Page:
     In a ``with`` it, and what it started, is gone after the block however that ends.
     """
 
-    def __init__(self, folder, *options, **environment):
+    def __init__(self, folder, *options, ignoring=(), **environment):
         self.folder = Path(folder)
         words = [
             sys.executable,
@@ -78,9 +78,9 @@ class Page:
             "--port",
             "0",
         ]
-        self.process = subprocess.Popen(
-            [*words, *options], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
-            env=os.environ | {"PYTHONUNBUFFERED": "1"} | environment, start_new_session=True,
+        self.process = started(
+            [*words, *options], ignoring, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
+            env=os.environ | {"PYTHONUNBUFFERED": "1"} | environment,
         )  # fmt: skip
         self.said, self.url = [], ""
 

@@ -1,7 +1,9 @@
 """Waiting for other threads and processes, however slow the machine is; and none left behind."""
 
 import os
+import shutil
 import signal
+import subprocess
 import time
 from contextlib import suppress
 from pathlib import Path
@@ -45,6 +47,25 @@ def members(group):
 def waits(process):
     """Whether a process waits for something, such as an answer; a signal interrupts that."""
     return _state_and_group(Path(f"/proc/{process.pid}"))[0] == "S"
+
+
+def started(words, ignoring=(), **named):
+    """Start a program that leads a process group of its own, as `subprocess.Popen`.
+
+    It hears the usual signals, whatever this process ignores, as one in the background does; it
+    ends when this process is killed, where `setpriv` of util-linux is there to see to it.
+    """
+    if shutil.which("setpriv"):
+        words = ["setpriv", "--pdeathsig", "KILL", *words]
+    before = {
+        number: signal.signal(number, signal.SIG_IGN if number in ignoring else signal.SIG_DFL)
+        for number in (signal.SIGINT, signal.SIGTERM, signal.SIGHUP)
+    }
+    try:
+        return subprocess.Popen(words, start_new_session=True, **named)
+    finally:
+        for number, handler in before.items():
+            signal.signal(number, handler)
 
 
 def end_group(process):
