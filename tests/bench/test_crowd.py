@@ -28,4 +28,5 @@ def test_twenty_people_at_once(tmp_path):
     with Logbook.open(tmp_path) as book:
         layers = book.layers()
     assert len(saved) >= 5
+    assert sum(person.ticks for person in people) >= 3
     assert saved <= set(zip(layers["piece"], layers["firing"], strict=True))

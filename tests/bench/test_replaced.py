@@ -15,10 +15,11 @@ from runpredict.logbook.book import FILE_NAME, Logbook, Outcome, import_files
 pytestmark = pytest.mark.filterwarnings("ignore::runpredict.errors.TableWarning")
 
 ADDRESSES = (
-    "/", "/pot", "/pot?piece=mug+1&firing=thaw", "/load", "/load?firing=thaw", "/kiln",
-    "/kiln?firing=thaw", "/glazes", "/glaze?name=Reed+Clear", "/sheet.html?firing=thaw",
+    "/", "/pot", "/pot?piece=mug+1&firing=Dabchick", "/load", "/load?firing=Dabchick", "/kiln",
+    "/kiln?firing=Dabchick", "/glazes", "/glaze?name=Ninepenny+Clear",
+    "/sheet.html?firing=Dabchick",
 )  # fmt: skip
-POT = "/pot?piece=mug+1&firing=thaw"
+POT = "/pot?piece=mug+1&firing=Dabchick"
 
 
 @pytest.fixture

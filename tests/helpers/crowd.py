@@ -7,6 +7,7 @@ import urllib.error
 import urllib.parse
 import urllib.request
 
+from helpers.bench import FormReader
 from helpers.processes import PATIENCE_S
 
 
@@ -16,7 +17,7 @@ class Person:
     def __init__(self, url):
         self.url = url
         self.opener = urllib.request.build_opener(urllib.request.HTTPCookieProcessor())
-        self.taken_s, self.faults, self.saved = [], [], []
+        self.taken_s, self.faults, self.saved, self.ticks = [], [], [], 0
 
     def get(self, address):
         """Open an address."""
@@ -58,12 +59,12 @@ class Person:
                 chance.choice(["/", "/load?firing=Old+Nan", "/kiln?firing=Old+Nan", "/glazes"])
             )
         else:
-            fields = {"form_token": token, "firing": "Dabchick", "pot-1": "mug 1"}
-            page = self.get("/kiln?firing=Dabchick")
-            mark = re.search(r'name="mark-1" value="(\w+)"', page)
-            if mark:
-                fields |= {"mark-1": mark.group(1), "fate-1-1": chance.choice(["", "fine"])}
-                self.post("/kiln", fields)
+            reader = FormReader()
+            reader.feed(self.get("/kiln?firing=Dabchick"))
+            fields = reader.forms["/kiln"]
+            fate = next(name for name in fields if name.startswith("fate-"))
+            self.post("/kiln", fields | {fate: "" if fields[fate] else "fine"})
+            self.ticks += 1
 
 
 def pot(token, name, edge, firing="Old Nan"):
