@@ -14,7 +14,10 @@ from helpers.crowd import Person, at_once, pot, token_of
 from runpredict.commands.options import sample_folder
 from runpredict.logbook.book import import_files
 
-pytestmark = pytest.mark.slow
+pytestmark = [
+    pytest.mark.slow,
+    pytest.mark.filterwarnings("ignore::runpredict.errors.TableWarning"),
+]
 
 LOGGED_PIECES = 1000
 PEOPLE = 20

@@ -18,6 +18,7 @@ class Person:
         self.url = url
         self.opener = urllib.request.build_opener(urllib.request.HTTPCookieProcessor())
         self.taken_s, self.faults, self.saved, self.ticks = [], [], [], 0
+        self.token = ""
 
     def get(self, address):
         """Open an address."""
@@ -43,7 +44,9 @@ class Person:
 
     def act(self, chance, name):
         """Do one of the things that people do: type at a pot, save it, read lists, tick a pot."""
-        token = token_of(self.get("/pot"))
+        if not self.token:
+            self.token = token_of(self.get("/pot"))
+        token = self.token
         kind = chance.random()
         if kind < 0.6:
             piece = f"{name} {len(self.saved)}"
