@@ -1,8 +1,7 @@
 """Looking back on the page: the same words, counts and lengths as on the terminal."""
 
-import time
-
 from helpers.bench import Visitor, bench
+from helpers.processes import until
 from helpers.tables import calm_studio
 
 from runpredict import review
@@ -20,10 +19,7 @@ def back_page(folder, log, glazes):
     with bench(folder, invented=False) as app:
         visitor = Visitor(app)
         visitor.get("/")
-        deadline = time.monotonic() + 60
-        while visitor.get("/back") and "results came as a surprise" not in visitor.text:
-            assert time.monotonic() < deadline
-            time.sleep(0.2)
+        until(lambda: visitor.get("/back") and "results came as a surprise" in visitor.text)
         return " ".join(visitor.text.split())
 
 

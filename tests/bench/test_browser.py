@@ -75,6 +75,11 @@ def fits(driver):
     assert not small
 
 
+def answered(driver):
+    """Wait until the answer is to what stands in the form."""
+    wait_for(driver, lambda: by(driver, "#beside").get_attribute("data-stand") == "")
+
+
 def test_a_pot_is_planned_with_the_answer_beside_it(page, browser, tmp_path):
     name = f"jug {browser.size}"
     browser.get(f"{page.url}/pot")
@@ -87,10 +92,12 @@ def test_a_pot_is_planned_with_the_answer_beside_it(page, browser, tmp_path):
     press(browser, "button[value='add']")
     fill(browser, "glaze-2", "Eel Lantern")
     fill(browser, "lower_edge_mm-2", "10")
-    wait_for(browser, lambda: "Eel Lantern" in said(browser, "#answer"))
+    answered(browser)
+    assert "Eel Lantern" in said(browser, "#answer")
     before = said(browser, "#answer .number")
     fill(browser, "lower_edge_mm-2", "80")
-    wait_for(browser, lambda: said(browser, "#answer .number") != before)
+    answered(browser)
+    assert said(browser, "#answer .number") != before
     images = browser.execute_script(
         "return [...document.querySelectorAll('#answer img')].map(i => i.naturalWidth)"
     )
@@ -118,7 +125,8 @@ def test_sliders_move_the_field_and_the_answer(page, browser):
         "s.value = 20; s.dispatchEvent(new Event('input', {bubbles: true}))"
     )
     assert by(browser, "[name='lower_edge_mm-2']").get_attribute("value") == "20"
-    wait_for(browser, lambda: said(browser, "#answer table") != before[1])
+    answered(browser)
+    assert said(browser, "#answer table") != before[1]
     browser.execute_script(
         "const s = document.querySelector(\"[aria-label^='Bare foot'][type=range]\");"
         "s.value = 25; s.dispatchEvent(new Event('input', {bubbles: true}))"

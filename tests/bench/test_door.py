@@ -6,8 +6,7 @@ from contextlib import contextmanager
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 
 import pytest
-from helpers.browser import browsing, need_browser, served
-from selenium.webdriver.common.by import By
+from helpers.browser import browsing, fill, need_browser, press, said, served, wait_for
 
 SHARED_CODE = re.compile(r"Code to let one device in: (\d{4} \d{4})")
 
@@ -44,12 +43,6 @@ def browser():
         yield driver
 
 
-def press(driver, css):
-    element = driver.find_element(By.CSS_SELECTOR, css)
-    driver.execute_script("arguments[0].scrollIntoView({block: 'center'})", element)
-    element.click()
-
-
 def follow_the_link(driver, mail):
     driver.switch_to.new_window("tab")
     driver.get(mail)
@@ -60,12 +53,12 @@ def test_a_link_from_a_mail_leaves_open_tabs_as_they_are(browser, tmp_path):
     with served(tmp_path, "--demo") as page, mail_with_a_link(f"{page.url}/glazes") as mail:
         browser.get(f"{page.url}/glaze")
         form = browser.current_window_handle
-        browser.find_element(By.NAME, "glaze").send_keys("Shelf Jar")
+        fill(browser, "glaze", "Shelf Jar")
         follow_the_link(browser, mail)
-        assert "Glazes" in browser.title
+        wait_for(browser, lambda: "Glazes" in browser.title)
         browser.switch_to.window(form)
         press(browser, "button.main")
-        assert "Kept in the logbook" in browser.find_element(By.TAG_NAME, "body").text
+        wait_for(browser, lambda: "Kept in the logbook" in said(browser))
 
 
 def test_a_device_that_is_let_in_comes_in_by_a_link_too(browser, tmp_path):
@@ -73,8 +66,9 @@ def test_a_device_that_is_let_in_comes_in_by_a_link_too(browser, tmp_path):
         url = f"http://127.0.0.1:{page.url.rsplit(':', 1)[1]}"
         code = next(filter(None, map(SHARED_CODE.search, page.said))).group(1)
         browser.get(url)
-        browser.find_element(By.ID, "code").send_keys(code)
+        fill(browser, "code", code)
         press(browser, "button.main")
+        wait_for(browser, lambda: "Let this device in" not in said(browser))
         with mail_with_a_link(f"{url}/glazes") as mail:
             follow_the_link(browser, mail)
-            assert "Glazes" in browser.title
+            wait_for(browser, lambda: "Glazes" in browser.title)

@@ -8,7 +8,6 @@ kept stood in the logbook; what she told last still stands in its box, or waits 
 import math
 import os
 import random
-import time
 from contextlib import ExitStack
 from urllib.parse import parse_qs
 
@@ -40,13 +39,15 @@ return [...document.querySelectorAll('[data-pot]')].map(box => ({
 """
 TAP = """
 const [at, word, run, whole] = arguments;
+const units = document.querySelector('#kiln [name=units]').value;
 document.querySelector(`label[for="fate-${at}-${word}"]`).click();
-if (run === null) return;
+if (run === null) return units;
 const field = document.getElementById(`run-${at}`);
 field.focus();
 field.value = run;
 field.dispatchEvent(new Event('input', {bubbles: true}));
 if (whole) field.dispatchEvent(new Event('change', {bubbles: true}));
+return units;
 """
 PRESS = """
 const all = [...document.querySelectorAll('[data-pot] .say button')];
@@ -115,14 +116,14 @@ class Evening:
         box = self.chance.choice(found)
         layer = self.chance.choice(box["layers"])[0]
         at = f"{key_of(box['piece'])}-{layer}"
-        self.driver.execute_script(TAP, at, word, run, whole)
-        self.meant[self.tab][box["piece"], layer] = fate_of(word, run or "", "", box["units"])
+        units = self.driver.execute_script(TAP, at, word, run, whole)
+        self.meant[self.tab][box["piece"], layer] = fate_of(word, run or "", "", units)
         self.waiting.pop((box["piece"], layer), None)
         self.story[-1] += f" {box['piece']} {layer} {word} {run or ''} in tab {self.tab}"
         if word == "past" and run is None:  # a length that stood there stands
             shown = next(one for one in self.boxes() if one["piece"] == box["piece"])
             mine = next(one for one in shown["layers"] if one[0] == layer)
-            self.meant[self.tab][box["piece"], layer] = fate_of(*mine[1:], box["units"])
+            self.meant[self.tab][box["piece"], layer] = fate_of(*mine[1:], shown["units"])
 
     def tale(self, *what):
         """What is wrong, and what came before it."""
@@ -233,7 +234,7 @@ class Evening:
             self.driver.switch_to.window(self.tabs[tab])
             network(self.driver)
             self.driver.execute_script("document.querySelector('.keep .main').click()")
-            time.sleep(0.3)
+            until(lambda: not self.driver.execute_script("return document.body.matches('.acting')"))
             until(lambda: not any(
                 box["state"] in ("sending", "open") for box in self.boxes()))  # fmt: skip
             self.hold()

@@ -55,6 +55,7 @@ def browsing(size=PHONE, script=True):
             )
             driver.set_page_load_timeout(PATIENCE_S)
             driver.set_script_timeout(PATIENCE_S)
+            driver.runs_script = script
             yield driver
         finally:
             driver.quit()
@@ -101,6 +102,15 @@ class Page:
         self.process.send_signal(by)
         return self.process.communicate(timeout=PATIENCE_S)[1]
 
+    @contextmanager
+    def held(self):
+        """It answers nothing in the block, whatever is asked; what was asked, after it."""
+        os.killpg(self.process.pid, signal.SIGSTOP)
+        try:
+            yield
+        finally:
+            os.killpg(self.process.pid, signal.SIGCONT)
+
     def learned(self):
         """Wait until what is logged has been learned."""
 
@@ -141,40 +151,84 @@ def by(driver, css):
 
 
 def wait_for(driver, what):
-    """Wait until something is so."""
-    from selenium.common.exceptions import StaleElementReferenceException
+    """Wait until something is so; what was looked at may be replaced meanwhile."""
+    from selenium.common.exceptions import StaleElementReferenceException, TimeoutException
     from selenium.webdriver.support.ui import WebDriverWait
 
     waiting = WebDriverWait(driver, PATIENCE_S, ignored_exceptions=[StaleElementReferenceException])
-    return waiting.until(lambda _: what())
+    try:
+        return waiting.until(lambda _: what())
+    except TimeoutException as late:
+        raise AssertionError(f"In vain at {driver.current_url}: {said(driver)[:2000]}") from late
+
+
+INTO_SIGHT = "arguments[0].scrollIntoView({block: 'center', behavior: 'instant'})"
+STILL = """
+const [element, done] = arguments;
+if (!document.documentElement.classList.contains('script')) return done(false);
+setTimeout(() => done(false), 2000);
+const place = () => JSON.stringify(element.getBoundingClientRect());
+element.scrollIntoView({block: 'center', behavior: 'instant'});
+requestAnimationFrame(() => {
+  const before = place();
+  requestAnimationFrame(() => done(place() === before));
+});
+"""
+"""Whether the page's script is there to hear a press, and the page is shown and stands still.
+
+A tab that is not shown draws no frame, and a browser drops presses on one that it only begins to
+show.
+"""
+LISTEN = """
+const [element] = arguments;
+window.heard = false;
+addEventListener('click', (event) => {
+  if (element.contains(event.target)) window.heard = true;
+}, {capture: true, once: true});
+"""
 
 
 def click(driver, element):
-    """Bring an element into sight, and click it."""
-    driver.execute_script(
-        "arguments[0].scrollIntoView({block: 'center', behavior: 'instant'})", element
-    )
-    element.click()
+    """Bring an element into sight, and click it once the page is ready to hear that.
+
+    A click that the browser dropped, so that the page never heard of it, is done again.
+    """
+    wait_for(driver, lambda: _heard(driver, element))
 
 
 def press(driver, css):
     """As `click`, by a selector."""
-    click(driver, by(driver, css))
+    wait_for(driver, lambda: _heard(driver, by(driver, css)))
+
+
+def _heard(driver, element):
+    if not driver.runs_script:
+        driver.execute_script(INTO_SIGHT, element)
+        element.click()
+        return True
+    if not driver.execute_async_script(STILL, element):
+        return False
+    driver.execute_script(LISTEN, element)
+    element.click()
+    return driver.execute_script("return window.heard") is not False  # None on the next page
 
 
 def fill(driver, name, text):
-    """Type into a field, or choose."""
-    field = by(driver, f"[name='{name}']")
-    driver.execute_script(
-        "arguments[0].scrollIntoView({block: 'center', behavior: 'instant'})", field
-    )
-    if field.tag_name == "select":
-        from selenium.webdriver.support.ui import Select
+    """Type into a field, or choose; anew where an answer replaced the field meanwhile."""
 
-        Select(field).select_by_visible_text(text)
-        return
-    field.clear()
-    field.send_keys(text)
+    def typed():
+        field = by(driver, f"[name='{name}']")
+        driver.execute_script(INTO_SIGHT, field)
+        if field.tag_name == "select":
+            from selenium.webdriver.support.ui import Select
+
+            Select(field).select_by_visible_text(text)
+        else:
+            field.clear()
+            field.send_keys(text)
+        return True
+
+    wait_for(driver, typed)
 
 
 def said(driver, css="body"):
