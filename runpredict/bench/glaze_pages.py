@@ -13,9 +13,11 @@ from runpredict.bench.field_words import label_of
 from runpredict.bench.studio import Snapshot
 from runpredict.errors import BadInput
 from runpredict.logbook.shared import Overtaken
+from runpredict.pages.glaze_text import lots_text
 from runpredict.physics.chemistry import OXIDES, unity_formula
-from runpredict.physics.materials import shipped_materials
+from runpredict.physics.material_words import names_beside, shipped_words
 from runpredict.tables.columns import COLUMNS, TableKind, cones
+from runpredict.tables.ingredients import stand_in_note
 from runpredict.tables.names import match_name
 from runpredict.tables.plan import check_plan
 
@@ -205,9 +207,19 @@ def _page(
         kinds={kind: KINDS_OF_GLAZE[kind] for kind in kinds}, label_of=label_of,
         unity=_unity(mine.iloc[0]) if form.known and len(mine) else None,
         problem=snapshot.stock.unsound.get(name, ""),
-        materials=sorted({*shipped_materials()["material"], *own["material"]}),
+        lots=_lots(form, mine, list(own["material"])) if form.known else [],
+        materials=sorted({*shipped_words(), *own["material"]}, key=str.casefold),
     )  # fmt: skip
     return page, code
+
+
+def _lots(form: GlazeForm, glaze: pd.DataFrame, own: list[str]) -> list[str]:
+    """How far lots of its raw materials shift a recipe, and which of them only stand in."""
+    if glaze.empty or glaze["source"].iloc[0] != "recipe":
+        return []
+    names = names_beside(own)
+    notes = [stand_in_note(row["material"], names) for row in form.rows]
+    return [lots_text(float(glaze["lot_spread_c"].iloc[0])), *filter(None, notes)]
 
 
 def _unity(glaze: pd.Series) -> dict[str, list[tuple[str, str]]] | None:

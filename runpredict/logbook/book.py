@@ -39,6 +39,7 @@ from runpredict.tables.cells import Table
 from runpredict.tables.columns import KINDS, TableKind
 from runpredict.tables.csv_files import refuse_kind, table_csv
 from runpredict.tables.files import as_path, refuse_file, refuse_other, replace_files
+from runpredict.tables.ingredients import blame_materials
 from runpredict.tables.marks import mark_answers, refuse_unasked
 from runpredict.tables.rows import check_rows, raise_faults
 from runpredict.tables.slips import warn_of_ripeness
@@ -123,7 +124,9 @@ class Logbook(ReadLogbook):
         self, tables: Sequence[Table], origin: str, faults: Iterable[Fault] = ()
     ) -> dict[TableKind, Counts]:
         standing = {kind: newest_rows(self._connection, kind) for kind in KINDS}
-        respell_names(tables, LoggedNames.of(standing))
+        logged = LoggedNames.of(standing)
+        respell_names(tables, logged)
+        _blame_materials(tables, logged.materials)
         incoming, of_tables = join_tables(tables)
         found = [*faults, *of_tables, *self._unknown_glazes(incoming)]
         raise_faults(found)
@@ -305,6 +308,17 @@ class Logbook(ReadLogbook):
 
     def _logged_glazes(self) -> list[str]:
         return [name for (name,) in self._connection.execute("SELECT glaze FROM glaze_names")]
+
+
+def _blame_materials(tables: Sequence[Table], logged: Iterable[str]) -> None:
+    """Blame each line of a recipe whose material is neither shipped, nor logged, nor given."""
+    own = [*logged]
+    for table in tables:
+        if table.kind == "materials":
+            own += table.frame["material"].tolist()
+    for table in tables:
+        if table.kind == "recipes":
+            blame_materials(table, own)
 
 
 def import_files(

@@ -15,7 +15,7 @@ import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
 from runpredict.arrays import Bools, Floats, Indices
-from runpredict.physics import heat, melt, melt_properties, mixing, sheets, solids
+from runpredict.physics import heat, lots, melt, melt_properties, mixing, sheets, solids
 from runpredict.physics.chemistry import OXIDES, mole_fractions, unity_formula
 from runpredict.tables.plan import check_plan
 from runpredict.tables.rows import with_defaults
@@ -96,6 +96,13 @@ def _glaze_curves(glazes: pd.DataFrame) -> tuple[melt.MeltCurve, Bools, Floats]:
     return melt.melt_curve(moles), known, moles
 
 
+def _lot_spread_c(glazes: pd.DataFrame) -> Floats:
+    """How far lots of its materials shift each glaze; 0 where no recipe was worked out. [°C]"""
+    if "lot_spread_c" not in glazes:
+        return np.zeros(len(glazes))
+    return glazes["lot_spread_c"].to_numpy(dtype=float)
+
+
 def _row_firings(
     layers: pd.DataFrame, schedules: pd.DataFrame | None
 ) -> tuple[heat.Firings, Indices]:
@@ -153,11 +160,14 @@ def _melt_columns(
     in_melt = solids.solids_of(moles).take(g)
     peak = (fired.peak_c + shift)[:, None]
     at_peak = (curve.log10_pa_s(peak) + in_melt.shift_at(peak))[:, 0]
+    by_lots = lots.lot_sd_log10(curve, _lot_spread_c(glazes)[g])
     columns = {
         "peak_c": fired.peak_c,
         "hold_min": fired.hold_min,
         "viscosity_log10_pa_s": at_peak,
-        "viscosity_sd_log10": np.hypot(curve.sd_at(peak), in_melt.sd_at(peak))[:, 0],
+        "viscosity_sd_log10": np.hypot(
+            np.hypot(curve.sd_at(peak), in_melt.sd_at(peak))[:, 0], by_lots
+        ),
         "outside_data": curve.outside,
         "chemistry_known": known[g],
         "fluidity_per_pa": heat.fluidity_per_pa(curve, fired, shift, in_melt),

@@ -11,6 +11,7 @@ from runpredict.pages.cautions_text import cautions_text
 from runpredict.pages.plain import columns, paragraph
 from runpredict.physics.cautions import cautions_of
 from runpredict.physics.chemistry import OXIDES, mole_fractions, unity_formula
+from runpredict.physics.lots import lot_sd_log10
 from runpredict.physics.melt import melt_curve
 from runpredict.units import LengthUnits, format_temperature
 
@@ -23,7 +24,7 @@ def glaze_text(glaze: pd.Series, units: LengthUnits = "mm", materials: Iterable[
     Parameters
     ----------
     glaze : Series
-        A row of the glazes with its oxides worked out. [wt %]
+        A row of the glazes with its oxides worked out [wt %], and its `lot_spread_c`. [°C]
     units : "mm" or "in"
     materials : iterable of str
         Raw materials of its recipe.
@@ -51,7 +52,8 @@ def glaze_text(glaze: pd.Series, units: LengthUnits = "mm", materials: Iterable[
     ]
     curve = melt_curve(mole_fractions(oxides.fillna(0.0)))
     at = np.array(VISCOSITY_AT_C, dtype=float)
-    log10, error = curve.log10_pa_s(at)[0], 1.645 * curve.sd_at(at)[0]
+    lots = lot_sd_log10(curve, glaze["lot_spread_c"])
+    log10, error = curve.log10_pa_s(at)[0], 1.645 * np.hypot(curve.sd_at(at)[0], lots)
     viscosity = [
         [
             format_temperature(t, units),
@@ -69,6 +71,28 @@ def glaze_text(glaze: pd.Series, units: LengthUnits = "mm", materials: Iterable[
     if bool(curve.outside[0]):
         parts.append("This melt is unlike any that was measured: take the numbers as a guess.")
     counts = glaze["source"] == "recipe"
+    if counts:
+        parts.append(paragraph(lots_text(float(glaze["lot_spread_c"]))))
     cautions = cautions_of(oxides, materials if counts else ())
     parts.append(paragraph(cautions_text(cautions)))
     return "\n\n".join(parts)
+
+
+def lots_text(spread_c: float) -> str:
+    """How far a recipe shifts from lot to lot of its raw materials, as a sentence.
+
+    Parameters
+    ----------
+    spread_c : float
+        As `lots.lot_spread_c` returns. [°C]
+
+    Returns
+    -------
+    str
+    """
+    if spread_c < 0.5:
+        return "Lots of its raw materials hardly differ, or their own analyses are given."
+    return (
+        f"New lots of its raw materials shift it by about ±{spread_c:.0f} °C "
+        f"(±{1.8 * spread_c:.0f} °F), as lots usually differ; that is in the ranges told."
+    )

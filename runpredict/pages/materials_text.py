@@ -16,18 +16,25 @@ MAIN_WT = 0.5
 
 
 def materials_text(materials: pd.DataFrame) -> str:
-    """Raw materials, a paragraph each.
+    """Raw materials, a paragraph each, under a heading for each run of one kind.
 
     Parameters
     ----------
     materials : DataFrame
-        Columns of ``materials.csv`` and `also`, the other names of each. [wt %]
+        As `materials.list_materials` returns. [wt %]
 
     Returns
     -------
     str
     """
-    return "\n".join(_paragraph(row) for _, row in materials.iterrows())
+    lines: list[str] = []
+    kind = ""
+    for _, row in materials.iterrows():
+        if row["kind"] != kind:
+            kind = row["kind"]
+            lines.append(f"== {kind} ==")
+        lines.append(_paragraph(row))
+    return "\n".join(lines)
 
 
 def _paragraph(row: pd.Series) -> str:
@@ -39,6 +46,8 @@ def _paragraph(row: pd.Series) -> str:
         oxides += f"; loses {lost:.3g} on firing"
     elif lost < 0:
         oxides += f"; takes up {-lost:.3g} on firing"
+    if row["lot_spread_pct"] > 0:
+        oxides += f"; lots differ by ±{row['lot_spread_pct']:g}\u00a0%"
     lines = textwrap.wrap(f"{row['material']}: {oxides}", WIDTH, subsequent_indent="    ")
     if row["also"]:
         lines += _indented(f"also called {row['also']}")

@@ -21,7 +21,8 @@ from runpredict.datafiles import (
     OXYGEN_PER_FLUORINE_WT,
     packaged_rows,
 )
-from runpredict.physics.materials import known_materials, material_names
+from runpredict.physics.material_words import material_names
+from runpredict.physics.materials import known_materials
 
 __all__ = [
     "FLUXES",
@@ -29,6 +30,7 @@ __all__ = [
     "OXIDES",
     "OxidesWt",
     "fill_oxides",
+    "ingredient_oxides",
     "mole_fractions",
     "oxides_wt_array",
     "recipe_oxides_wt",
@@ -204,6 +206,48 @@ def unity_formula(oxides_wt: OxidesWt) -> pd.Series[float] | pd.DataFrame:
     return unity if many else unity.iloc[0].rename(None)
 
 
+def ingredient_oxides(recipes: pd.DataFrame, materials: pd.DataFrame | None = None) -> pd.DataFrame:
+    """What each line of a recipe brings to the glaze.
+
+    Parameters
+    ----------
+    recipes, materials : DataFrame
+        As for `recipe_oxides_wt`.
+
+    Returns
+    -------
+    DataFrame, one row a line of ``recipes``
+        `glaze`, `material` (as known, whatever word was typed), its `lot_spread_pct`, and `OXIDES`
+        and `lost` (what burns off) in hundredths of a part.
+
+    Raises
+    ------
+    ValueError
+        If a material is unknown, or parts are negative.
+    """
+    known = known_materials(materials).set_index("material")
+    known = known.loc[~known.index.duplicated()]
+    find = material_names(materials).find
+    named = {name: find(name) for name in recipes["material"].unique()}
+    unknown = [name for name, material in named.items() if not material]
+    if unknown:
+        raise ValueError(f'material "{unknown[0]}" is unknown; add it to materials.csv.')
+    parts = recipes["parts"].to_numpy(dtype=np.float64)
+    if not np.all(parts >= 0):
+        raise ValueError("parts of a recipe must be 0 or more.")
+    line = known.reindex(
+        recipes["material"].map(named), columns=[*OXIDES, "loss_on_ignition", "lot_spread_pct"]
+    )
+    wt = line[list(OXIDES)].astype(float).fillna(0.0).to_numpy()
+    lost = line["loss_on_ignition"].astype(float).fillna(0.0).clip(lower=0.0).to_numpy()
+    out = pd.DataFrame(wt * parts[:, None], columns=list(OXIDES))
+    out["lost"] = lost * parts
+    out["lot_spread_pct"] = line["lot_spread_pct"].astype(float).to_numpy()
+    out["material"] = line.index.to_numpy()
+    out["glaze"] = recipes["glaze"].to_numpy()
+    return out
+
+
 def recipe_oxides_wt(recipes: pd.DataFrame, materials: pd.DataFrame | None = None) -> pd.DataFrame:
     """Oxides of fired glazes, worked out from their recipes.
 
@@ -226,21 +270,8 @@ def recipe_oxides_wt(recipes: pd.DataFrame, materials: pd.DataFrame | None = Non
     ValueError
         If a material is unknown, parts are negative, or nothing of a glaze is left after firing.
     """
-    analyses = known_materials(materials).set_index("material").reindex(columns=list(OXIDES))
-    analyses = analyses.loc[~analyses.index.duplicated()].fillna(0.0).astype(float)
-    find = material_names(materials).find
-    named = {name: find(name) for name in recipes["material"].unique()}
-    unknown = [name for name, material in named.items() if not material]
-    if unknown:
-        raise ValueError(f'material "{unknown[0]}" is unknown; add it to materials.csv.')
-    parts = recipes["parts"].to_numpy(dtype=np.float64)
-    if not np.all(parts >= 0):
-        raise ValueError("parts of a recipe must be 0 or more.")
-    melted = pd.DataFrame(
-        analyses.loc[recipes["material"].map(named)].to_numpy() * parts[:, None],
-        columns=list(OXIDES),
-    )
-    sums = melted.groupby(recipes["glaze"].to_numpy(), sort=False).sum()
+    lines = ingredient_oxides(recipes, materials)
+    sums = lines[list(OXIDES)].groupby(lines["glaze"].to_numpy(), sort=False).sum()
     total = sums.sum(axis=1)
     if len(total) and not (total > 0).all():
         name = total.index[~(total > 0)][0]

@@ -1,31 +1,23 @@
-"""Raw materials: what comes with the package, the potter's own, and the words they go by."""
+"""Raw materials: what comes with the package, the potter's own, and how far lots differ."""
 
 from __future__ import annotations
 
-import difflib
-import re
-import unicodedata
-from collections.abc import Iterable
-from dataclasses import dataclass
 from functools import cache
 
 import pandas as pd
 
 from runpredict.datafiles import OXIDES, packaged_rows
+from runpredict.physics.material_words import (
+    material_key,
+    material_names,
+    shipped_words,
+    standing_in,
+)
 
-__all__ = [
-    "MaterialNames",
-    "known_materials",
-    "list_materials",
-    "material_key",
-    "material_names",
-    "shipped_materials",
-]
+__all__ = ["known_materials", "list_materials", "shipped_materials", "stand_ins"]
 
-NEAREST = 3
-
-_MESH = re.compile(r"\b\d{2,4}\s*(?:mesh\b|m\b|#)")
-_LINKS = re.compile(r"[()/=]")
+WIDE_SPREAD_PCT = 20.0
+"""Lot spread from which a material only stands in for what the potter has; our choice."""
 
 
 @cache
@@ -33,15 +25,10 @@ def _shipped_materials() -> pd.DataFrame:
     rows = packaged_rows("materials.csv")
     numbers = {
         column: [float(row[column] or "nan") for row in rows]
-        for column in (*OXIDES, "loss_on_ignition")
+        for column in (*OXIDES, "loss_on_ignition", "lot_spread_pct")
     }
-    return pd.DataFrame(
-        {
-            "material": [row["material"] for row in rows],
-            **numbers,
-            "source": [row["source"] for row in rows],
-        }
-    )
+    texts = {column: [row[column] for row in rows] for column in ("kind", "material", "source")}
+    return pd.DataFrame({**texts, **numbers})
 
 
 def shipped_materials() -> pd.DataFrame:
@@ -51,162 +38,29 @@ def shipped_materials() -> pd.DataFrame:
     -------
     DataFrame
         Columns of ``materials.csv``: theoretical, typical or invented analyses, each row with its
-        source. [wt %]
+        source [wt %]; `kind`, such as kaolin or frit; and `lot_spread_pct`, the standard
+        deviation between lots of an oxide as a share of what there is of it. [%]
+
+    Notes
+    -----
+    Spreads are from memory of the ranges that producers print: about 1 for a chemical, 2 for a
+    frit, 3 for a washed kaolin or a milled feldspar of one producer, 5 to 12 for a clay or a
+    mineral by its kind alone, 20 and more where a word covers very different things.
     """
     return _shipped_materials().copy()
 
 
-def _words(name: str) -> list[str]:
-    plain = _MESH.sub(" ", unicodedata.normalize("NFKC", name).casefold())
-    return re.findall(r"[^\W_]+", plain)
-
-
-def material_key(name: str) -> str:
-    """A material's name as compared: letters and digits alone, without the mesh it is sieved to.
-
-    Examples
-    --------
-    >>> material_key("Neph. Sy ") == material_key("nephsy")
-    True
-    >>> material_key("Silica (325 mesh)")
-    'silica'
-    """
-    return "".join(_words(name))
-
-
-def _keys(name: str) -> tuple[str, str]:
-    """As typed, and with the words in order, so that "feldspar, potash" is found too."""
-    return material_key(name), "".join(sorted(_words(name)))
-
-
 @cache
-def _shipped_names() -> dict[str, str]:
-    """Shipped material by each key it goes by; blank for a word that names no one material."""
-    pairs = [(row["name"], row["material"]) for row in packaged_rows("material_names.csv")]
-    pairs += [(name, name) for name in _shipped_materials()["material"]]
-    return {key: material for name, material in pairs for key in _keys(name)}
-
-
-@cache
-def _shipped_words() -> list[str]:
-    """Every name of a shipped material, words of the trade first."""
-    trade = [row["name"] for row in packaged_rows("material_names.csv") if row["material"]]
-    return [*trade, *_shipped_materials()["material"]]
-
-
-@dataclass(frozen=True)
-class MaterialNames:
-    """Which material a word in a recipe means; as `material_names` returns.
-
-    Parameters
-    ----------
-    own : frozenset of str
-        The potter's own materials, as she spells them.
-    by_key : dict
-        Material by each key it goes by, her own before the shipped ones; blank where the word
-        means none or several.
-    """
-
-    own: frozenset[str]
-    by_key: dict[str, str]
-
-    def find(self, name: str) -> str:
-        """The material a word means.
-
-        Parameters
-        ----------
-        name : str
-            As typed: case, spaces, order of words and size of mesh do not count, and
-            "whiting (calcium carbonate)" is whiting, as both words mean it.
-
-        Returns
-        -------
-        str
-            A `material` of `known_materials`; blank if there is none, or no one.
-        """
-        if name in self.own:
-            return name
-        for key in _keys(name):
-            if key in self.by_key:
-                return self.by_key[key]
-        parts = [part for part in _LINKS.split(name) if part.strip()]
-        found = {self.find(part) for part in parts} if len(parts) > 1 else set()
-        return found.pop() if len(found) == 1 else ""
-
-    def is_vague(self, name: str) -> bool:
-        """A word that is known but stands for no one material, such as feldspar or wood ash."""
-        parts = [name, *_LINKS.split(name)]
-        return any(self.by_key.get(key) == "" for part in parts for key in _keys(part))
-
-    def nearest(self, name: str) -> list[str]:
-        """Names of materials most like a word that was not found, at most three.
-
-        Of a word for many materials, those it is a part of; never one with an invented analysis.
-        """
-        words = set(_words(name))
-        names = [*sorted(self.own), *(n for n in _shipped_words() if "invented" not in n)]
-        worded = [(other, set(_words(other))) for other in names] if words else []
-        vague = self.is_vague(name)
-        shared = [pair for pair in worded if words <= pair[1] or (pair[1] <= words and not vague)]
-        shared.sort(key=lambda pair: len(pair[1] ^ words))
-        by_key = {material_key(other): other for other in reversed(names)}
-        key = material_key(name)[:80]
-        close = [] if vague else difflib.get_close_matches(key, by_key, n=8, cutoff=0.7)
-        found: dict[str, str] = {}
-        for other in [*(pair[0] for pair in shared), *(by_key[key] for key in close)]:
-            found.setdefault(self.find(other), other)
-        return list(found.values())[:NEAREST]
-
-
-def material_names(materials: pd.DataFrame | None = None) -> MaterialNames:
-    """What every word for a material means, beside the potter's own materials.
-
-    Parameters
-    ----------
-    materials : DataFrame, optional
-        The potter's own, with the columns of ``materials.csv``.
+def stand_ins() -> frozenset[str]:
+    """Shipped materials that lots of differ so much that a typical one only stands in.
 
     Returns
     -------
-    MaterialNames
-
-    Notes
-    -----
-    A material of her own stands in for the shipped one under all its names: with a "flint" of her
-    own, "silica" is that flint. If two of hers could (a "flint" and a "quartz"), the one that has
-    the shipped name does, else neither.
+    frozenset of str
+        Such as a bare feldspar, wood ash, or local clay.
     """
-    own = [] if materials is None else [str(name) for name in materials["material"]]
-    return _names_with(tuple(dict.fromkeys(own)))
-
-
-@cache
-def _names_with(own: tuple[str, ...]) -> MaterialNames:
-    shipped = _shipped_names()
-    standing_in = _standing_in(own)
-    by_key = {key: standing_in.get(material, material) for key, material in shipped.items()}
-    mine: dict[str, set[str]] = {}
-    for name in own:
-        for key in _keys(name):
-            mine.setdefault(key, set()).add(name)
-    by_key.update({key: min(names) if len(names) == 1 else "" for key, names in mine.items()})
-    return MaterialNames(frozenset(own), by_key)
-
-
-def _standing_in(own: Iterable[str]) -> dict[str, str]:
-    """The potter's own material that stands in for a shipped one, where there is no doubt."""
-    shipped = _shipped_names()
-    candidates: dict[str, list[str]] = {}
-    for name in own:
-        material = next((shipped[key] for key in _keys(name) if shipped.get(key)), "")
-        if material:
-            candidates.setdefault(material, []).append(name)
-    sure: dict[str, str] = {}
-    for material, names in candidates.items():
-        called_so = [name for name in names if material_key(name) == material_key(material)]
-        if len(names) == 1 or len(called_so) == 1:
-            sure[material] = (called_so or names)[0]
-    return sure
+    shipped = _shipped_materials()
+    return frozenset(shipped.loc[shipped["lot_spread_pct"] >= WIDE_SPREAD_PCT, "material"])
 
 
 def known_materials(materials: pd.DataFrame | None = None) -> pd.DataFrame:
@@ -220,14 +74,15 @@ def known_materials(materials: pd.DataFrame | None = None) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        One row a material.
+        One row a material, as `shipped_materials`; the analysis of her own lot has no spread.
     """
     shipped = shipped_materials()
     if materials is None or materials.empty:
         return shipped
-    replaced = _standing_in(str(name) for name in materials["material"])
+    replaced = standing_in(str(name) for name in materials["material"])
     others = shipped.loc[~shipped["material"].isin(list(replaced))]
-    return pd.concat([materials, others], ignore_index=True)
+    own = materials.assign(kind="your own", lot_spread_pct=0.0)
+    return pd.concat([own, others], ignore_index=True)
 
 
 def list_materials(materials: pd.DataFrame | None = None, word: str = "") -> pd.DataFrame:
@@ -248,7 +103,7 @@ def list_materials(materials: pd.DataFrame | None = None, word: str = "") -> pd.
     """
     names = material_names(materials)
     called: dict[str, list[str]] = {}
-    for name in _shipped_words():
+    for name in shipped_words():
         called.setdefault(names.find(name), []).append(name)
     listed = known_materials(materials)
     others = [

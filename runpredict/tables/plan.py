@@ -13,6 +13,7 @@ import pandas as pd
 
 from runpredict.errors import BadInput, Fault
 from runpredict.physics.chemistry import OXIDES, fill_oxides
+from runpredict.physics.lots import lot_spread_c
 from runpredict.tables.cells import Table
 from runpredict.tables.csv_files import load_table
 from runpredict.tables.files import refuse_other
@@ -49,7 +50,8 @@ class PlanTables:
         Layers with results, as `plan`; without rows when there is no log.
     glazes : DataFrame
         With `source` filled and the oxides of recipes and analyses worked out, as
-        `chemistry.fill_oxides` returns. [wt %]
+        `chemistry.fill_oxides` returns [wt %], and `lot_spread_c`: how far lots of its raw
+        materials shift a recipe, as `lots.lot_spread_c` returns, 0 of other glazes. [°C]
     schedules : DataFrame
         Segments of typed firings; without rows when there are none.
     recipes : DataFrame
@@ -176,10 +178,23 @@ def _join(tables: Mapping[str, Table], faults: list[Fault]) -> PlanTables:
     return PlanTables(
         plan=plan.assign(firing=keyed_firings(plan)),
         log=log.assign(firing=keyed_firings(log)),
-        glazes=fill_oxides(frames["glazes"], frames.get("recipes"), frames.get("materials")),
+        glazes=_glazes_melted(frames),
         schedules=frame("schedules"),
         recipes=frame("recipes"),
     )
+
+
+def _glazes_melted(frames: Mapping[str, pd.DataFrame]) -> pd.DataFrame:
+    """The glazes with their chemistry, and how far lots of their materials shift them."""
+    recipes, materials = frames.get("recipes"), frames.get("materials")
+    glazes = fill_oxides(frames["glazes"], recipes, materials)
+    mixed = glazes["source"].eq("recipe")
+    spread = pd.Series(0.0, index=glazes.index)
+    if recipes is not None and mixed.any():
+        mine = recipes.loc[recipes["glaze"].isin(glazes.loc[mixed, "glaze"])]
+        by_glaze = lot_spread_c(mine, materials)
+        spread = glazes["glaze"].where(mixed).map(by_glaze).fillna(0.0)
+    return glazes.assign(lot_spread_c=spread.astype(float))
 
 
 def _check_names(tables: Mapping[str, Table]) -> None:

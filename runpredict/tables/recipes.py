@@ -9,9 +9,10 @@ import numpy as np
 
 from runpredict.datafiles import FLUXES
 from runpredict.physics.chemistry import recipe_oxides_wt
-from runpredict.physics.materials import MaterialNames, material_names
+from runpredict.physics.material_words import MaterialNames, names_beside
 from runpredict.tables.cells import Table
-from runpredict.tables.names import HINTED_NAMES, shown_name, warn_unused
+from runpredict.tables.ingredients import blame_materials, warn_stand_ins
+from runpredict.tables.names import shown_name, warn_unused
 
 __all__ = ["check_melts", "check_recipes"]
 
@@ -36,9 +37,10 @@ def check_recipes(tables: Mapping[str, Table]) -> None:
         return
     warn_unused(tables["recipes"], "glaze", list(glazes.frame["glaze"]), glazes.name)
     _warn_which_counts(glazes, known)
-    names = material_names(tables["materials"].frame if "materials" in tables else None)
-    _blame_materials(tables["recipes"], names)
-    _warn_two_names(tables["recipes"], names)
+    own = list(tables["materials"].frame["material"]) if "materials" in tables else []
+    blame_materials(tables["recipes"], own)
+    warn_stand_ins(tables["recipes"], own)
+    _warn_two_names(tables["recipes"], names_beside(own))
 
 
 def _warn_which_counts(glazes: Table, mixed: set[str]) -> None:
@@ -55,32 +57,6 @@ def _warn_which_counts(glazes: Table, mixed: set[str]) -> None:
             f'"{shown_name(row["glaze"])}" has a recipe too, but {counts}; '
             "write recipe here to use the recipe.",
         )
-
-
-def _blame_materials(table: Table, names: MaterialNames) -> None:
-    typed = table.frame["material"]
-    unknown = [name for name in typed.unique() if name and not names.find(name)]
-    told = {
-        name: _why_unknown(name, names, hint=count < HINTED_NAMES)
-        for count, name in enumerate(unknown)
-    }
-    for position in np.flatnonzero(typed.isin(unknown)):
-        table.blame(int(position), "material", told[typed.iloc[position]])
-
-
-def _why_unknown(name: str, names: MaterialNames, *, hint: bool) -> str:
-    near = " or ".join(f'"{other}"' for other in names.nearest(name)) if hint else ""
-    if names.is_vague(name):
-        which = f"name which, such as {near}, or " if near else ""
-        return (
-            f'"{shown_name(name)}" is no one material, or differs from lot to lot; '
-            f"{which}give its analysis in the materials table."
-        )
-    meant = f" (did you mean {near}?)" if near else ""
-    return (
-        f'"{shown_name(name)}" is not in the materials{meant}; mend the name, or give its analysis '
-        "in the materials table."
-    )
 
 
 def _warn_two_names(table: Table, names: MaterialNames) -> None:

@@ -219,6 +219,19 @@ def test_a_recipe_that_cannot_melt_or_be_read_is_refused(visitor, app, rows):
     assert "Odd" not in set(app.extensions["desk"].studio.snapshot().tables.glazes["glaze"])
 
 
+def test_a_recipe_says_how_far_lots_shift_it_and_what_only_stands_in(visitor):
+    visitor.get("/glaze")
+    visitor.send(
+        "/glaze", "save", glaze="Ditch", source="recipe",
+        **{"material-1": "Feldspar (Custer)", "parts-1": "40", "material-2": "Local Clay"},
+        **{"parts-2": "30", "material-3": "chalk", "parts-3": "30"},
+    )  # fmt: skip
+    visitor.follow()
+    assert re.search(r"New lots of its raw materials shift it by about ±\d+ °C", visitor.text)
+    assert '"Local Clay" is taken for a typical one' in visitor.text
+    assert "Custer) is taken" not in visitor.text
+
+
 def test_two_who_edit_one_recipe_see_both_sides(app):
     one, other = Visitor(app), Visitor(app)
     for visitor in (one, other):
@@ -232,15 +245,15 @@ def test_two_who_edit_one_recipe_see_both_sides(app):
 
 
 def test_a_recipe_that_another_program_spoilt_is_told_and_taken_for_a_jar(visitor, app):
-    """By an import, which does not look whether its materials are known."""
+    """By an import, which does not look whether anything is left of it after firing."""
     from runpredict.logbook.book import import_files
 
     studio = app.extensions["desk"].studio
     extra = studio.folder / "recipes.csv"
-    extra.write_text("glaze,material,parts\nFishbox White,moon dust,30\n")
+    extra.write_text("glaze,material,parts\nFishbox White,cellulose gum,30\n")
     import_files([extra], studio.folder)
     visitor.get("/glazes")
-    assert "moon dust" in visitor.text
+    assert "left after firing" in visitor.text
     assert visitor.get("/pot?piece=mug+1&firing=Dabchick").status_code == 200
 
 

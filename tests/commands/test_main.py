@@ -204,7 +204,7 @@ BAD_TABLES = [
     ("no flux", "glazes", GLAZES.replace("62,13,6,6,13", "80,20,0,0,0"),
      "glazes.csv, row 2: the analysis has no flux"),
     ("unknown material", "recipes", RECIPES.replace("whiting", "moon dust"),
-     "recipes.csv, row 3, column material: \"moon dust\" is not in the materials"),
+     "calls for \"moon dust\", which is not in the materials (did you mean \""),
     ("negative parts", "recipes", RECIPES.replace("30", "-30"), "recipes.csv, row 2, column parts"),
     ("schedule without rate", "schedules",
      "firing,segment,rate_c_per_h,target_c,hold_min\nf1,1,0,1200,0\n",

@@ -456,3 +456,26 @@ def test_importing_loads_nothing_heavy(tmp_path):
     done = subprocess.run([sys.executable, "-c", code, *words], capture_output=True, check=True)
     assert json.loads(done.stdout) == []
     assert LAYER["piece"] in (tmp_path / "layers.csv").read_text()
+
+
+def test_an_import_refuses_an_unknown_material_with_its_glaze_and_line(tmp_path):
+    GLAZES.to_csv(tmp_path / "glazes.csv", index=False)
+    lines = "glaze,material,parts\nash,Custer Feldspar,40\nash,Grollek kaolin,30\nash,flint,30\n"
+    (tmp_path / "recipes.csv").write_text(lines)
+    files = [tmp_path / "glazes.csv", tmp_path / "recipes.csv"]
+    with pytest.raises(BadInput) as caught:
+        import_files(files, tmp_path / "log")
+    (fault,) = caught.value.faults
+    assert str(fault).startswith(
+        'recipes.csv, row 3, column material: "ash" calls for "Grollek kaolin", which is not in '
+        "the materials (did you mean "
+    )
+    assert '"Grolleg' in fault.message
+    assert fault.message.count(" or ") == 2 + 1  # three names, and "or give its analysis"
+    assert not (tmp_path / "log").exists()
+    (tmp_path / "materials.csv").write_text("material,SiO2,Al2O3\nGrollek Kaolin,48,37\n")
+    import_files([*files, tmp_path / "materials.csv"], tmp_path / "log")
+    # Once it is logged a recipe may call for it.
+    import_files([tmp_path / "recipes.csv"], tmp_path / "log")
+    with Logbook.open(tmp_path / "log") as log:
+        assert "Grollek kaolin" in log.recipes()["material"].tolist()

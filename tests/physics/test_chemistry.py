@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from runpredict.datafiles import packaged_rows
+from runpredict.datafiles import OXYGEN_PER_FLUORINE_WT, packaged_rows
 from runpredict.physics.chemistry import (
     FLUXES,
     MOLAR_MASS_G_PER_MOL,
@@ -74,15 +74,18 @@ def test_every_shipped_row_has_a_source_and_sums_to_a_hundred():
     assert materials["source"].str.len().min() > 0
     assert materials["material"].is_unique
     total_wt = materials[[*OXIDES, "loss_on_ignition"]].sum(axis=1)
+    total_wt -= OXYGEN_PER_FLUORINE_WT * materials["F"].fillna(0.0)
+    assert materials["lot_spread_pct"].between(0.0, 40.0).all()
+    assert (materials["kind"] != "").all()
     assert total_wt.between(98.0, 100.6).all()
     for name in ("oxides.csv", "cones.csv"):
         assert all(row["source"] for row in packaged_rows(name))
 
 
 def test_shipped_materials_pass_the_check_of_a_potters_own():
-    pd.testing.assert_frame_equal(
-        check_table(shipped_materials(), "materials"), shipped_materials(), check_dtype=False
-    )
+    analyses = shipped_materials().drop(columns=["kind", "lot_spread_pct"])
+    checked = check_table(analyses, "materials")
+    pd.testing.assert_frame_equal(checked[analyses.columns], analyses, check_dtype=False)
 
 
 def test_feldspar_in_unity_is_one_one_six():

@@ -32,7 +32,8 @@ def test_a_plan_comes_back_with_the_chemistry_of_its_glazes():
                 "glazes": [ANALYSIS, {"glaze": "made"}],
                 "recipes": [{"glaze": "made", "material": "Silca", "parts": 1}],
             },
-            'recipes, row 2, column material: "Silca" is not in the materials (did you mean "sil',
+            'recipes, row 2, column material: "made" calls for "Silca", which is not in the '
+            'materials (did you mean "silica" or',
         ),
         (
             {},

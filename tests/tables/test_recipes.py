@@ -6,7 +6,8 @@ from helpers.tables import ANALYSIS, faults_of, layers, told
 
 import runpredict
 from runpredict.datafiles import OXIDES
-from runpredict.physics.materials import material_names
+from runpredict.physics.material_words import material_names
+from runpredict.physics.materials import shipped_materials
 from runpredict.tables.plan import check_plan, read_plan
 from runpredict.tables.rows import check_table
 
@@ -129,11 +130,11 @@ def test_no_word_of_the_book_is_spelled_as_the_shipped_material_alone():
 @pytest.mark.parametrize(
     ("material", "sentence"),
     [
-        ("Feldspar", "is no one material, or differs from lot to lot; name which, such as "
-         '"potash feldspar" or "soda feldspar" or "lime feldspar", or give its analysis in the'),
-        ("Wood Ash", '"Wood Ash" is no one material, or differs from lot to lot; give its'),
-        ("Titanuim dioxide", 'is not in the materials (did you mean "titanium dioxide" or'),
-        ("moon dust", '"moon dust" is not in the materials; mend the name, or give its analysis'),
+        ("Frit", '"made" calls for "Frit", which is no one material; name which, such as "'),
+        ("stain", '"made" calls for "stain", which is no one material; give its analysis in the'),
+        ("Titanuim dioxide", '"made" calls for "Titanuim dioxide", which is not in the materials '
+         '(did you mean "titanium dioxide" or'),
+        ("moon dust", "; mend the name, or give its analysis in the materials table."),
     ],
 )  # fmt: skip
 def test_a_material_that_is_not_known_is_told_with_the_nearest(material, sentence):
@@ -145,6 +146,10 @@ def test_a_material_that_is_not_known_is_told_with_the_nearest(material, sentenc
     assert len(faults) == 2
     assert faults[0].startswith("recipes, row 2, column material: ")
     assert sentence in faults[0]
+    assert '"more" calls for' in faults[1]
+    assert faults[1].startswith("recipes, row 4, column material: ")
+    if material == "moon dust":
+        assert faults[0].count('"') == 2 * (2 + 3)  # the glaze, the word, and three names
 
 
 @pytest.mark.parametrize("addition", [("", ""), ("", "no"), ("yes", "yes")])
@@ -237,3 +242,53 @@ def test_her_own_lot_goes_before_the_typical_one():
     )
     # 50 x 10 % of magnesia in 50 silica and 25 of what is left of the whiting.
     assert tables.glazes["MgO"].iloc[1] == pytest.approx(100 * 5 / 75)
+
+
+def test_a_word_that_covers_much_is_taken_for_a_typical_one_and_told():
+    typed = recipe(("Feldspar", 40), ("Wood Ash", 30), ("local clay", 20), ("whiting", 10))
+    glazes = pd.DataFrame([ANALYSIS, MADE])
+    tables, notes = told(check_plan, layers({}), glazes, recipes=typed)
+    assert len(notes) == 3
+    assert notes[0] == (
+        'recipes, row 2, column material: "Feldspar" is taken for a typical one ("feldspar, '
+        'unspecified"); one differs much from another, so the range told is wider. Its own '
+        "analysis, in the materials table, would narrow it."
+    )
+    named = recipe(("Potash feldspar", 40), ("whiting", 30), ("ball clay", 20), ("whiting", 10))
+    with pytest.warns(runpredict.TableWarning, match="again|already"):
+        other = check_plan(layers({}), glazes, recipes=named)
+    spread_c = tables.glazes["lot_spread_c"]
+    assert spread_c.iloc[0] == 0.0
+    assert spread_c.iloc[1] > 2 * other.glazes["lot_spread_c"].iloc[1] > 0
+
+
+def test_her_own_feldspar_goes_before_the_typical_one_and_nothing_is_told():
+    own = pd.DataFrame({"material": ["Feldspar"], "SiO2": [65.0], "Al2O3": [18.0], "K2O": [17.0]})
+    typed = recipe(("feldspar", 60), ("silica", 40))
+    tables, notes = told(
+        check_plan, layers({}), pd.DataFrame([ANALYSIS, MADE]), recipes=typed, materials=own
+    )
+    assert notes == []
+    assert tables.glazes["K2O"].iloc[1] == pytest.approx(0.6 * 17.0)
+    assert tables.glazes["lot_spread_c"].iloc[1] == pytest.approx(0.0, abs=1e-9)
+
+
+def test_the_lots_of_its_materials_widen_the_viscosity_of_a_recipe():
+    glazes = pd.DataFrame([ANALYSIS, MADE])
+    rows = layers({"glaze": "made"})
+    close, wide = (
+        recipe((spar, 50), ("whiting", 20), ("silica", 30)) for spar in ("Custer", "feldspar")
+    )
+    typical = shipped_materials().set_index("material").loc[["feldspar, unspecified"], list(OXIDES)]
+    own = typical.reset_index().assign(material="feldspar")
+    lot = runpredict.build_features(rows, glazes, recipes=wide, materials=own)
+    with pytest.warns(runpredict.TableWarning, match="typical"):
+        unknown = runpredict.build_features(rows, glazes, recipes=wide)
+    named = runpredict.build_features(rows, glazes, recipes=close)
+    sd = "viscosity_sd_log10"
+    # The same chemistry; what lots add is added in quadrature.
+    assert unknown["viscosity_log10_pa_s"].iloc[0] == pytest.approx(
+        lot["viscosity_log10_pa_s"].iloc[0]
+    )
+    assert unknown[sd].iloc[0] > 1.2 * lot[sd].iloc[0]
+    assert named[sd].iloc[0] < unknown[sd].iloc[0]
