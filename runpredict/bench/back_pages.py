@@ -38,6 +38,7 @@ class PictureShown:
 @pages.get("/back")
 def review() -> str:
     """The first screen of a review, and its pictures."""
+    open_studio().snapshot()  # a logbook that is gone is told here as on every page
     learner = open_studio().learner
     found = learner.taught.review
     if found is None:

@@ -12,6 +12,7 @@ from helpers.browser import (
     by,
     click,
     fill,
+    logged,
     need_browser,
     press,
     said,
@@ -23,7 +24,7 @@ from helpers.processes import PATIENCE_S
 
 from runpredict.bench.kiln_form import key_of
 from runpredict.commands.options import sample_folder
-from runpredict.logbook.book import Logbook, import_files
+from runpredict.logbook.book import import_files
 
 SIZES = {"phone": PHONE, "desktop": DESKTOP}
 
@@ -54,12 +55,6 @@ def plain_browser():
     need_browser()
     with browsing(PHONE, script=False) as driver:
         yield driver
-
-
-def logged(page, piece):
-    with Logbook.open(page.folder) as book:
-        rows = book.layers()
-    return rows.loc[rows["piece"] == piece]
 
 
 def fits(driver):
@@ -264,6 +259,48 @@ def test_without_a_script_the_four_things_are_done(page, plain_browser):
     assert logged(page, "plain jug")["run_mm"].tolist()[1] == 12.7
     browser.get(f"{page.url}/back")
     assert "Look back" in said(browser)
+
+
+def test_back_without_a_script_finds_what_was_typed(page, plain_browser):
+    """After a save that was refused: the form that Back leads to, empty before, holds it all."""
+    browser = plain_browser
+    browser.get(f"{page.url}/pot")
+    typed = {"piece": "crooked jug", "foot_mm": "wide", "glaze-1": "Dry Bilge"}
+    for name, text in typed.items():
+        fill(browser, name, text)
+    press(browser, ".keep button[value='save']")
+    wait_for(browser, lambda: "Nothing is kept yet" in said(browser))
+    browser.back()
+    wait_for(browser, lambda: "Nothing is kept yet" not in said(browser))
+    values = {name: by(browser, f"[name='{name}']").get_attribute("value") for name in typed}
+    assert values == typed
+    fill(browser, "foot_mm", "60")
+    press(browser, ".keep button[value='save']")
+    wait_for(browser, lambda: "Kept in the logbook" in said(browser))
+    assert logged(page, "crooked jug")["foot_mm"].tolist() == [60.0]
+
+
+def test_with_a_script_what_comes_back_is_what_the_logbook_holds(page, browser):
+    """A browser's own memory of fields would pass for it; what was typed is offered as such."""
+    address = f"{page.url}/pot?piece=mug+2&firing=Dabchick"
+    browser.get(address)
+    stood = by(browser, "[name='foot_mm']").get_attribute("value")
+    fill(browser, "foot_mm", "77")
+    browser.refresh()
+    assert by(browser, "[name='foot_mm']").get_attribute("value") == stood
+    assert "mug 2" in said(browser, "#offers")
+    browser.execute_script("localStorage.clear()")
+
+
+def test_a_save_that_changes_nothing_says_so(page, browser):
+    for address in ("/pot?piece=mug+3&firing=Dabchick", "/glaze?name=Ninepenny+Clear"):
+        browser.get(page.url + address)
+        press(browser, ".keep button.main")
+        wait_for(browser, lambda: "Nothing was changed" in said(browser))
+        assert said(browser, "#state") == "Nothing changed"
+    browser.get(f"{page.url}/kiln?firing=Old+Nan")
+    press(browser, ".keep button.main")
+    assert said(browser, "#state") == "Nothing changed"
 
 
 def test_two_browsers_at_one_pot(page, browser):

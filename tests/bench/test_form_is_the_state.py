@@ -4,7 +4,7 @@ import html
 import re
 
 import pytest
-from helpers.bench import Visitor, bench
+from helpers.bench import Visitor, bench, logged
 from helpers.browser import small_studio
 
 from runpredict.bench.kiln_form import key_of
@@ -26,11 +26,6 @@ def visitor(app):
     return Visitor(app)
 
 
-def layers(app, piece):
-    rows = app.extensions["desk"].studio.snapshot().layers
-    return rows.loc[rows["piece"] == piece].sort_values("layer")
-
-
 def book(app):
     return Logbook.open(app.extensions["desk"].studio.folder)
 
@@ -48,8 +43,8 @@ def test_a_length_is_in_the_units_of_its_form(app, visitor):
     visitor.send("/units", units="in")
     visitor.post("/kiln", typed)
     visitor.post("/pot", pot)
-    assert layers(app, "cup 1")["run_mm"].iloc[0] == 20.0
-    assert layers(app, "cup 2")["lower_edge_mm"].iloc[0] == 20.0
+    assert logged(app, "cup 1")["run_mm"].iloc[0] == 20.0
+    assert logged(app, "cup 2")["lower_edge_mm"].iloc[0] == 20.0
 
 
 @pytest.mark.parametrize("text", ["20", "20.3", "1 cm", "wide", "", "3/4 in"])
@@ -63,7 +58,7 @@ def test_units_change_in_mid_form_and_back_again(app, visitor, text):
     visitor.send("/pot", "units-mm")
     assert visitor.fields("/pot")["lower_edge_mm-1"] == text
     assert visitor.fields("/pot")["upper_edge_mm-1"] == "95"
-    assert layers(app, "renamed").empty
+    assert logged(app, "renamed").empty
 
 
 def test_units_change_in_a_kiln_and_a_glaze_that_are_being_filled_in(app, visitor):
@@ -73,10 +68,10 @@ def test_units_change_in_a_kiln_and_a_glaze_that_are_being_filled_in(app, visito
         **{at("cup 1", 1): "ran", at("cup 1", 1, "run"): "7", at("cup 1", 2): "fine"},
     )  # fmt: skip
     assert visitor.fields("/kiln")[at("cup 1", 1, "run")] == "1/4"
-    assert layers(app, "cup 1")["past_foot"].tolist() == ["", ""]
+    assert logged(app, "cup 1")["past_foot"].tolist() == ["", ""]
     visitor.send("/kiln", "save")
-    assert layers(app, "cup 1")["run_mm"].iloc[0] == 7.0
-    assert layers(app, "cup 1")["past_foot"].iloc[1] == "no"
+    assert logged(app, "cup 1")["run_mm"].iloc[0] == 7.0
+    assert logged(app, "cup 1")["past_foot"].iloc[1] == "no"
     visitor.get("/glaze")
     visitor.send("/glaze", "units-mm", glaze="Half Typed", note="so far")
     assert visitor.fields("/glaze")["note"] == "so far"
@@ -100,8 +95,8 @@ def test_a_question_mark_takes_back_what_was_written(app, visitor):
     assert visitor.fields("/kiln")[at("cup 1", 1, "run")] == "3"
     visitor.send("/kiln", **{at("cup 1", 1): ""})
     assert visitor.page.status_code == 303
-    assert layers(app, "cup 1")["run_mm"].isna().all()
-    assert layers(app, "cup 1")["past_foot"].iloc[0] == ""
+    assert logged(app, "cup 1")["run_mm"].isna().all()
+    assert logged(app, "cup 1")["past_foot"].iloc[0] == ""
 
 
 def test_a_length_without_a_word_is_asked_about(app, visitor):
@@ -117,21 +112,21 @@ def test_all_the_rest_asks_counts_truly_and_is_taken_back(app, visitor):
     visitor.get(KILN)
     visitor.send("/kiln", "rest", **{at("cup 1", 1): "past"})
     assert "Of 17 layers on 9 pots nothing is written yet" in visitor.text
-    assert set(layers(app, "cup 1")["past_foot"]) == {""}
+    assert set(logged(app, "cup 1")["past_foot"]) == {""}
     with book(app) as other:
         other.record("cup 1", [Outcome(1, past_foot="no")])
     visitor.send("/kiln", "rest-surely")
     assert "was written of 16 layers on 8 pots." in visitor.text
     assert "8 of 9 pots written down" in visitor.text
     assert "Somebody wrote this pot" in visitor.text
-    assert layers(app, "cup 1")["past_foot"].tolist() == ["no", ""]
-    assert set(layers(app, "cup 2")["past_foot"]) == {"no"}
+    assert logged(app, "cup 1")["past_foot"].tolist() == ["no", ""]
+    assert set(logged(app, "cup 2")["past_foot"]) == {"no"}
     with book(app) as other:
         other.record("cup 5", [Outcome(1, past_foot="yes")])
     visitor.send("/kiln", "undo")
     assert "was taken back from 7 pots" in visitor.text
-    assert set(layers(app, "cup 2")["past_foot"]) == {""}
-    assert layers(app, "cup 5")["past_foot"].tolist() == ["yes", "no", "no"]
+    assert set(logged(app, "cup 2")["past_foot"]) == {""}
+    assert logged(app, "cup 5")["past_foot"].tolist() == ["yes", "no", "no"]
 
 
 def test_no_to_all_the_rest_keeps_what_was_typed(app, visitor):
@@ -139,7 +134,7 @@ def test_no_to_all_the_rest_keeps_what_was_typed(app, visitor):
     visitor.send("/kiln", "rest", **{at("cup 1", 1): "past"})
     visitor.send("/kiln", "units-mm")
     assert visitor.fields("/kiln")[at("cup 1", 1)] == "past"
-    assert set(layers(app, "cup 1")["past_foot"]) == {""}
+    assert set(logged(app, "cup 1")["past_foot"]) == {""}
 
 
 def test_pots_go_by_their_names(app, visitor):
@@ -148,8 +143,8 @@ def test_pots_go_by_their_names(app, visitor):
         other.remove("cup 2")
         other.remove("cup 3")
     visitor.send("/kiln", **{at("cup 4", 1): "past", at("cup 2", 2): "fine"})
-    assert layers(app, "cup 4")["past_foot"].iloc[0] == "yes"
-    assert set(layers(app, "cup 5")["past_foot"]) == {""}
+    assert logged(app, "cup 4")["past_foot"].iloc[0] == "yes"
+    assert set(logged(app, "cup 5")["past_foot"]) == {""}
     assert "not in this firing any more" in visitor.text  # of cup 2, of which she told something
     assert visitor.fields("/kiln")[at("cup 2", 2)] == "fine"
     assert key_of("cup 3") not in visitor.text
@@ -161,7 +156,7 @@ def test_what_she_did_not_touch_is_left_as_somebody_wrote_it(app, visitor):
         other.record("cup 2", [Outcome(1, past_foot="yes")])
     visitor.send("/kiln", **{at("cup 4", 1): "fine"})
     assert visitor.page.status_code == 303
-    assert layers(app, "cup 2")["past_foot"].iloc[0] == "yes"
+    assert logged(app, "cup 2")["past_foot"].iloc[0] == "yes"
     visitor.follow()
     assert "Kept in the logbook: 1 pot." in visitor.text
     visitor.send("/kiln")
@@ -181,7 +176,7 @@ def test_a_script_gets_the_pots_it_sent(app, visitor):
     assert "1 of 9 pots written down" in reply
     again = visitor.post("/kiln/pots", mine | {at("cup 3", 1): "fine"}).get_data(as_text=True)
     assert 'data-typed="refused"' in again  # the revision was the one before
-    assert layers(app, "cup 3")["past_foot"].iloc[0] == "yes"
+    assert logged(app, "cup 3")["past_foot"].iloc[0] == "yes"
     with book(app) as other:
         other.remove("cup 3", result=True)
         other.remove("cup 3")
@@ -229,4 +224,4 @@ def test_a_layer_taken_off_takes_its_exact_length_along(app, visitor):
     visitor.send("/pot", "units-in")
     visitor.send("/pot", "drop-1")
     visitor.send("/pot", "save")
-    assert layers(app, "cup 2")["lower_edge_mm"].tolist() == [38.0, 68.0]
+    assert logged(app, "cup 2")["lower_edge_mm"].tolist() == [38.0, 68.0]

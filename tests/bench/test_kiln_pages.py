@@ -4,7 +4,7 @@ import math
 import re
 
 import pytest
-from helpers.bench import Visitor, bench
+from helpers.bench import Visitor, bench, logged
 from helpers.processes import until
 
 from runpredict.bench.kiln_form import Fate, LayerRow, key_of, outcome_of
@@ -24,11 +24,6 @@ def app(tmp_path_factory):
 @pytest.fixture
 def visitor(app):
     return Visitor(app)
-
-
-def layers(app, piece):
-    rows = app.extensions["desk"].studio.snapshot().layers
-    return rows.loc[rows["piece"] == piece]
 
 
 def learned(app):
@@ -66,12 +61,12 @@ def test_results_are_written_down(visitor, app):
     visitor.follow()
     assert "2 of 6 pots written down" in visitor.text
     assert "Kept in the logbook: 2 pots." in visitor.text
-    told = layers(app, "mug 2")
+    told = logged(app, "mug 2")
     assert told["past_foot"].tolist() == ["no", "no"]
     assert math.isnan(told["run_mm"].iloc[0])
     assert told["run_mm"].iloc[1] == 10.0
-    assert layers(app, "bowl 1")["past_foot"].tolist() == ["yes", "yes"]
-    assert layers(app, "mug 1")["past_foot"].tolist() == [""]
+    assert logged(app, "bowl 1")["past_foot"].tolist() == ["yes", "yes"]
+    assert logged(app, "mug 1")["past_foot"].tolist() == [""]
 
 
 def test_a_result_can_be_taken_back(visitor, app):
@@ -79,20 +74,20 @@ def test_a_result_can_be_taken_back(visitor, app):
     plate = key_of("plate 1")
     visitor.send("/kiln", **{f"fate-{plate}-1": "past"})
     visitor.follow()
-    assert layers(app, "plate 1")["past_foot"].tolist() == ["yes"]
+    assert logged(app, "plate 1")["past_foot"].tolist() == ["yes"]
     visitor.send("/kiln", **{f"fate-{plate}-1": ""})
-    assert layers(app, "plate 1")["past_foot"].tolist() == [""]
+    assert logged(app, "plate 1")["past_foot"].tolist() == [""]
 
 
 def test_the_rest_is_fine_with_one_tap(visitor, app):
     visitor.get("/kiln?firing=Tern")
     vase = key_of("vase 3")
     visitor.send("/kiln", "rest", **{f"fate-{vase}-2": "past"})
-    assert layers(app, "mug 5")["past_foot"].tolist() == [""]
+    assert logged(app, "mug 5")["past_foot"].tolist() == [""]
     visitor.send("/kiln", "rest-surely")
     assert "4 of 4" in visitor.text
-    assert layers(app, "vase 3")["past_foot"].tolist() == ["no", "yes"]
-    assert layers(app, "mug 5")["past_foot"].tolist() == ["no"]
+    assert logged(app, "vase 3")["past_foot"].tolist() == ["no", "yes"]
+    assert logged(app, "mug 5")["past_foot"].tolist() == ["no"]
 
 
 def test_a_pot_that_cannot_be_kept_does_not_hold_up_the_others(visitor, app):
@@ -105,8 +100,8 @@ def test_a_pot_that_cannot_be_kept_does_not_hold_up_the_others(visitor, app):
     assert visitor.page.status_code == 409
     assert "is not a length" in visitor.text
     assert visitor.fields("/kiln")[f"run-{bad}-1"] == "a bit"
-    assert layers(app, "bowl 2")["past_foot"].tolist() == ["no"]
-    assert layers(app, "mug 4")["past_foot"].tolist() == ["", ""]
+    assert logged(app, "bowl 2")["past_foot"].tolist() == ["no"]
+    assert logged(app, "mug 4")["past_foot"].tolist() == ["", ""]
 
 
 def test_two_who_open_one_kiln_see_both_sides(app):
@@ -118,12 +113,12 @@ def test_two_who_open_one_kiln_see_both_sides(app):
     other.send("/kiln", **{f"fate-{vase}-1": "past", f"fate-{tile}-1": "fine"})
     assert other.page.status_code == 409
     assert "Lamp Room</bdi>: fine" in other.text
-    assert layers(app, "vase 1")["past_foot"].tolist() == ["no", ""]
-    assert layers(app, "tile 2")["past_foot"].tolist() == ["no"]
+    assert logged(app, "vase 1")["past_foot"].tolist() == ["no", ""]
+    assert logged(app, "tile 2")["past_foot"].tolist() == ["no"]
     other.send("/kiln")  # nothing is written over what she has not said to be wrong
-    assert layers(app, "vase 1")["past_foot"].tolist() == ["no", ""]
+    assert logged(app, "vase 1")["past_foot"].tolist() == ["no", ""]
     other.send("/kiln", f"over-{vase}")
-    assert layers(app, "vase 1")["past_foot"].tolist() == ["yes", ""]
+    assert logged(app, "vase 1")["past_foot"].tolist() == ["yes", ""]
 
 
 def test_both_who_say_the_same_are_not_stopped(app):

@@ -13,6 +13,7 @@ from helpers.browser import (
     click,
     fill,
     free_port,
+    logged,
     need_browser,
     network,
     press,
@@ -81,12 +82,6 @@ def steady(request):
             network(driver)
             driver.execute_script("localStorage.clear()")
             driver.delete_all_cookies()
-
-
-def logged(page, piece):
-    with Logbook.open(page.folder) as book:
-        rows = book.layers()
-    return rows.loc[rows["piece"] == piece].sort_values("layer")
 
 
 def label(piece, layer, word):

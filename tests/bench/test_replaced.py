@@ -17,7 +17,7 @@ pytestmark = pytest.mark.filterwarnings("ignore::runpredict.errors.TableWarning"
 ADDRESSES = (
     "/", "/pot", "/pot?piece=mug+1&firing=Dabchick", "/load", "/load?firing=Dabchick", "/kiln",
     "/kiln?firing=Dabchick", "/glazes", "/glaze?name=Ninepenny+Clear",
-    "/sheet.html?firing=Dabchick",
+    "/sheet.html?firing=Dabchick", "/back",
 )  # fmt: skip
 POT = "/pot?piece=mug+1&firing=Dabchick"
 

@@ -128,6 +128,12 @@ def no_learning(tables, tolerance, stopped):
     return None
 
 
+def logged(app, piece):
+    """The layers of a pot as the pages see them, the lowest first."""
+    rows = app.extensions["desk"].studio.snapshot().layers
+    return rows.loc[rows["piece"] == piece].sort_values("layer")
+
+
 def number_told(page):
     """The risk that a page tells first, as text."""
     return re.search(r'<p class="number">([^<]+)</p>', page).group(1)

@@ -14,7 +14,7 @@ from pathlib import Path
 import pytest
 
 from helpers.processes import PATIENCE_S, end_group, started, until
-from runpredict.logbook.book import import_files
+from runpredict.logbook.book import Logbook, import_files
 
 PHONE, TABLET, DESKTOP = (390, 844), (820, 1180), (1360, 900)
 CHROMIUM = next(filter(None, map(shutil.which, ("chromium", "chromium-browser"))), None)
@@ -252,6 +252,13 @@ def small_studio(folder):
     (folder / "layers.csv").write_text("\n".join(rows) + "\n")
     import_files([folder / "glazes.csv", folder / "layers.csv"], folder)
     return folder
+
+
+def logged(page, piece):
+    """The layers of a pot as its logbook has them, the lowest first."""
+    with Logbook.open(page.folder) as book:
+        rows = book.layers()
+    return rows.loc[rows["piece"] == piece].sort_values("layer")
 
 
 def free_port():

@@ -17,6 +17,9 @@ let acting = false;
 
 function start() {
   const form = typingForm();
+  // Else a browser puts back what was typed, and it would pass for what came from the logbook; where
+  // no script runs it should, and there is no draft.
+  for (const one of main().querySelectorAll("form")) one.autocomplete = "off";
   close();
   if (form?.dataset.kind === "kiln") openKiln(form);
   else if (form) {
@@ -119,7 +122,7 @@ function show(reply, later = []) {
     if (open.has(summary.textContent)) summary.parentElement.open = true;
   }
   start();
-  if (reply.redirected) state("Kept", "kept");
+  if (reply.redirected) state(reply.url.searchParams.get("kept") === "0" ? "Nothing changed" : "Kept", "kept");
   putIn(later);
   if (top !== undefined) document.getElementById("beside")?.scrollTo(0, top);
   const field = focused ? document.getElementById(focused) : null;

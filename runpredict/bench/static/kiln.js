@@ -36,8 +36,12 @@ export function openKiln(opened) {
 
 // Send all that is not confirmed, as the button "Save" does.
 export function sendWaiting() {
+  if (!waiting.size) {
+    document.getElementById("state").textContent = "Nothing changed";
+    return;
+  }
   for (const key of waiting.keys()) queue.set(key, queue.get(key) ?? "save");
-  return send();
+  send();
 }
 
 // What a button of one pot says: put mine in its place, or take what is there.
