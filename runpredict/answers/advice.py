@@ -71,6 +71,8 @@ class Case:
     cooler : callable
         Gives all pieces of the plan, each fired one cone lower, or as planned where there is no
         lower cone.
+    scheduled : ndarray of bool, shape (n,)
+        Firings typed as a schedule, whose hold no column of the pot can change.
     units : "mm" or "in"
         Of the ruler that changes are told on.
     """
@@ -78,6 +80,7 @@ class Case:
     ask: Ask
     pieces: Indices
     cooler: Callable[[], Stacks]
+    scheduled: Bools
     units: LengthUnits = "mm"
 
     @property
@@ -87,7 +90,12 @@ class Case:
 
     def take(self, pieces: Indices) -> Case:
         """The same for some of the pieces."""
-        return replace(self, ask=self.ask.take(pieces), pieces=self.pieces[pieces])
+        return replace(
+            self,
+            ask=self.ask.take(pieces),
+            pieces=self.pieces[pieces],
+            scheduled=self.scheduled[pieces],
+        )
 
 
 @dataclass(frozen=True)
@@ -201,7 +209,8 @@ def reach(case: Case, move: Move, way: tuple[Move, ...]) -> Reach:
         return Reach(layer, left, 0.0, np.ones(n, np.intp), there & (~measured | thinner_yet))
     if move.kind == "hold":
         minutes = np.ceil(stacks.hold_min).astype(np.intp)
-        return Reach(layer, minutes.astype(float), -1.0, minutes, minutes > 0)
+        possible = (minutes > 0) & ~case.scheduled
+        return Reach(layer, minutes.astype(float), -1.0, minutes, possible)
     if move.kind == "cone":
         cooler = case.cooler().mobility_per_m[case.pieces]
         lower = np.asarray((cooler < stacks.mobility_per_m).any(axis=1))

@@ -301,7 +301,7 @@ def _cases(
         end = start + len(ask.stacks.hold_min)
         yield (
             slice(start, end),
-            Case(ask, np.arange(start, end), cooler),
+            Case(ask, np.arange(start, end), cooler, tables.scheduled(ask.stacks.firing)),
         )
         start = end
 
@@ -460,8 +460,9 @@ def _changes_table(answer: Answer, advice: Advice) -> pd.DataFrame:
     kind, layer = advice.kind[piece, place], advice.layer[piece, place]
     in_mm = np.isin(kind, ("wax", "edge", "thickness"))
     names = np.append(answer.stacks.glaze_name, np.full((len(made), 1), ""), axis=1)
+    # Rounded as they were tried: edges that are told alike are to touch once they are typed.
     planned, changed = (
-        np.where(in_mm, 1e3 * amount[piece, place], amount[piece, place])
+        np.where(in_mm, np.round(1e3 * amount[piece, place], 4), amount[piece, place])
         for amount in (advice.planned, advice.changed)
     )
     table = answer.pieces[["piece", "firing"]].iloc[piece].reset_index(drop=True)

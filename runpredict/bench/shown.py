@@ -212,11 +212,14 @@ def tries_of(answer: Answer, units: LengthUnits) -> list[Tries]:
     found = what_if(answer, str(answer.pieces["piece"].iloc[0]))
     tolerance = answer.tolerance
     bands = _bands(answer, found, units)
+    scheduled = answer.tables.scheduled(answer.pieces["firing"])[0]  # then no form changes it
     holds = [
         _try((("hold_min", f"{row.hold_min:g}"),), f"{row.hold_min:g} min", row.risk, tolerance)
         for row in _spread(found.by_hold, "hold_min", found.hold_min)
     ]
-    parts = [Tries("Bare foot", tuple(bands)), Tries("Hold at the top", tuple(holds))]
+    parts = [Tries("Bare foot", tuple(bands))]
+    if not scheduled:
+        parts.append(Tries("Hold at the top", tuple(holds)))
     for layer, rows in found.by_coats.groupby("layer", sort=True):
         choices = [_coats_try(row, units, tolerance) for row in rows.itertuples()]
         name = shown_name(rows["glaze"].iloc[0])

@@ -10,7 +10,9 @@ from typing import TypeVar
 
 import numpy as np
 import pandas as pd
+from numpy.typing import ArrayLike
 
+from runpredict.arrays import Bools
 from runpredict.errors import BadInput, Fault
 from runpredict.physics.chemistry import OXIDES, fill_oxides
 from runpredict.physics.lots import lot_spread_c
@@ -63,6 +65,10 @@ class PlanTables:
     glazes: pd.DataFrame
     schedules: pd.DataFrame
     recipes: pd.DataFrame
+
+    def scheduled(self, firings: ArrayLike) -> Bools:
+        """Whether each firing is typed as a schedule, which counts before any cone and hold."""
+        return np.isin(np.asarray(firings, dtype=str), self.schedules["firing"].to_numpy(str))
 
 
 def read_plan(

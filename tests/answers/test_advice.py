@@ -63,7 +63,7 @@ def test_two_are_told_only_where_no_one_is_enough(answer):
     several = np.flatnonzero(found.kind[:, 1] != "")
     assert len(several) > 30
     part, ask = stacks.take(several), advice.Ask(stacks, RulesPredictor(), answer.tolerance)
-    case = advice.Case(ask.take(several), several, lambda: stacks)
+    case = advice.Case(ask.take(several), several, lambda: stacks, np.zeros(len(several), bool))
     whole = np.ones(len(several))
     moves = [advice.Move("wax"), advice.Move("top edge"), advice.Move("hold")]
     moves += [advice.Move(kind, k) for kind in ("edge", "coat")
@@ -126,6 +126,39 @@ def test_a_shorter_hold_is_enough_where_nothing_else_can_be():
     hold = changes.loc[changes["change"] == "hold"].iloc[0]
     assert (hold["layer"], hold["planned"]) == (0, 1500.0)
     assert hold["changed"] < 1500.0
+
+
+def changed_in_columns(plan, changes):
+    """The table with each change written where a potter would write it."""
+    plan = plan.set_index(["piece", "layer"])
+    columns = {"edge": "lower_edge_mm", "coat": "coats", "thickness": "thickness_mm"}
+    for row in changes.loc[changes["change"].ne("")].itertuples():
+        if row.change == "wax":
+            plan.loc[row.piece, "lower_edge_mm"] = (
+                plan.loc[row.piece, "lower_edge_mm"].clip(lower=row.changed).to_numpy()
+            )
+        elif row.change in columns:
+            plan.loc[(row.piece, row.layer), columns[row.change]] = row.changed
+        else:
+            plan.loc[row.piece, {"hold": "hold_min", "cone": "cone"}[row.change]] = row.changed
+    return plan.reset_index()
+
+
+@pytest.mark.parametrize("scheduled", [True, False])
+@pytest.mark.parametrize("units", ["mm", "in"])
+@pytest.mark.filterwarnings("ignore::runpredict.errors.TableWarning")
+def test_what_is_told_is_enough_once_it_is_written_in_its_columns(scheduled, units):
+    """Also of a firing typed as a schedule, whose heat no column changes, so that none is told."""
+    segments = {"rate_c_per_h": [150.0, 60.0], "target_c": [1100.0, 1225.0], "hold_min": [0, 40]}
+    schedule = pd.DataFrame({"firing": "f", "segment": [1, 2], **segments}) if scheduled else None
+    plan = pieces(43, 400).assign(hold_min=40.0, cone="6")
+    found = check(plan, glazes(), schedules=schedule)
+    changes = found.changes(units)
+    assert bool({"hold", "cone"} & set(changes["change"])) != scheduled
+    after = check(changed_in_columns(plan, changes), glazes(), schedules=schedule).pieces["risk"]
+    told = found.advice(units).word == "change"
+    assert told.sum() >= 50
+    assert after.to_numpy()[told].max() <= found.tolerance + 1e-9
 
 
 def test_a_glaze_that_is_meant_to_run_is_caught_as_a_matter_of_course():
