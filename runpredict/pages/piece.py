@@ -59,8 +59,9 @@ class Piece:
         `mug`, `bowl`, `plate`, `vase`, `bottle`, `tile` or "".
     wax_mm : float
         The bare band that is advised, NaN where it is not another than planned.
-    cookie_diameter_mm, cookie_height_mm : float
-        NaN where there is none.
+    dish_diameter_mm, dish_depth_mm : float
+        Of the dish that is advised, NaN where a change is, or nothing. The cookie that a piece may
+        stand on in place of its change is told in words alone.
     """
 
     name: str
@@ -69,10 +70,14 @@ class Piece:
     risk: float
     foot_mm: float
     wax_mm: float
-    cookie: str
-    cookie_diameter_mm: float
-    cookie_height_mm: float
+    dish_diameter_mm: float
+    dish_depth_mm: float
     layers: tuple[Layer, ...]
+
+    @property
+    def on_dish(self) -> bool:
+        """Whether it is to stand in a catch dish."""
+        return not np.isnan(self.dish_diameter_mm)
 
     @property
     def top_mm(self) -> float:
@@ -122,6 +127,7 @@ def drawn_piece(answer: Answer, place: int, units: LengthUnits = "mm") -> Piece:
     layers = answer.layers.loc[mine]
     rows = answer.features.loc[layers.index]
     wax_mm, stops_mm = _advised_mm(answer, place, units)
+    dish = row["cookie"] == "dish"
     drawn = [
         Layer(
             number=int(layer["layer"]),
@@ -143,9 +149,8 @@ def drawn_piece(answer: Answer, place: int, units: LengthUnits = "mm") -> Piece:
         risk=float(row["risk"]),
         foot_mm=float(rows["foot_mm"].iloc[0]),
         wax_mm=wax_mm,
-        cookie=str(row["cookie"]),
-        cookie_diameter_mm=float(row["cookie_diameter_mm"]),
-        cookie_height_mm=float(row["cookie_height_mm"]),
+        dish_diameter_mm=float(row["cookie_diameter_mm"]) if dish else np.nan,
+        dish_depth_mm=float(row["cookie_height_mm"]) if dish else np.nan,
         layers=tuple(sorted(drawn, key=lambda layer: layer.number)),
     )
 
@@ -157,9 +162,9 @@ def _advised_mm(answer: Answer, place: int, units: LengthUnits) -> tuple[float, 
     wax_mm, stops_mm = np.nan, {}
     for kind, layer, amount in steps:
         if kind == "wax":
-            wax_mm = 1e3 * float(amount)
+            wax_mm = round(1e3 * float(amount), 4)
         elif kind == "edge":
-            stops_mm[int(layer)] = 1e3 * float(amount)
+            stops_mm[int(layer)] = round(1e3 * float(amount), 4)
     return wax_mm, stops_mm
 
 

@@ -9,10 +9,9 @@ from matplotlib.axes import Axes
 from matplotlib.patches import Ellipse, PathPatch, Polygon, Rectangle
 from matplotlib.path import Path
 
-from runpredict.answers.cookies import COOKIE_RIM_M
 from runpredict.arrays import Floats
 from runpredict.pages.piece import Layer, Piece, profile_mm
-from runpredict.pages.style import CLAY, FAINT, INK, SHELF, WATER, Paper, sign, tint, wrapped
+from runpredict.pages.style import CLAY, INK, SHELF, WATER, Paper, sign, tint, wrapped
 from runpredict.units import LengthUnits, format_distance
 
 SMALL_PT = 8.3  # 11 pixels, the least that is read on a telephone
@@ -50,7 +49,7 @@ def draw_pot(axes: Axes, piece: Piece) -> None:
     """The pot on its shelf, without a word."""
     up = _bends(piece, 0.0, piece.top_mm)
     radius, height = profile_mm(piece, up)
-    widest = max(float(radius.max()), 0.5 * np.nan_to_num(piece.cookie_diameter_mm)) * 1.12
+    widest = max(float(radius.max()), 0.5 * np.nan_to_num(piece.dish_diameter_mm)) * 1.12
     above = _draw_top(axes, piece, float(radius[-1]), float(height[-1]), float(radius.max()))
     lowest = -_draw_stand(axes, piece, widest)
     axes.add_patch(_band(piece, up, facecolor=CLAY, edgecolor=INK, linewidth=1.0, zorder=2))
@@ -107,15 +106,10 @@ def _draw_stand(axes: Axes, piece: Piece, reach: float) -> float:
     """Draw what stands under the pot; how far below the foot the drawing goes. [mm]"""
     radius, height = profile_mm(piece, [0.0, piece.top_mm])
     thick = 0.07 * max(float(radius.max()), 0.5 * float(height.max()))
-    under = 0.0 if piece.cookie == "none" else piece.cookie_height_mm
-    across = piece.cookie_diameter_mm
-    if piece.cookie == "dish":
-        _draw_dish(axes, piece, under, across)
-    elif piece.cookie != "none":
-        axes.add_patch(
-            Rectangle((-0.5 * across, -under), across, under, facecolor="#ffffff", edgecolor=INK,
-                      linewidth=1.0, hatch="|||", zorder=2)
-        )  # fmt: skip
+    under = 0.0
+    if piece.on_dish:
+        under = piece.dish_depth_mm
+        _draw_dish(axes, piece)
     axes.add_patch(
         Rectangle((-reach, -under - thick), 2.0 * reach, thick, facecolor=SHELF, edgecolor=INK,
                   linewidth=0.8, zorder=1)
@@ -123,9 +117,10 @@ def _draw_stand(axes: Axes, piece: Piece, reach: float) -> float:
     return under + thick
 
 
-def _draw_dish(axes: Axes, piece: Piece, deep: float, across: float) -> None:
+def _draw_dish(axes: Axes, piece: Piece) -> None:
     """A dish around the pedestal that the pot stands on, its wall as high as the foot."""
-    half, foot, wall = 0.5 * across, 0.5 * piece.foot_mm, WALL_SHARE * across
+    deep, half = piece.dish_depth_mm, 0.5 * piece.dish_diameter_mm
+    foot, wall = 0.5 * piece.foot_mm, WALL_SHARE * piece.dish_diameter_mm
     outline = [(-half - wall, 0.0), (-half - wall, -deep), (half + wall, -deep),
                (half + wall, 0.0), (half, 0.0), (half, -0.8 * deep), (-half, -0.8 * deep),
                (-half, 0.0)]  # fmt: skip
@@ -165,26 +160,6 @@ def _draw_glaze(axes: Axes, piece: Piece, layer: Layer, k: int) -> None:
         if edge > 0:
             (radius,), (height,) = profile_mm(piece, [edge])
             axes.plot([-radius, radius], [height, height], zorder=5, **line)
-    if piece.cookie not in ("none", "dish") and layer.may_pass:
-        _draw_puddle(axes, piece, layer.likely_past)
-
-
-def _draw_puddle(axes: Axes, piece: Piece, likely: bool) -> None:
-    """Where the cookie may catch glaze: as wide as it was sized for."""
-    reach = 0.5 * piece.cookie_diameter_mm - 1e3 * COOKIE_RIM_M
-    half = 0.5 * piece.foot_mm
-    deep = max(0.012 * piece.cookie_diameter_mm, 1.0)
-    for side in (-1.0, 1.0):
-        axes.add_patch(
-            Polygon(
-                [(side * half, 0.0), (side * reach, 0.0), (side * half, 2.0 * deep)],
-                facecolor=FAINT if likely else "#ffffff",
-                edgecolor=INK,
-                linewidth=0.9,
-                linestyle="-" if likely else (0, (2.5, 1.8)),
-                zorder=4,
-            )
-        )
 
 
 def _caption(piece: Piece, units: LengthUnits) -> list[str]:

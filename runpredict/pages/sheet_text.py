@@ -182,7 +182,7 @@ def sheet_text(answer: Answer, units: LengthUnits = "mm") -> SheetText:
     heat = heat_words(answer.tables, units)
     for (name, pieces), count in zip(told_firings(answer, units), counts, strict=True):
         texts = tuple(_piece_text(answer, told, units) for told in pieces)
-        apart = tuple(piece.name for piece in texts if piece.piece.cookie == "dish")
+        apart = tuple(piece.name for piece in texts if piece.piece.on_dish)
         where = WHERE if apart else NONE_OVER
         fired = heat[name]
         firings.append(

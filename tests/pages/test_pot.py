@@ -31,7 +31,7 @@ from runpredict.pages.pot import (
     small_figure,
     wall_figure,
 )
-from runpredict.pages.pot_view import SMALL_PT
+from runpredict.pages.pot_view import SMALL_PT, WAX
 from runpredict.pages.style import (
     INK,
     MM_PER_INCH,
@@ -176,18 +176,20 @@ def test_wax_and_edges_stand_where_they_are_advised():
     assert "wax line" not in words
 
 
-def test_what_catches_a_pot_stands_under_it_only_where_it_is_advised():
+def test_a_picture_shows_the_one_thing_that_is_advised():
+    """A dish where one is, or else the change; the cookie in its place is told in words."""
     answer = sample_answer()
     for _, row in answer.pieces.iterrows():
+        found = find_piece(answer, row["piece"], row["firing"])
         pot, _ = pot_figure(answer, row["piece"], row["firing"]).axes
         hatched = [p for p in pot.patches if p.get_hatch() == "|||"]
-        assert bool(hatched) == (row["cookie"] != "none")
-        if row["cookie"] in ("advised", "needed"):
-            assert hatched[0].get_width() == row["cookie_diameter_mm"]
-            assert hatched[0].get_height() == row["cookie_height_mm"]
-        elif hatched:
+        waxed = [line for line in pot.lines if line.get_color() == WAX["color"]]
+        assert bool(hatched) == (row["cookie"] == "dish")
+        assert bool(waxed) == (not np.isnan(found.wax_mm))
+        if hatched:
             across = hatched[0].get_xy()[:, 0]
             assert np.isclose(across, 0.5 * row["cookie_diameter_mm"]).any()
+            assert not waxed
 
 
 def test_lengths_are_told_in_the_readers_units():
