@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
+from functools import cached_property
 
 import numpy as np
 import pandas as pd
@@ -22,9 +23,10 @@ BAND_SHARE = 0.5  # of the height of the glaze, up to which a wider band is look
 BAND_POINTS, EDGE_POINTS, HOLD_POINTS = 31, 25, 25
 
 
-@dataclass(frozen=True)
 class WhatIf:
     """Risk of a piece against what can still be changed, the rest as planned.
+
+    Each table is worked out when it is first asked for.
 
     Attributes
     ----------
@@ -33,35 +35,58 @@ class WhatIf:
         As planned.
     edges_mm : tuple of float
         Where each layer ends, as planned.
-    by_band : DataFrame
-        band_mm, from 0 to half of the glaze, and risk, which never rises with it.
-    by_edge : DataFrame
-        layer, glaze, edge_mm (where that layer alone ends, from the foot up) and risk, which
-        hardly ever rises with it: what lies beneath may move more readily uncovered.
-    by_coats : DataFrame
-        layer, glaze, coats (of that layer alone), thickness_mm (so many coats like those on it,
-        dry, of a layer that was measured; NaN of another), risk, which never falls with coats, and
-        planned (True for the coats of the plan).
-    by_hold : DataFrame
-        hold_min, from 0 to an hour or twice the planned hold, and risk, which never falls with it.
-    by_hold_cooler : DataFrame
-        The same one cone lower; without rows where there is no lower cone.
-    cooler_cone : str
-        That cone, "" where there is none.
     """
 
-    piece: str
-    firing: str
-    risk: float
-    band_mm: float
-    hold_min: float
-    edges_mm: tuple[float, ...]
-    by_band: pd.DataFrame
-    by_edge: pd.DataFrame
-    by_coats: pd.DataFrame
-    by_hold: pd.DataFrame
-    by_hold_cooler: pd.DataFrame
-    cooler_cone: str
+    def __init__(self, answer: Answer, row: int) -> None:
+        self._answer, self._row = answer, row
+        self._stacks = stacks = answer.stacks.take(np.array([row]))
+        self.piece, self.firing = str(stacks.piece[0]), str(stacks.firing[0])
+        self.risk = float(answer.pieces["risk"].iloc[row])
+        self.band_mm = 1e3 * float(decisions.planned_band_m(stacks)[0])
+        self.hold_min = float(stacks.hold_min[0])
+        self.edges_mm = tuple(1e3 * stacks.lower_m[0, stacks.glazed[0]])
+
+    @cached_property
+    def by_band(self) -> pd.DataFrame:
+        """band_mm, from 0 to half of the glaze, and risk, which never rises with it."""
+        return _by_band(self._stacks, self._answer.predictor)
+
+    @cached_property
+    def by_edge(self) -> pd.DataFrame:
+        """layer, glaze, edge_mm (where that layer alone ends, from the foot up) and risk.
+
+        It hardly ever rises with the edge: what lies beneath may move more readily uncovered.
+        """
+        return _by_edge(self._stacks, self._answer.predictor)
+
+    @cached_property
+    def by_coats(self) -> pd.DataFrame:
+        """layer, glaze, coats, thickness_mm, risk, which never falls with coats, and planned.
+
+        Coats are of that layer alone; thickness_mm is that of so many coats like those on it, dry,
+        of a layer that was measured, NaN of another; planned is True for the coats of the plan.
+        """
+        return _by_coats(self._stacks, self._answer.predictor)
+
+    @cached_property
+    def by_hold(self) -> pd.DataFrame:
+        """hold_min, from 0 to an hour or twice the planned hold, and risk; neither ever falls."""
+        return _by_hold(self._stacks, self._answer.predictor)
+
+    @cached_property
+    def _cooler(self) -> tuple[str, Stacks]:
+        return _cooler(self._answer, self._row)
+
+    @property
+    def cooler_cone(self) -> str:
+        """The cone below the planned one, "" where there is none."""
+        return self._cooler[0]
+
+    @cached_property
+    def by_hold_cooler(self) -> pd.DataFrame:
+        """As `by_hold`, one cone lower; without rows where there is no lower cone."""
+        cone, cooler = self._cooler
+        return _by_hold(cooler, self._answer.predictor).iloc[: None if cone else 0]
 
 
 def what_if(answer: Answer, piece: str, firing: str | None = None) -> WhatIf:
@@ -82,28 +107,7 @@ def what_if(answer: Answer, piece: str, firing: str | None = None) -> WhatIf:
     ------
     BadInput : no such piece, or more than one.
     """
-    return what_if_at(answer, answer.find(piece, firing))
-
-
-def what_if_at(answer: Answer, row: int) -> WhatIf:
-    """`what_if` of the piece in a row of `answer.pieces`."""
-    stacks = answer.stacks.take(np.array([row]))
-    predictor = answer.predictor
-    cone, cooler = _cooler(answer, row)
-    return WhatIf(
-        piece=str(stacks.piece[0]),
-        firing=str(stacks.firing[0]),
-        risk=float(answer.pieces["risk"].iloc[row]),
-        band_mm=1e3 * float(decisions.planned_band_m(stacks)[0]),
-        hold_min=float(stacks.hold_min[0]),
-        edges_mm=tuple(1e3 * stacks.lower_m[0, stacks.glazed[0]]),
-        by_band=_by_band(stacks, predictor),
-        by_edge=_by_edge(stacks, predictor),
-        by_coats=_by_coats(stacks, predictor),
-        by_hold=_by_hold(stacks, predictor),
-        by_hold_cooler=_by_hold(cooler, predictor).iloc[: None if cone else 0],
-        cooler_cone=cone,
-    )
+    return WhatIf(answer, answer.find(piece, firing))
 
 
 def _cooler(answer: Answer, row: int) -> tuple[str, Stacks]:
@@ -113,7 +117,7 @@ def _cooler(answer: Answer, row: int) -> tuple[str, Stacks]:
     part = replace(tables, plan=tables.plan.loc[mine])
     plan, was = a_cone_lower(part), with_defaults(part.plan)["cone"].iloc[0]
     stacks = stacks_of(features_of(plan, tables.glazes, tables.schedules))
-    typed = tables.schedules["firing"].isin([stacks.firing[0]]).any()
+    typed = tables.scheduled(stacks.firing)[0]
     cone = str(plan["cone"].iloc[0])
     return "" if typed or cone == was else cone, stacks
 

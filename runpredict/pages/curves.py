@@ -12,7 +12,7 @@ from matplotlib.lines import Line2D
 from matplotlib.ticker import FixedLocator, FuncFormatter, NullLocator
 
 from runpredict.answers.check import Answer
-from runpredict.answers.what_if import WhatIf, what_if, what_if_at
+from runpredict.answers.what_if import WhatIf, what_if
 from runpredict.arrays import Floats
 from runpredict.errors import BadInput, Fault
 from runpredict.pages.panels import TICK_PT, panels, title
@@ -95,7 +95,7 @@ def curves_figure(answer: Answer, row: int, units: LengthUnits) -> Figure:
 
 def paint_curves(paper: Paper, answer: Answer, row: int, units: LengthUnits) -> None:
     """The same on as much of a paper as `SHEET_CURVES` says."""
-    _draw_curves(paper, what_if_at(answer, row), answer.tolerance, units, SHEET_CURVES)
+    _draw_curves(paper, WhatIf(answer, row), answer.tolerance, units, SHEET_CURVES)
 
 
 def _draw_curves(

@@ -48,8 +48,11 @@ def firing_key(firing: str, fired_on: str) -> str:
 
 def keyed_firings(layers: pd.DataFrame) -> pd.Series[Any]:
     """`firing_key` of each row of a table of layers; a key given again stays itself."""
+    unnamed = layers["firing"].eq("")
+    if not unnamed.any():
+        return layers["firing"].copy()
     dated = (_UNNAMED + layers["fired_on"]).where(layers["fired_on"].ne(""), "")
-    return layers["firing"].mask(layers["firing"].eq(""), dated)
+    return layers["firing"].mask(unnamed, dated)
 
 
 def written_firings(keys: pd.Series[Any]) -> pd.Series[Any]:

@@ -100,6 +100,8 @@ def _check_agreement(table: Table) -> None:
     pieces = by_piece(frame).ngroup().to_numpy()
     for column in PIECE_COLUMNS:
         known = frame[column].replace("", np.nan) if frame[column].dtype != float else frame[column]
+        if known.nunique() < 2:
+            continue
         first = known.groupby(pieces).transform("first")
         for position in positions(known.notna() & known.ne(first)):
             row = frame.iloc[position]

@@ -271,17 +271,23 @@ def with_defaults(layers: pd.DataFrame) -> pd.DataFrame:
         `DEFAULTS`. A blank without a default stays blank.
     """
     filled = layers.copy()
-    pieces = by_piece(filled).ngroup().to_numpy()
-    for column in (*PIECE_COLUMNS, "method"):
-        text = filled[column].dtype != float
-        known = filled[column].replace("", None) if text else filled[column]
-        if column != "method" and known.isna().any():
+    pieces = None
+    for column in PIECE_COLUMNS:
+        blank = _blank(filled[column])
+        if blank.any() and not blank.all():
+            pieces = by_piece(filled).ngroup().to_numpy() if pieces is None else pieces
+            known = filled[column].mask(blank)
             known = known.fillna(known.groupby(pieces).transform("first"))
-        filled[column] = known.fillna("") if text else known
+            filled[column] = known if filled[column].dtype == float else known.fillna("")
     for column, default in DEFAULTS.items():
-        blank = filled[column].eq("") | filled[column].isna()
-        filled[column] = filled[column].mask(blank, default)
+        blank = _blank(filled[column])
+        if blank.any():
+            filled[column] = filled[column].mask(blank, default)
     return filled
+
+
+def _blank(cells: pd.Series[Any]) -> pd.Series[bool]:
+    return cells.isna() if cells.dtype == float else cells.eq("")
 
 
 def split_results(layers: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:

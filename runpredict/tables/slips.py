@@ -70,8 +70,10 @@ def check_slips(table: Table) -> None:
 
 def _firsts(table: Table, mask: Any) -> list[int]:
     """One position a piece, the first where the mask holds."""
-    of_piece = by_piece(table.frame).ngroup().to_numpy()
     found = np.flatnonzero(np.asarray(mask, dtype=bool))
+    if not len(found):
+        return []
+    of_piece = by_piece(table.frame).ngroup().to_numpy()
     return [int(found[i]) for i in np.unique(of_piece[found], return_index=True)[1]]
 
 
