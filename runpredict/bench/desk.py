@@ -11,7 +11,7 @@ from pathlib import Path
 from flask import Response, after_this_request, current_app, g, request
 from werkzeug.exceptions import RequestEntityTooLarge
 
-from runpredict.bench.memo import WORKING, Memo
+from runpredict.bench.memo import Memo, working
 from runpredict.bench.pictures import Gallery
 from runpredict.bench.shown import FiringPots, firings_shown
 from runpredict.bench.studio import Pot, Snapshot, Studio
@@ -79,14 +79,18 @@ class Desk:
             firing: (id(taught), id(snapshot.stock), read_in, marks)
             for firing, marks in snapshot.firing_marks.items()
         }
-        with WORKING:
-            missing = [firing for firing, key in keys.items() if key not in self._firings]
-            if missing:
-                rows = plan.loc[plan["firing"].isin(missing)].reset_index(drop=True)
-                answer = studio.ask(replace(snapshot.tables, plan=rows))
-                for pots in firings_shown(answer, read_in, self.gallery):
-                    self._firings.put(keys[pots.firing], pots, of)
-            return {firing: self._firings.kept(key) for firing, key in keys.items()}
+        found = {firing: self._firings.kept(key) for firing, key in keys.items()}
+        if None in found.values():
+            with working():
+                found = {firing: self._firings.kept(key) for firing, key in keys.items()}
+                missing = [firing for firing, pots in found.items() if pots is None]
+                if missing:
+                    rows = plan.loc[plan["firing"].isin(missing)].reset_index(drop=True)
+                    answer = studio.ask(replace(snapshot.tables, plan=rows))
+                    for pots in firings_shown(answer, read_in, self.gallery):
+                        found[pots.firing] = pots
+                        self._firings.put(keys[pots.firing], pots, of)
+        return {firing: pots for firing, pots in found.items() if pots is not None}
 
     def _put(self, studio: Studio) -> None:
         # The one before stays open until the end: a request may still be at it.

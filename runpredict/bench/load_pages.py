@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import tempfile
+import threading
 from pathlib import Path
 from typing import Any
 
@@ -10,12 +11,16 @@ from flask import Blueprint, Response, abort, render_template, request
 
 from runpredict.answers.check import only_firing
 from runpredict.bench.desk import desk, open_studio, units
+from runpredict.bench.pictures import DRAWING
 from runpredict.bench.shown import GROUPS, FiringPots
 from runpredict.bench.studio import Snapshot
 from runpredict.pages.sheet import write_sheet
 
 pages = Blueprint("load", __name__)
 
+SHEETS_AT_ONCE = 3
+"""Each takes seconds, and they are drawn one after the other."""
+_sheets = threading.BoundedSemaphore(SHEETS_AT_ONCE)
 SHEETS = {"html": "text/html; charset=utf-8", "pdf": "application/pdf"}
 SHEET_POLICY = (
     "default-src 'none'; style-src 'unsafe-inline'; img-src data:; frame-ancestors 'none'; sandbox "
@@ -60,10 +65,15 @@ def sheet(kind: str) -> Response:
     snapshot = studio.snapshot()
     firing = request.args.get("firing", "")
     answer = studio.ask(only_firing(snapshot.tables, firing))
-    with tempfile.TemporaryDirectory(prefix="sheet-") as folder:
-        file = Path(folder) / f"sheet.{kind}"
-        write_sheet(answer, file, units())
-        content = file.read_bytes()
+    if not _sheets.acquire(blocking=False):
+        abort(503, "Several sheets are being drawn already; try again in a moment.")
+    try:
+        with DRAWING, tempfile.TemporaryDirectory(prefix="sheet-") as folder:
+            file = Path(folder) / f"sheet.{kind}"
+            write_sheet(answer, file, units())
+            content = file.read_bytes()
+    finally:
+        _sheets.release()
     response = Response(content, content_type=SHEETS[kind])
     response.headers["Content-Security-Policy"] = SHEET_POLICY
     response.headers["Content-Disposition"] = f'inline; filename="sheet.{kind}"'

@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Any
 from urllib.parse import parse_qsl
 
-from flask import Blueprint, redirect, render_template, request, url_for
+from flask import Blueprint, abort, g, redirect, render_template, request, url_for
 
 from runpredict.bench import pot_form
 from runpredict.bench.desk import desk, named_pot, open_studio, switch_units, units
 from runpredict.bench.field_words import LABELS, label_of
-from runpredict.bench.memo import Memo
+from runpredict.bench.memo import Memo, Newest
 from runpredict.bench.pot_form import PotForm, Read
 from runpredict.bench.shown import PotShown, Tries, pots_shown, tries_of
 from runpredict.bench.studio import Pot, Snapshot
@@ -56,6 +57,13 @@ class Asked:
 
 
 ASKED: Memo[Asked] = Memo(300)
+NEWEST = Newest(300)
+MOST_ASKED = 8
+"""Layers of a pot that are worked out while she types; twelve take four times as long as eight."""
+TOO_MANY = (
+    f"This page works out pots of up to {MOST_ASKED} layers; the command check takes more. "
+    "This one can be kept all the same."
+)
 
 
 @pages.get("/")
@@ -102,13 +110,13 @@ def change_pot() -> Any:
     if switched:
         return _page(form.converted(*switched), opened, snapshot)
     do = request.form.get("do", "save")
-    read = _asked(form, snapshot).read
-    if do == "save":
-        return _save(form, opened, snapshot, read)
     if do == "remove":
         return render_template("remove.html", opened=opened)
     if do == "remove-surely" and opened.was is not None:
         return _remove(opened)
+    read = pot_form.read_form(form, units(), snapshot)
+    if do == "save":
+        return _save(form, opened, snapshot, read)
     return _page(_edited(do, form, read, snapshot), opened, snapshot)
 
 
@@ -117,7 +125,9 @@ def answer_pot() -> str:
     """The answer to what stands in the form, without the page around it."""
     snapshot = open_studio().snapshot()
     form = pot_form.posted_form(request.form)
-    found = _asked(form, snapshot)
+    asker = request.form.get("asker", "")[:40]
+    wanted = [NEWEST.ask(f"{g.device} {asker}")] if asker else []
+    found = _asked(form, snapshot, *wanted)
     return render_template(
         "answer.html", read=found.read, shown=found.shown, tries=found.tries, label_of=label_of
     )
@@ -130,15 +140,25 @@ def _opened() -> Opened:
     return Opened(was if was[0] else None, sent.get("mark", ""), base if base[0] else None)
 
 
-def _asked(form: PotForm, snapshot: Snapshot) -> Asked:
-    """What is made of a form; of one that somebody just asked about, what was made of it then."""
+def _asked(form: PotForm, snapshot: Snapshot, wanted: Callable[[], bool] = lambda: True) -> Asked:
+    """What is made of a form; of one that somebody just asked about, what was made of it then.
+
+    Nothing is where it is not `wanted` any more once its turn has come.
+    """
     taught, read_in = open_studio().learner.taught, units()
     key = (repr(form), read_in, id(snapshot.stock), id(taught))
+    known = ASKED.kept(key)
+    if known is not None:
+        return known
+    read = pot_form.read_form(form, read_in, snapshot)
+    if read.faults:
+        return Asked(read, None, [])
+    if len(form.layers) > MOST_ASKED:
+        return Asked(replace(read, notes=[*read.notes, TOO_MANY]), None, [])
 
     def work() -> Asked:
-        read = pot_form.read_form(form, read_in, snapshot)
-        if read.faults:
-            return Asked(read, None, [])
+        if not wanted():
+            abort(409, "A newer question of the same page is answered instead.")
         answer = open_studio().ask(replace(snapshot.tables, plan=read.layers))
         (shown,) = pots_shown(answer, read_in, desk().gallery)
         return Asked(read, shown, tries_of(answer, read_in))

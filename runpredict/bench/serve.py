@@ -17,10 +17,12 @@ from waitress.server import BaseWSGIServer
 from runpredict.bench.app import make_app
 from runpredict.bench.desk import Desk
 from runpredict.bench.guard import DEVICES_NAME, MOST_BYTES, Door, hosts_of, lan_address
+from runpredict.bench.memo import MOST_WAITING
 from runpredict.errors import BadInput, Fault, TableWarning
 
-THREADS = 8
-"""Answers come one after the other; more threads only let short requests pass long ones."""
+THREADS = 2 * MOST_WAITING + 16
+"""Answers come one after the other; as many may wait for a picture,
+and the rest answer what needs neither."""
 
 
 def listen(port: int, share: bool) -> socket.socket:

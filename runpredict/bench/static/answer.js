@@ -3,6 +3,7 @@ import { fieldsOf, post, released } from "./wire.js";
 
 const WAIT_MS = 180;
 const AGAIN_MS = 3000;
+const ASKER = Math.random().toString(36).slice(2); // this page, whose older questions nobody waits for
 const STANDS = {
   "": ["", ""],
   busy: ["working it out …", "Working it out; below is the answer from before."],
@@ -52,6 +53,7 @@ export async function ask() {
   const mine = (asking = new AbortController());
   const fields = fieldsOf(form);
   const sent = fields.toString();
+  fields.set("asker", ASKER);
   try {
     const reply = await post(form.dataset.answer, fields, mine.signal);
     await released();
