@@ -113,6 +113,7 @@ LEARNING = {
     "model.laplace",
     "model.effects",
     "model.learned",
+    "model.line",
     "model.trial",
     "model.estimator",
     "answers.teach_belief",

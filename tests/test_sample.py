@@ -111,7 +111,7 @@ def test_the_three_pots_are_caught_and_the_others_left_in_peace(logged):
     assert risk[TOO_LOW].min() > (0.25 if logged else 0.05)
     calm = risk.drop(TOO_LOW)
     # No potter would fear for any of them; the rules and a short log leave some room.
-    assert calm.max() < 0.15
+    assert calm.max() < (0.05 if logged else 0.12)
     assert calm.mean() < 0.05
     cookie = answer(logged).pieces.set_index("piece")["cookie"]
     assert cookie["bottle 1"] == "dish"
@@ -121,7 +121,7 @@ def test_something_is_learned_from_the_log():
     before, after = (
         answer(logged).layers.set_index(["piece", "glaze"]) for logged in (False, True)
     )
-    assert set(after["basis"]) <= {"blend", "learned"}
+    assert set(after["basis"]) <= {"learned"}
     jar, tile = ("mug 5", "Swap Shelf"), ("tile 2", "Eel Lantern")
     assert after.loc[jar, "risk"] < before.loc[jar, "risk"]
     assert after.loc[tile, "run_p50_mm"] > before.loc[tile, "run_p50_mm"]

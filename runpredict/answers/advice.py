@@ -1,4 +1,4 @@
-"""The cheapest change that is enough for a piece: one thing, or two or three at once.
+"""The cheapest change that is enough for a piece: one thing, or two at once.
 
 Every change is tried exactly as it will be told, bands and edges on the lines of the ruler that
 is used, before it is told. What costs the pot least comes first; where no change of the list is
@@ -26,7 +26,7 @@ from runpredict.tables.plan import PlanTables
 from runpredict.tables.rows import with_defaults
 from runpredict.units import HAND_STEP_MM, LengthUnits, thinner_as_written
 
-MOST_MOVES = 3
+MOST_MOVES = 2
 LITTLE_WAX_M = 6.5e-3  # a wax line raised by so little costs no pot its looks; a judgement
 LITTLE_EDGE_SHARE = 0.25  # of a layer's height, the same
 
@@ -69,8 +69,8 @@ class Case:
     pieces : ndarray of int, shape (n,)
         Their places in `cooler`.
     cooler : callable
-        Gives all pieces of the plan, each fired one cone lower, or as planned where there is no
-        lower cone.
+        Asks about all pieces of the plan, each fired one cone lower, or as planned where there is
+        no lower cone.
     scheduled : ndarray of bool, shape (n,)
         Firings typed as a schedule, whose hold no column of the pot can change.
     units : "mm" or "in"
@@ -79,7 +79,7 @@ class Case:
 
     ask: Ask
     pieces: Indices
-    cooler: Callable[[], Stacks]
+    cooler: Callable[[], Ask]
     scheduled: Bools
     units: LengthUnits = "mm"
 
@@ -87,6 +87,12 @@ class Case:
     def step_m(self) -> float:
         """From one line of the ruler to the next. [m]"""
         return 1e-3 * HAND_STEP_MM[self.units]
+
+    def heated(self, way: tuple[Move, ...]) -> Ask:
+        """The pieces at the heat of a way."""
+        if any(move.kind == "cone" for move in way):
+            return self.cooler().take(self.pieces)
+        return self.ask
 
     def take(self, pieces: Indices) -> Case:
         """The same for some of the pieces."""
@@ -212,7 +218,7 @@ def reach(case: Case, move: Move, way: tuple[Move, ...]) -> Reach:
         possible = (minutes > 0) & ~case.scheduled
         return Reach(layer, minutes.astype(float), -1.0, minutes, possible)
     if move.kind == "cone":
-        cooler = case.cooler().mobility_per_m[case.pieces]
+        cooler = case.cooler().stacks.mobility_per_m[case.pieces]
         lower = np.asarray((cooler < stacks.mobility_per_m).any(axis=1))
         return Reach(layer, np.full(n, np.nan), 0.0, np.ones(n, np.intp), lower)
     if move.kind == "wax":
@@ -269,8 +275,7 @@ def _highest_m(stacks: Stacks, move: Move, layer: Indices, way: tuple[Move, ...]
 
 def changed(case: Case, way: tuple[Move, ...], reaches: list[Reach], share: Floats) -> Stacks:
     """The pieces with a share of each move of a way made, no layer lower than it was."""
-    cone = any(move.kind == "cone" for move in way)
-    stacks = case.cooler().take(case.pieces) if cone else case.ask.stacks
+    stacks = case.heated(way).stacks
     everyone = np.arange(len(share))
     lower, thickness = stacks.lower_m.copy(), stacks.thickness_m.copy()
     for move, far in zip(way, reaches, strict=True):
@@ -296,7 +301,7 @@ def changed(case: Case, way: tuple[Move, ...], reaches: list[Reach], share: Floa
 
 def risk_after(case: Case, way: tuple[Move, ...], reaches: list[Reach], share: Floats) -> Floats:
     """Risk of each piece once a share of each move is made, shape (n,)."""
-    return case.ask.risk(changed(case, way, reaches, share))
+    return case.heated(way).risk(changed(case, way, reaches, share))
 
 
 def advise(case: Case, risk: Floats, meant_to_run: Bools) -> Advice:

@@ -31,7 +31,7 @@ from runpredict.tables.rows import with_defaults
 from runpredict.units import LengthUnits
 
 if TYPE_CHECKING:
-    from runpredict.model.learned import Trial
+    from runpredict.model.trained import Trial
 
 
 @dataclass(frozen=True)
@@ -293,8 +293,9 @@ def _cases(
     """A portion of the pieces at a time, and where it lies, told on a ruler in mm."""
 
     @cache
-    def cooler() -> Stacks:
-        return stacks_of(features_of(a_cone_lower(tables), tables.glazes, tables.schedules))
+    def cooler() -> decisions.Ask:
+        made = stacks_of(features_of(a_cone_lower(tables), tables.glazes, tables.schedules))
+        return decisions.Ask(made, predictor.chances(made), tolerance)
 
     start = 0
     for ask in asks(stacks, predictor, tolerance):

@@ -16,12 +16,12 @@ from numpy.typing import NDArray
 from runpredict.arrays import Bools, Floats, Indices
 
 if TYPE_CHECKING:
-    from runpredict.model.chances import Blend, Chances, Predictor
+    from runpredict.model.chances import Chances
     from runpredict.model.stacks import Stacks
 
 
 STEP_M = 0.5e-3  # limits of edges and bands are found to half a millimetre
-MOST_WAX_SHARE = 0.25  # of the wall; a wider band leaves too little of the glaze that was planned
+MOST_WAX_SHARE = 1 / 3  # of the wall; a wider band leaves too little of the glaze that was planned
 LEAST_LAYER_M = 10e-3  # a layer cut shorter than this is no longer the layer that was planned
 
 
@@ -84,24 +84,19 @@ def with_hold(stacks: Stacks, hold_min: Floats) -> Stacks:
 
 @dataclass(frozen=True)
 class Ask:
-    """Pieces, who tells their chances, and the risk that is tolerated."""
+    """Pieces, what is known of them wherever their glaze lies, and the risk that is tolerated."""
 
     stacks: Stacks
-    predictor: Predictor
+    chances: Chances
     tolerance: float
 
     def take(self, pieces: Indices) -> Ask:
         """The same for some of the pieces."""
-        return replace(self, stacks=self.stacks.take(pieces))
-
-    @property
-    def chances(self) -> Chances | Blend:
-        """Of the pieces as planned."""
-        return self.predictor.chances(self.stacks)
+        return replace(self, stacks=self.stacks.take(pieces), chances=self.chances.take(pieces))
 
     def risk(self, changed: Stacks) -> Floats:
         """Chance that any layer of each piece, changed so, passes the foot."""
-        return self.predictor.chances(changed).risk(changed)[1]
+        return self.chances.risk(changed)[1]
 
     def safe(self, changed: Stacks) -> Bools:
         """Whether each piece, changed so, stays at or under the tolerance."""

@@ -50,4 +50,4 @@ def portions(stacks: Stacks) -> Iterator[Stacks]:
 def asks(stacks: Stacks, predictor: Predictor, tolerance: float) -> Iterator[Ask]:
     """The question what is safe, a portion of the pieces at a time."""
     for part in portions(stacks):
-        yield Ask(part, predictor, tolerance)
+        yield Ask(part, predictor.chances(part), tolerance)

@@ -32,7 +32,8 @@ from runpredict.tables.plan import PlanTables, check_plan
 from runpredict.tables.rows import split_results
 
 if TYPE_CHECKING:
-    from runpredict.model.learned import Studio, Trial
+    from runpredict.model.studio import Studio
+    from runpredict.model.trained import Trial
 
 
 BARE = "bare clay"
@@ -79,7 +80,7 @@ class Review:
         `WORTH_TELLING_MM` lower: put there, the rest as it was, 95 % of its logged pieces or more
         stay within the tolerance), spare_mm (the difference), pieces (that can be put there; few
         are not told of) and held (those of them that stay within it).
-    scores : DataFrame, index learned, rules, blend (what is answered) and base rate
+    scores : DataFrame, index learned (what is answered), rules and base rate
         log_loss and brier out of fold; without rows where there are too few firings.
     reliability : DataFrame
         predicted, seen, pieces in ten bins of the chance told.
@@ -90,7 +91,7 @@ class Review:
         were told to pass the foot before they were seen ("told of them"), and that did.
     new_firings : tuple of str
     basis : str
-        Who answers now: `rules`, `blend` or `learned`.
+        Who answers now: `rules` or `learned`.
     told_by : str
         Who told the predictions: `held back` (models that had not seen the firing) or `rules`.
     pieces, firings : int
@@ -185,7 +186,7 @@ def look_back(
     predictor, trial = predictor_of(tables, _part(progress, 0.0, 1.0 if only else 0.5))
     stacks = stacks_of(features_of(log, tables.glazes, tables.schedules))
     seen = _predicted_seen(log, stacks, trial)
-    effects = effects_of(predictor.studio, stacks, log)
+    effects = effects_of(predictor, stacks, log)
     return Review(
         past_foot=_past_foot(seen, log),
         predicted_seen=seen,
@@ -451,7 +452,7 @@ def _changes(
         return pd.DataFrame(columns=columns)
     predictor, trial = predictor_of(replace(tables, log=earlier), progress)
     old = stacks_of(features_of(earlier, tables.glazes, tables.schedules))
-    before = effects_of(predictor.studio, old, earlier)
+    before = effects_of(predictor, old, earlier)
     keys = ["family", "name"]
     both = before.merge(now[0], on=keys, suffixes=("_before", "_now"))
     touched = both["family"].isin(TOLD_FAMILIES) & (both["rows_now"] > both["rows_before"])
@@ -471,7 +472,7 @@ def _score_changes(before: Trial | None, now: Trial | None) -> list[tuple[str, s
     if before is None or now is None:
         return []
     both = (before, now)
-    off = [float(np.sqrt(trial.scores["brier"]["blend"])) for trial in both]
+    off = [float(np.sqrt(trial.scores["brier"]["learned"])) for trial in both]
     held = [trial.interval_coverage for trial in both]
     return [("score", "risk off by", off[0], off[1]), ("score", "runs in range", held[0], held[1])]
 

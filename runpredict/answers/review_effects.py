@@ -7,22 +7,23 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
-from runpredict.arrays import Floats
-from runpredict.model.chances import HELD_BACK_M
+from runpredict.arrays import Bools, Floats, Indices
 from runpredict.model.stacks import Stacks
-from runpredict.physics import film
 
 if TYPE_CHECKING:
-    from runpredict.model.effects import Effect
-    from runpredict.model.learned import Studio
+    from runpredict.model.chances import Predictor
+    from runpredict.model.line import Edges
+    from runpredict.model.studio import Studio
 
 
 EFFECT_COLUMNS = ["family", "name", "factor", "low", "high", "rows", "run_factor"]
 NINE_IN_TEN_SD = 1.645  # standard deviations either way that hold 90 % of a normal
-# Powers of slope, thickness and height, no factors; they bend the film's shape.
-SHAPE_FAMILIES = ("caution", "wall", "thickness")
 # What belongs to glazes and pairs alone, not to the firing, body, hand or kiln.
-OWN_FAMILIES = ("glaze", "pair", "pair edge", "order", "order below", "over")
+OWN_FAMILIES = (
+    "glaze", "alone", "together", "single", "pair", "combination", "covers", "covered",
+)  # fmt: skip
+RUN_STEPS = 8  # runs between none and the foot, between which a run is read
+LEAST_RUN_M = 0.2e-3
 
 
 def _factor(mean: float, variance: float) -> tuple[float, float, float]:
@@ -36,13 +37,12 @@ def effect_name(name: Any) -> str:
     return f"{name[0]} over {name[1]}" if isinstance(name, tuple) else str(name)
 
 
-def effects_of(studio: Studio | None, stacks: Stacks, log: pd.DataFrame) -> pd.DataFrame:
+def effects_of(predictor: Predictor, stacks: Stacks, log: pd.DataFrame) -> pd.DataFrame:
     """Every effect a log taught.
 
     Parameters
     ----------
-    studio : Studio or None
-        What the log taught; None where it taught nothing.
+    predictor : Predictor
     stacks : Stacks
         Of the log's pieces.
     log : DataFrame
@@ -50,19 +50,22 @@ def effects_of(studio: Studio | None, stacks: Stacks, log: pd.DataFrame) -> pd.D
 
     Returns
     -------
-    DataFrame, see `review.Review`
+    DataFrame, see `review.Review`; no rows where the log taught nothing
     """
-    if studio is None:
+    if predictor.basis == "rules":
         return pd.DataFrame(columns=EFFECT_COLUMNS)
-    from runpredict.model.effects import design  # noqa: PLC0415 - loads scipy
+    from runpredict.model.effects import BENDS  # noqa: PLC0415 - loads scipy
+    from runpredict.model.line import Edges  # noqa: PLC0415
     from runpredict.model.outcomes import outcomes_of  # noqa: PLC0415
 
-    acts = design(stacks, studio.known, stacks.shares)
-    told = ~np.isnan(outcomes_of(log, stacks).upper_m)
-    rows = np.bincount(
-        acts.indices, np.repeat((told & stacks.glazed).ravel(), np.diff(acts.indptr)), acts.shape[1]
-    )
-    run_factor = _run_factors(studio, stacks, acts)
+    studio = predictor.studio
+    told = ~np.isnan(outcomes_of(log, stacks).upper_m) & stacks.glazed
+    piece, edge = np.nonzero(told)
+    reach = stacks.lower_m[piece, edge]
+    edges = Edges(stacks, studio.known, piece, edge, (reach, reach))
+    acts = edges.line(studio.mean).slope.tocoo()
+    rows = np.bincount(acts.col[acts.data != 0], minlength=len(studio.known))
+    run_factor = _run_factors(studio, edges, acts, reach)
     found = [
         (
             family,
@@ -72,40 +75,41 @@ def effects_of(studio: Studio | None, stacks: Stacks, log: pd.DataFrame) -> pd.D
             run_factor[i],
         )
         for (family, name), i in studio.known.items()
-        if family not in SHAPE_FAMILIES
+        if family not in BENDS
     ]
     return pd.DataFrame(found, columns=EFFECT_COLUMNS)
 
 
-def _run_factors(studio: Studio, stacks: Stacks, acts: Any) -> Floats:
-    """Sum of runs with each effect over that without it, of the edges it acts on, shape (p,).
+def _run_factors(studio: Studio, edges: Edges, acts: Any, most_m: Floats) -> Floats:
+    """Sum of middle runs with each effect over that without it, where it acts, shape (p,).
 
     Parameters
     ----------
     studio : Studio
-    stacks : Stacks of n pieces with up to k layers
-    acts : sparse array, shape (n k, p)
-        Coefficient of each effect in the margin of each edge.
+    edges : Edges, m of them
+    acts : sparse array of coordinates, shape (m, p)
+        Change of each margin with each effect.
+    most_m : ndarray, shape (m,)
+        Where a run ends: at the foot. [m]
     """
-    n, k = stacks.present.shape
-    counts = np.diff(acts.indptr)
-    edge = np.repeat(np.arange(n * k), counts)
-    place = np.arange(len(edge)) - np.repeat(acts.indptr[:-1], counts)
-    steps = np.zeros((n * k, int(counts.max(initial=0)) + 1))  # the last takes nothing away
-    steps[edge, place] = acts.data * studio.mean[acts.indices]
-    shape = studio.shape
-    runs = film.run_m(
-        shape.films(stacks, studio.melt_log(stacks)),
-        studio.edges(stacks)[0][..., None] - steps.reshape(n, k, -1),
-        stacks.lower_m + HELD_BACK_M,
-        shape.caution,
-    )
-    runs = np.where(stacks.glazed[..., None], np.maximum(runs - HELD_BACK_M, 0.0), 0.0)
-    runs = runs.reshape(n * k, -1)
-    with_it, without = (
-        np.bincount(acts.indices, weights, acts.shape[1])
-        for weights in (runs[edge, -1], runs[edge, place])
-    )
+    share = np.linspace(0.0, 1.0, RUN_STEPS)
+    most = np.maximum(most_m, 2.0 * LEAST_RUN_M)[:, None]
+    runs = LEAST_RUN_M * (most / LEAST_RUN_M) ** share
+    margins = np.stack([edges.margin_of(studio.mean, runs[:, i]) for i in range(RUN_STEPS)], 1)
+
+    def run(edge: Indices, step: Floats) -> Floats:
+        left = margins[edge] - step[:, None]
+        found = np.where(left[:, 0] > 0, LEAST_RUN_M, 0.0)
+        for i in range(RUN_STEPS - 1):
+            fall = np.maximum(left[:, i] - left[:, i + 1], 1e-12)
+            part = np.clip(left[:, i] / fall, 0.0, 1.0)
+            there = runs[edge, i] * (runs[edge, i + 1] / runs[edge, i]) ** part
+            found = np.where(left[:, i] > 0, there, found)
+        return found
+
+    count = len(studio.mean)
+    with_it = np.bincount(acts.col, run(acts.row, np.zeros(len(acts.row))), count)
+    without = np.bincount(acts.col, run(acts.row, acts.data * studio.mean[acts.col]), count)
     none = np.where(with_it > 0.0, np.inf, 1.0)
     return np.where(without > 0.0, with_it / np.where(without > 0.0, without, 1.0), none)
 
@@ -121,38 +125,49 @@ def than_either(studio: Studio, stacks: Stacks) -> dict[tuple[str, str], tuple[f
 
     Returns
     -------
-    dict of (glaze over, glaze under) to (median, low, high), the mean over its logged edges
+    dict of (glaze over, glaze under) to (median, low, high), the mean over its logged pieces
 
     Notes
     -----
-    A pair's edge moves with the mean log mobility of its two melts, in the shares of
-    `Stacks.shares`, and with what the log taught of pairs.
+    A pair moves with the mean log mobility of its two melts, in their shares of as much of each,
+    and with what the log taught of pairs.
     """
-    from runpredict.model.effects import design, pairs_of  # noqa: PLC0415 - loads scipy
+    from runpredict.model import effects, priors  # noqa: PLC0415 - loads scipy
 
-    shape = stacks.present.shape
     own = np.array([family in OWN_FAMILIES for family, _ in studio.known])
-    mixed = design(stacks, studio.known, stacks.shares).toarray().reshape(*shape, -1) * own
-    alone = _glaze_rows(stacks, studio.known)
-    given = np.matmul(stacks.shares, stacks.mobility_log[..., None])[..., 0]
-    over, under = pairs_of(stacks)
+    bends, _ = effects.bends_of(studio.known, studio.mean)
+    sums: dict[tuple[str, str], list[tuple[float, Floats]]] = {}
+    for _, part in stacks.by_layers():
+        n, k = part.present.shape
+        moving = effects.Moving.of(part)
+        given = priors.ordinary_log(part) - np.log(10.0) * part.viscosity_log10_pa_s
+        steps = effects.melt_design(part, studio.known)
+        melts = steps.dense(np.arange(n) * k, k) * own
+        fluid = given + steps.times(studio.mean).reshape(n, k)
+        shares = moving.shares(fluid, bends.mixing)
+        count = shares.shape[1]
+        choices = effects.choice_design(part, studio.known).dense(np.arange(n) * count, count)
+        choices = shares @ melts + choices * own
+        pieces = effects.piece_design(part, studio.known).dense(np.arange(n), 1)[:, 0] * own
+        apart = (shares @ given[..., None])[..., 0]
+        for j in range(min(k, 4) - 1):
+            both, under, over = (1 << j) + (2 << j) - 1, (1 << j) - 1, (2 << j) - 1
+            for i in np.flatnonzero(_differ(part, j)):
+                each = [apart[i, c] + choices[i, c] @ studio.mean for c in (under, over)]
+                runnier = under if each[0] > each[1] else over
+                row = choices[i, both] + pieces[i] - choices[i, runnier]
+                key = (part.glaze_name[i, j + 1], part.glaze_name[i, j])
+                sums.setdefault(key, []).append((apart[i, both] - apart[i, runnier], row))
     found: dict[tuple[str, str], tuple[float, ...]] = {}
-    for o, u in sorted(set(zip(over[over >= 0].tolist(), under[over >= 0].tolist(), strict=True))):
-        piece, edge = np.nonzero((over == o) & (under == u) & stacks.present)
-        both = np.stack([edge, stacks.partner[piece, edge]])
-        log = stacks.mobility_log[piece, both] + alone[stacks.glaze[piece, both]] @ studio.mean
-        runnier = np.take_along_axis(both, log.argmax(axis=0)[None], axis=0)[0]
-        row = (mixed[piece, edge] - alone[stacks.glaze[piece, runnier]]).mean(axis=0)
-        apart = (given[piece, edge] - stacks.mobility_log[piece, runnier]).mean()
-        excess = _factor(float(apart + row @ studio.mean), float(row @ studio.covariance @ row))
-        found[(stacks.glazes[o], stacks.glazes[u])] = excess
+    for key, rows in sorted(sums.items()):
+        row = np.mean([row for _, row in rows], axis=0)
+        given_apart = float(np.mean([apart for apart, _ in rows]))
+        variance = float(row @ studio.covariance @ row)
+        found[key] = _factor(given_apart + float(row @ studio.mean), variance)
     return found
 
 
-def _glaze_rows(stacks: Stacks, known: dict[Effect, int]) -> Floats:
-    """Coefficients of the effects in a melt alone, by number of its glaze, (glazes, p)."""
-    rows = np.zeros((len(stacks.glazes), len(known)))
-    for code, name in enumerate(stacks.glazes):
-        if ("glaze", name) in known:
-            rows[code, known[("glaze", name)]] = 1.0
-    return rows
+def _differ(stacks: Stacks, layer: int) -> Bools:
+    """Pieces on which a layer and the next are of two glazes, shape (n,)."""
+    below, above = stacks.glaze[:, layer], stacks.glaze[:, layer + 1]
+    return np.asarray((below >= 0) & (above >= 0) & (below != above))

@@ -73,7 +73,7 @@ class Lessons:
     doubt : float
         As doubt_before, with nothing fired.
     basis : str
-        Who says so: `rules`, `blend` or `learned`.
+        Who says so: `rules` or `learned`.
     """
 
     lessons: pd.DataFrame

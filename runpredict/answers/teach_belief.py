@@ -1,7 +1,7 @@
 """What is known of the effects on a plan, and how much of its doubt a reading would remove.
 
-Effects are jointly normal: with the spread of the rules where no log says better, with the mean
-and covariance that a log taught where one does.
+Effects are jointly normal: as expected where no log says better, with the mean and covariance that
+a log taught where one does.
 """
 
 from __future__ import annotations
@@ -10,17 +10,15 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy import linalg
 from scipy.special import ndtr, owens_t
 
 from runpredict.arrays import AnyArray, Floats, Indices
-from runpredict.model import effects, rules
-from runpredict.model.chances import HELD_BACK_M, Chances, Predictor
+from runpredict.model.chances import Predictor
 from runpredict.model.effects import Effect
-from runpredict.model.learned import Studio, prior_by_glaze
+from runpredict.model.line import Edges
 from runpredict.model.noise import MIX_SCALES
 from runpredict.model.stacks import Stacks
-from runpredict.physics import film
+from runpredict.model.studio import Studio
 
 TEST_FIRING: Effect = ("test firing", "")  # what all readings of one firing have in common
 LEAST_READABLE = 1e-3  # stands for no chance at all, so that it can be divided by
@@ -57,36 +55,36 @@ class Belief:
     ----------
     known : dict
         Column of each effect.
-    covariance : ndarray, shape (p, p)
-    firing_sd, coat_sd : float
-    teller : Studio or RulesPredictor
-        Who tells where the margins lie today, and what is left to chance.
+    mean, covariance : ndarray, shape (p,), (p, p)
+    studio : Studio
+        What is left to chance.
     """
 
     known: dict[Effect, int]
+    mean: Floats
     covariance: Floats
-    firing_sd: float
-    coat_sd: float
-    teller: Studio | rules.RulesPredictor
+    studio: Studio
 
-    def _design(self, stacks: Stacks) -> Floats:
-        """Coefficients of the effects in each edge of a firing to come, shape (n, k, p)."""
-        table = effects.design(stacks, self.known, stacks.shares, with_firings=False).toarray()
-        return np.asarray(table.reshape(*stacks.present.shape, len(self.known)), dtype=float)
+    def _line(self, stacks: Stacks, piece: Indices, edge: Indices) -> tuple[Floats, Floats]:
+        """Coefficients of the effects in edges of a firing to come (m, p), and margins (m,)."""
+        reach = stacks.lower_m[piece, edge]
+        edges = Edges(stacks, self.known, piece, edge, (reach, reach))
+        line = edges.line(self.mean)
+        named = np.array([family == "firing" for family, _ in self.known])
+        return np.where(named, 0.0, line.slope.toarray()), line.margin[0]
 
     def margins(self, stacks: Stacks, edge: Indices) -> Margins:
         """Margin of one edge of each piece."""
-        at = (np.arange(len(edge)), edge)
-        told = self.teller.chances(stacks)
-        moving = told.shape.films(stacks, told.melt_log)
-        need = film.log_factor_to_reach(
-            moving, stacks.lower_m + HELD_BACK_M, caution=told.shape.caution
-        )
+        design, mean = self._line(stacks, np.arange(len(edge)), edge)
         return Margins(
-            design=self._design(stacks)[at],
-            mean=np.clip(told.edge_log - need, -FARTHEST, FARTHEST)[at],
-            chance_variance=self.firing_sd**2 + noise_variance(told)[at],
+            design=design,
+            mean=np.clip(mean, -FARTHEST, FARTHEST),
+            chance_variance=self.studio.family_sd["firing"] ** 2 + self._noise_variance(stacks),
         )
+
+    def _noise_variance(self, stacks: Stacks) -> Floats:
+        """Variance of the whole mixture of each piece's noise, shape (n,)."""
+        return self.studio.noise(stacks) * float(self.studio.mix @ MIX_SCALES**2)
 
     def readings(self, stacks: Stacks, readable: Floats) -> list[tuple[Floats, Floats]]:
         """What a measured run of each edge of each piece shows, and a needle in each coat.
@@ -102,15 +100,17 @@ class Belief:
         list of (design, noise), one a piece: ndarray, shape (readings, p), (readings, readings)
             Coefficients of the effects, and covariance of what hides them.
         """
-        runs = self._design(stacks)
-        runs[..., self.known[TEST_FIRING]] = 1.0
-        hidden = noise_variance(self.teller.chances(stacks)) / np.maximum(readable, LEAST_READABLE)
+        piece, edge = np.nonzero(stacks.glazed)
+        runs = self._line(stacks, piece, edge)[0]
+        runs[:, self.known[TEST_FIRING]] = 1.0
+        hidden = self._noise_variance(stacks)[:, None] / np.maximum(readable, LEAST_READABLE)
         found = []
-        for i in range(len(runs)):
-            edges = np.flatnonzero(stacks.glazed[i])
+        for i in range(len(stacks.present)):
+            mine = piece == i
             needles = self._needles(stacks.method[i, stacks.measured[i]])
-            own = np.concatenate([hidden[i, edges], np.full(len(needles), self.coat_sd**2)])
-            found.append((np.concatenate([runs[i, edges], needles]), np.diag(own)))
+            own = np.full(len(needles), self.studio.coat_sd**2)
+            own = np.concatenate([hidden[i, edge[mine]], own])
+            found.append((np.concatenate([runs[mine], needles]), np.diag(own)))
         return found
 
     def _needles(self, methods: AnyArray) -> Floats:
@@ -136,39 +136,29 @@ class Belief:
         return replace(self, covariance=self.covariance - step)
 
 
-def noise_variance(told: Chances) -> Floats:
-    """Variance of the whole mixture of each edge's noise, shape (n, k)."""
-    return np.asarray(told.noise * float(told.mix @ MIX_SCALES**2), dtype=float)
-
-
 def believe(predictor: Predictor, stacks: Sequence[Stacks]) -> Belief:
     """What is known of every effect on some pieces.
 
     Parameters
     ----------
     predictor : Predictor
-        The rules, or what a log trained; where it answers with the rules, these.
     stacks : sequence of Stacks
 
     Returns
     -------
     Belief
     """
-    studio = predictor.studio if predictor.share > 0 else None
-    taught = {} if studio is None else studio.known
-    found = [effect for effect in effects.effects_in(stacks) if effect[0] != "firing"]
-    names = [effect for effect in found if effect not in taught]
-    by_glaze = {name: prior for part in stacks for name, prior in prior_by_glaze(part).items()}
-    _, sd = effects.prior_of(names, by_glaze)
-    firing_sd = rules.FIRING_SD if studio is None else studio.spread("firing", rules.FIRING_SD)
-    learned = np.zeros((0, 0)) if studio is None else studio.covariance
-    known = {effect: i for i, effect in enumerate([*taught, *names, TEST_FIRING])}
+    studio = predictor.studio
+    terms = studio.terms(stacks)
+    count = len(terms.mean)
+    covariance = np.zeros((count + 1, count + 1))
+    covariance[:count, :count] = terms.covariance_of(np.arange(count), {})
+    covariance[count, count] = studio.family_sd["firing"] ** 2
     return Belief(
-        known=known,
-        covariance=linalg.block_diag(learned, np.diag(np.append(sd, firing_sd) ** 2)),
-        firing_sd=firing_sd,
-        coat_sd=rules.COAT_SD if studio is None else studio.coat_sd,
-        teller=rules.RulesPredictor() if studio is None else studio,
+        known={**terms.known, TEST_FIRING: count},
+        mean=np.append(terms.mean, 0.0),
+        covariance=covariance,
+        studio=studio,
     )
 
 

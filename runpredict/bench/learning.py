@@ -28,7 +28,7 @@ from runpredict.model.rules import RulesPredictor
 from runpredict.tables.plan import PlanTables
 
 if TYPE_CHECKING:
-    from runpredict.model.learned import Trial
+    from runpredict.model.trained import Trial
 
 QUIET_S = 5.0
 """A kiln is written down pot by pot: learning waits until nothing came for so long."""

@@ -1,61 +1,197 @@
 """Chances of passing the foot, and how far layers run, from what is known of melts and edges.
 
 The margin of an edge is the natural log of the mobility of what moves it over what it takes to
-pass. Its mean follows the film; its spread belongs to the glazes and their pairs, the kiln and the
-hand, and never to a thickness, an edge, a wall or the heat. So whatever lengthens the run of the
-film raises every chance.
+pass. It follows the film; what is not known of it belongs to the glazes and their pairs, the kiln
+and the hand, and never to a thickness, an edge, a wall or the heat. So whatever lengthens the run
+of the film raises every chance, and every figure told, of one layer or of a whole piece, of
+passing or of the run, is of one and the same distribution.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Protocol
+from typing import TYPE_CHECKING, Any, Protocol
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from runpredict.arrays import AnyArray, Bools, Floats
-from runpredict.model.noise import chance_above, quantile
+from runpredict.arrays import AnyArray, Bools, Floats, Indices
+from runpredict.model.noise import chance_above
 from runpredict.model.stacks import Stacks
 from runpredict.physics import film
 
 if TYPE_CHECKING:
-    from runpredict.model.learned import Studio
+    from runpredict.model.studio import Studio
 
 RUN_LEVELS = (0.05, 0.50, 0.95)  # quantiles of the run that are told
 # A film that would creep less than this stays where it is, held by its own contact line.
 HELD_BACK_M = 1.0e-3
-# How far the edges of one piece go together: the part of the largest chance in that of any, the
-# rest as if each went for itself. Our choice, checked against simulated studios.
-TOGETHER = 0.7
-USUAL_THICKNESS_M = 0.25e-3  # fired, about which a log's power of thickness turns. Our choice.
+LEAST_READ_M = 0.5e-3  # the least run told, where any is: nobody reads less off a pot
+RUN_STEPS = 8  # runs at which the chance is worked out, before one more near each that is told
+HALVINGS, WIDEST = 40, 200.0
+STEP_LOG = 0.05  # a step of a melt by which its part in a margin is read
 
 
 @dataclass(frozen=True)
-class Shape:
-    """How the film's answer is bent by what is seen; 0 everywhere is the film itself.
+class Alike:
+    """What is known of n pieces with k layers each besides where their glaze lies.
 
     Attributes
     ----------
-    caution : float, 0 to below 1
-        See `film.log_factor_to_reach`.
-    wall : float, above -1
+    melt_log : ndarray, shape (n, k)
+        Added to the natural log of the mobility of each melt.
+    choice_log : ndarray, shape (n, q, c)
+        Added to the log speed of each choice of layers (`film.choices`), in each of q ways what is
+        not known of them may turn out.
+    weight : ndarray, shape (n, q)
+        Chance of each way; they sum to 1.
+    variance, noise : ndarray, shape (n,)
+        Of all margins of a piece: of what lasts and is not known, and of what never is the same
+        again, see `noise.chance_above`.
+    mix : ndarray, shape (3,)
+    bends : film.Bends
+    wall : float
         Power of the slope besides the film's own.
-    thickness : float, above -1
-        Power of the thickness besides the film's own.
+    calibration : (float, float)
+        Shift of every margin, and factor on its spread, by which held-back firings were told best.
     """
 
-    caution: float = 0.0
-    wall: float = 0.0
-    thickness: float = 0.0
+    melt_log: Floats
+    choice_log: Floats
+    weight: Floats
+    variance: Floats
+    noise: Floats
+    mix: Floats
+    bends: film.Bends
+    wall: float
+    calibration: tuple[float, float] = (0.0, 1.0)
 
-    def films(self, stacks: Stacks, melt_log: Floats) -> list[film.Film]:
-        """All that may move on each piece, with a step in the log mobility of each melt."""
-        thick = stacks.joined_thickness_m
-        bent = USUAL_THICKNESS_M * (thick / USUAL_THICKNESS_M) ** (1.0 + self.thickness)
-        melt = stacks.mobility_log + melt_log + self.wall * np.log(stacks.slope)
-        return film.films(stacks.lower_m, stacks.upper_m, bent, melt)
+    def take(self, pieces: AnyArray) -> Alike:
+        """Those of some of the pieces."""
+        arrays = ("melt_log", "choice_log", "weight", "variance", "noise")
+        return replace(self, **{name: getattr(self, name)[pieces] for name in arrays})
+
+    def film_of(self, stacks: Stacks) -> tuple[film.Wall, film.Speeds]:
+        """The glaze where it lies on each piece, and how fast every choice of it goes."""
+        wall = film.Wall(stacks.lower_m, stacks.upper_m, stacks.thickness_m, stacks.glaze)
+        melt = stacks.mobility_log + self.melt_log + self.wall * np.log(stacks.slope)
+        return wall, film.speeds_log(wall, melt, self.bends)
+
+    def margins(
+        self, drawn: tuple[film.Wall, film.Speeds], reach_m: Floats
+    ) -> Iterator[tuple[Floats, Floats]]:
+        """Weight (n,) and margin of every edge (n, k) over running a way, one way after another."""
+        wall, speeds = drawn
+        shift = self.calibration[0]
+        for q in range(self.weight.shape[1]):
+            fastest = speeds.fastest(self.choice_log[:, q])
+            need = film.log_factor_to_reach(wall, fastest, reach_m, self.bends.height)
+            yield self.weight[:, q], np.clip(shift - need, -1e6, 1e6)
+
+    def _above(self, margin: Floats) -> Floats:
+        """Chance that a margin of each piece, (n, ...), is above 0 after all."""
+        square = self.calibration[1] ** 2
+        more = (slice(None),) + (None,) * (margin.ndim - 1)
+        return chance_above(margin, square * self.variance[more], square * self.noise[more],
+                            self.mix)  # fmt: skip
+
+    def ways(self, stacks: Stacks) -> tuple[Floats, Floats]:
+        """Chance of each way that things may be, and the highest margin over the foot, (n, q)."""
+        drawn = self.film_of(stacks)
+        ways = list(self.margins(drawn, stacks.lower_m + HELD_BACK_M))
+        highest = [np.where(stacks.glazed, margin, -1e6).max(axis=1) for _, margin in ways]
+        return np.stack([weight for weight, _ in ways], axis=1), np.stack(highest, axis=1)
+
+    def passing(
+        self, stacks: Stacks, drawn: tuple[film.Wall, film.Speeds], reach_m: Floats
+    ) -> tuple[Floats, Floats]:
+        """Chance that each layer (n, k), and that any (n,), runs at least ``reach_m`` (n, k)."""
+        layer, piece = np.zeros(stacks.present.shape), np.zeros(len(stacks.present))
+        for weight, margin in self.margins(drawn, reach_m + HELD_BACK_M):
+            chance = np.where(stacks.glazed, self._above(margin), 0.0)
+            layer += weight[:, None] * chance
+            piece += weight * chance.max(axis=1, initial=0.0)
+        return layer, piece
+
+    def run_quantiles_m(self, stacks: Stacks) -> Floats:
+        """As `Chances.run_quantiles_m`."""
+        drawn = self.film_of(stacks)
+
+        def odds(run: Floats) -> Floats:
+            chance = self.passing(stacks, drawn, run)[0]
+            return np.log(np.maximum(chance, 1e-12)) - np.log(np.maximum(1.0 - chance, 1e-12))
+
+        most = np.maximum(stacks.lower_m, LEAST_READ_M)
+        share = np.linspace(0.0, 1.0, RUN_STEPS)
+        runs = [LEAST_READ_M * (most / LEAST_READ_M) ** part for part in share]
+        told = [odds(run) for run in runs]
+        found = []
+        for level in RUN_LEVELS:
+            goal = np.log(1.0 - level) - np.log(level)
+            low, high = (runs[0], told[0]), (runs[-1], told[-1])
+            for run, at in zip(runs, told, strict=True):
+                low = _where(at >= goal, (run, at), low)
+            for run, at in zip(reversed(runs), reversed(told), strict=True):
+                high = _where(at <= goal, (run, at), high)
+            between = _between(low, high, goal)
+            at = odds(between)
+            low, high = (
+                _where(at >= goal, (between, at), low), _where(at <= goal, (between, at), high)
+            )  # fmt: skip
+            run = np.where(told[-1] >= goal, most, _between(low, high, goal))
+            found.append(np.where(told[0] >= goal, np.minimum(run, stacks.lower_m), 0.0))
+        return np.where(stacks.glazed[..., None], np.stack(found, axis=2), 0.0)
+
+    def past_foot_m3(self, stacks: Stacks) -> Floats:
+        """As `Chances.past_foot_m3`."""
+        drawn = self.film_of(stacks)
+        wall, speeds = drawn
+        reach = stacks.lower_m + HELD_BACK_M
+        ways = list(self.margins(drawn, reach))
+        weight = np.stack([weight for weight, _ in ways], axis=1)[:, None]
+        margin = np.stack([margin for _, margin in ways], axis=2)
+        low = np.full(stacks.present.shape, -WIDEST)
+        high = -low
+        for _ in range(HALVINGS):
+            middle = 0.5 * (low + high)
+            over = (weight * self._above(margin - middle[..., None])).sum(axis=2)
+            rare = over < 1.0 - RUN_LEVELS[2]
+            low, high = np.where(rare, low, middle), np.where(rare, middle, high)
+        front, step = speeds.fastest(self.choice_log[:, 0])
+        need = film.log_factor_to_reach(wall, (front, step), reach, self.bends.height)
+        factor = np.where(np.isfinite(need), need, 0.0) + high
+        per_rim = film.volume_past_m2(wall, front, factor, reach, self.bends.height)
+        glazed = np.where(stacks.glazed & (high > 0), per_rim, 0.0)
+        return np.asarray(glazed.max(axis=1) * np.pi * stacks.foot_m, dtype=float)
+
+    def driving(self, stacks: Stacks) -> Floats:
+        """As `Chances.driving`."""
+        reach = stacks.lower_m + HELD_BACK_M
+
+        def need(step_log: Floats) -> Floats:
+            stepped = replace(self, melt_log=self.melt_log + step_log)
+            wall, speeds = stepped.film_of(stacks)
+            fastest = speeds.fastest(self.choice_log[:, 0])
+            return film.log_factor_to_reach(wall, fastest, reach, self.bends.height)
+
+        k = stacks.present.shape[1]
+        with np.errstate(invalid="ignore"):
+            parts = [need(-STEP_LOG * np.eye(k)[j]) - need(STEP_LOG * np.eye(k)[j])
+                     for j in range(k)]  # fmt: skip
+        share = np.nan_to_num(np.stack(parts, axis=2) / (2.0 * STEP_LOG))
+        return np.maximum(share, 0.0)
+
+
+def _where(mine: Bools, one: tuple[Floats, Floats], other: tuple[Floats, Floats]) -> Any:
+    return tuple(np.where(mine, a, b) for a, b in zip(one, other, strict=True))
+
+
+def _between(low: tuple[Floats, Floats], high: tuple[Floats, Floats], goal: float) -> Floats:
+    """Run at which log odds, falling from one run to a farther one, come to a goal."""
+    fall = np.maximum(low[1] - high[1], 1e-12)
+    part = np.clip((low[1] - goal) / fall, 0.0, 1.0)
+    return np.asarray(low[0] * (high[0] / low[0]) ** part, dtype=float)
 
 
 @dataclass(frozen=True)
@@ -64,39 +200,45 @@ class Chances:
 
     Attributes
     ----------
-    melt_log : ndarray, shape (n, k)
-        Added to the natural log of the mobility of each melt.
-    edge_log : ndarray, shape (n, k)
-        Added to the margin of each edge.
-    variance, noise : ndarray, shape (n, k)
-        Of the margin: of what lasts and is not known; and the noise, see `noise.chance_above`.
-    mix : ndarray, shape (3,)
-    shape : Shape
-    calibration : (float, float)
-        Shift and slope, above 0, of the log odds of every chance.
+    parts : tuple of (ndarray of int, Alike)
+        Which pieces have each number of layers, and what is known of them.
     """
 
-    melt_log: Floats
-    edge_log: Floats
-    variance: Floats
-    noise: Floats
-    mix: Floats
-    shape: Shape
-    calibration: tuple[float, float] = (0.0, 1.0)
+    parts: tuple[tuple[Indices, Alike], ...]
 
-    def take(self, pieces: AnyArray) -> Chances:
+    def calibrated(self, calibration: tuple[float, float]) -> Chances:
+        """The same, see `Alike.calibration`."""
+        return Chances(
+            tuple((pieces, replace(part, calibration=calibration)) for pieces, part in self.parts)
+        )
+
+    def take(self, pieces: Indices) -> Chances:
         """Those of some of the pieces."""
-        arrays = ("melt_log", "edge_log", "variance", "noise")
-        return replace(self, **{name: getattr(self, name)[pieces] for name in arrays})
+        found = []
+        for mine, part in self.parts:
+            place = np.full(max(mine.max(initial=-1), pieces.max(initial=-1)) + 1, -1)
+            place[mine] = np.arange(len(mine))
+            at = place[pieces]
+            if (at >= 0).any():
+                found.append((np.flatnonzero(at >= 0), part.take(at[at >= 0])))
+        return Chances(tuple(found))
+
+    def parts_of(self, stacks: Stacks) -> Iterator[tuple[Indices, Stacks, Alike]]:
+        """Which pieces have each number of layers, they alone, and what is known of them."""
+        for pieces, part in self.parts:
+            yield pieces, stacks.cut(pieces, part.melt_log.shape[1]), part
 
     def passing(self, stacks: Stacks, reach_m: Floats) -> Floats:
         """Chance of running at least ``reach_m`` (n, k), shape (n, k)."""
-        moving = self.shape.films(stacks, self.melt_log)
-        need = film.log_factor_to_reach(moving, reach_m + HELD_BACK_M, self.shape.caution)
-        margin = np.clip(self.edge_log - need, -1e6, 1e6)
-        chance = chance_above(margin, self.variance, self.noise, self.mix)
-        chance = np.where(stacks.glazed & np.isfinite(need), chance, 0.0)
-        return np.take_along_axis(chance, stacks.twin, axis=1)
+        return self._passing(stacks, reach_m)[0]
+
+    def _passing(self, stacks: Stacks, reach_m: Floats) -> tuple[Floats, Floats]:
+        layer, piece = np.zeros(stacks.present.shape), np.zeros(len(stacks.present))
+        for pieces, some, part in self.parts_of(stacks):
+            k = some.present.shape[1]
+            told = part.passing(some, part.film_of(some), reach_m[pieces, :k])
+            layer[pieces, :k], piece[pieces] = told
+        return layer, piece
 
     def risk(self, stacks: Stacks) -> tuple[Floats, Floats]:
         """Chance of passing the foot.
@@ -112,79 +254,34 @@ class Chances:
         piece : ndarray, shape (n,)
             Chance that any of them does.
         """
-        past = calibrated(self.passing(stacks, stacks.lower_m), self.calibration)
-        own = stacks.twin == np.arange(past.shape[1])
-        alone = 1.0 - np.where(own, 1.0 - past, 1.0).prod(axis=1)
-        return past, TOGETHER * past.max(axis=1, initial=0.0) + (1.0 - TOGETHER) * alone
+        return self._passing(stacks, stacks.lower_m)
 
     def run_quantiles_m(self, stacks: Stacks) -> Floats:
-        """Quantiles `RUN_LEVELS` of the run of each lower edge, to the foot at most, (n, k, 3)."""
-        moving = self.shape.films(stacks, self.melt_log)
-        factor = np.stack([self._factor_log(level) for level in RUN_LEVELS], axis=2)
-        most = stacks.lower_m + HELD_BACK_M
-        runs = film.run_m(moving, factor, most, self.shape.caution)
-        runs = np.clip(runs - HELD_BACK_M, 0.0, stacks.lower_m[..., None])
-        runs = np.take_along_axis(runs, stacks.twin[..., None], axis=1)
-        return np.where(stacks.glazed[..., None], runs, 0.0)
+        """Quantiles `RUN_LEVELS` of the run of each lower edge, to the foot at most, (n, k, 3).
+
+        Each is the run that is passed with the chance its level leaves, read between
+        `RUN_STEPS` runs.
+        """
+        runs = np.zeros((*stacks.present.shape, len(RUN_LEVELS)))
+        for pieces, some, part in self.parts_of(stacks):
+            runs[pieces, : some.present.shape[1]] = part.run_quantiles_m(some)
+        return runs
 
     def past_foot_m3(self, stacks: Stacks) -> Floats:
         """Glaze past the foot of each piece, not exceeded 19 times in 20, shape (n,). [m³]"""
-        moving = self.shape.films(stacks, self.melt_log)
-        most = self._factor_log(RUN_LEVELS[2])
-        per_rim = film.volume_past_m2(moving[0], most, stacks.lower_m + HELD_BACK_M)
-        glazed = np.where(stacks.glazed, per_rim, 0.0)
-        return np.asarray(glazed.max(axis=1) * np.pi * stacks.foot_m, dtype=float)
+        past = np.zeros(len(stacks.present))
+        for pieces, some, part in self.parts_of(stacks):
+            past[pieces] = part.past_foot_m3(some)
+        return past
 
     def driving(self, stacks: Stacks) -> Floats:
         """Part of each melt in what drives each edge past the foot: edge, layer; (n, k, k)."""
-        moving = self.shape.films(stacks, self.melt_log)
-        return film.driving(moving, stacks.lower_m + HELD_BACK_M, self.shape.caution)[0]
-
-    def _factor_log(self, level: float) -> Floats:
-        return self.edge_log + quantile(level, self.variance, self.noise, self.mix)
-
-
-@dataclass(frozen=True)
-class Blend:
-    """Chances from several who are each right with some weight; asked as `Chances`.
-
-    Attributes
-    ----------
-    parts : sequence of (weight, Chances)
-        Weights sum to 1. The runs told are the mean of theirs, quantile by quantile.
-    """
-
-    parts: Sequence[tuple[float, Chances]]
-
-    def take(self, pieces: AnyArray) -> Blend:
-        """Those of some of the pieces."""
-        return Blend([(weight, part.take(pieces)) for weight, part in self.parts])
-
-    def passing(self, stacks: Stacks, reach_m: Floats) -> Floats:
-        """As `Chances.passing`."""
-        return self._mean([(w, part.passing(stacks, reach_m)) for w, part in self.parts])
-
-    def risk(self, stacks: Stacks) -> tuple[Floats, Floats]:
-        """As `Chances.risk`."""
-        told = [(weight, part.risk(stacks)) for weight, part in self.parts]
-        layer, piece = ([(w, risk[i]) for w, risk in told] for i in range(2))
-        return self._mean(layer), self._mean(piece)
-
-    def run_quantiles_m(self, stacks: Stacks) -> Floats:
-        """As `Chances.run_quantiles_m`."""
-        return self._mean([(w, part.run_quantiles_m(stacks)) for w, part in self.parts])
-
-    def past_foot_m3(self, stacks: Stacks) -> Floats:
-        """As `Chances.past_foot_m3`."""
-        return self._mean([(w, part.past_foot_m3(stacks)) for w, part in self.parts])
-
-    def driving(self, stacks: Stacks) -> Floats:
-        """As `Chances.driving`."""
-        return self._mean([(w, part.driving(stacks)) for w, part in self.parts])
-
-    @staticmethod
-    def _mean(weighted: Sequence[tuple[float, Floats]]) -> Floats:
-        return np.asarray(sum(weight * values for weight, values in weighted), dtype=float)
+        n, k = stacks.present.shape
+        share = np.zeros((n, k, k))
+        for pieces, some, part in self.parts_of(stacks):
+            count = some.present.shape[1]
+            share[pieces, :count, :count] = part.driving(some)
+        return share
 
 
 class Predictor(Protocol):
@@ -192,31 +289,17 @@ class Predictor(Protocol):
 
     @property
     def basis(self) -> str:
-        """`rules`, `blend` or `learned`."""
+        """`rules` or `learned`."""
 
     @property
-    def share(self) -> float:
-        """Share of a log's model in the answer, 0 to 1."""
+    def studio(self) -> Studio:
+        """What is known of effects: what a log taught, or what is expected without one."""
 
-    @property
-    def studio(self) -> Studio | None:
-        """What a log taught; None without one."""
-
-    def chances(self, stacks: Stacks) -> Chances | Blend:
+    def chances(self, stacks: Stacks) -> Chances:
         """What is known of some pieces."""
 
     def seen(self) -> dict[str, int] | None:
         """How many logged layers there are of each glaze; None without a log."""
-
-
-def calibrated(chance: Floats, calibration: tuple[float, float]) -> Floats:
-    """Chances with their log odds shifted and stretched, as `Chances.calibration` says."""
-    shift, slope = calibration
-    if (shift, slope) == (0.0, 1.0):
-        return chance
-    with np.errstate(divide="ignore"):
-        odds = np.log(chance) - np.log1p(-np.minimum(chance, 1.0 - 1e-15))
-    return np.asarray(1.0 / (1.0 + np.exp(-np.clip(shift + slope * odds, -700, 700))))
 
 
 def within_range(run_mm: ArrayLike, low_mm: ArrayLike, high_mm: ArrayLike) -> Bools:

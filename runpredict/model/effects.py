@@ -1,47 +1,32 @@
-"""The effects a log can teach: their names, and which of them act on which edge.
+"""The effects a log can teach: their names, and which of them act on what.
 
-An effect is a step in the natural log of mobility. Each has a family and a name; a family shares
-one spread, which the log corrects. The powers that bend the film's shape are effects as well.
+An effect is a step in the natural log of mobility of a melt, of a choice of layers that moves, or
+of a whole piece; the bends of the film are effects as well. Each has a family, of `priors.FAMILIES`
+or ``glaze``, and a name.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from scipy import sparse
 
-from runpredict.arrays import AnyArray, Floats, Indices
-from runpredict.model import rules
-from runpredict.model.chances import USUAL_THICKNESS_M
+from runpredict.arrays import AnyArray, Bools, Floats, Indices
+from runpredict.model.priors import FAMILIES
 from runpredict.model.stacks import Stacks
 from runpredict.physics import film
 
 Effect = tuple[str, Any]
 
-# Families, and mean and spread expected of each; those of the rules are in `rules`. Natural log of
-# mobility; our choice, checked against simulated studios of several kinds.
-PAIR_EDGE_SD = 0.6  # one edge of a pair against the other
-ORDER_SD = 0.3  # a glaze under others against the same one over them
-METHOD_SD = 0.12  # natural log of thickness: dip, pour, brush, spray against the hand
-KIND_SD = 0.5  # all edges over glaze; all of glazes alone
-LEVEL_SD = 0.7  # all edges: the kiln, and how far the caution of the rules is out of place here
-RAMP_SD = 0.3  # a heating rate e times as fast
-SHAPE_SD = 0.3  # the powers of `chances.Shape`
 SLOW_RAMP_C_PER_H = 60.0
 RAMP_LOG_MOST = 1.2  # beyond this rates count as this
-OF_GLAZE = ("glaze",)
+BENDS = ("mixing", "height", "over", "wall", "thickness")
+LEAST_POWER, MOST_POWER = -0.8, 2.0  # of slope and thickness, where more is never safer
 # What every log is asked about, whether or not a row bears on it.
-COMMON: tuple[Effect, ...] = (
-    ("hand", ""),
-    ("kiln", ""),
-    ("over", ""),
-    ("alone", ""),
-    ("ramp", ""),
-    ("caution", ""),
-    ("wall", ""),
-    ("thickness", ""),
+COMMON: tuple[Effect, ...] = tuple(
+    (family, "") for family in ("kiln", "alone", "together", "ramp", "hand", *BENDS)
 )
 
 
@@ -49,62 +34,140 @@ def effects_in(parts: Iterable[Stacks]) -> list[Effect]:
     """Every effect that acts on some pieces, each once, in an order of their names."""
     found: set[Effect] = set(COMMON)
     for stacks in parts:
-        found |= {("glaze", name) for name in set(stacks.glaze_name[stacks.present])}
+        for name in set(stacks.glaze_name[stacks.present]):
+            found |= {(family, name) for family in ("glaze", "single", "covers", "covered")}
         found |= {("method", name) for name in set(stacks.method[stacks.present])}
         found |= {("body", name) for name in set(stacks.body)}
-        found |= {("firing", name) for name in set(stacks.firing)}
-        over, under = pairs_of(stacks)
-        codes = {(o, u) for o, u in zip(over.ravel(), under.ravel(), strict=True) if o >= 0}
-        for o, u in codes:
-            pair = (stacks.glazes[o], stacks.glazes[u])
-            found |= {("pair", pair), ("pair edge", pair)}
-            for name in pair:
-                found |= {("order", name), ("order below", name)}
+        found |= {("firing", name) for name in set(stacks.firing) if name is not None}
+        for over, under in _pairs(stacks):
+            code = np.unique(over * len(stacks.glazes) + under)
+            pairs = [_pair(stacks, int(c)) for c in code]
+            found |= {(family, pair) for pair in pairs for family in ("pair", "combination")}
     return sorted(found, key=repr)
 
 
-def pairs_of(stacks: Stacks) -> tuple[Indices, Indices]:
-    """Glaze over and glaze under, by number, of the pair each edge belongs to; -1 for none.
-
-    Returns
-    -------
-    over, under : ndarray of int, shape (n, k)
-    """
-    mine = np.arange(stacks.present.shape[1])[None]
-    partner = stacks.partner
-    other = np.take_along_axis(stacks.glaze, np.maximum(partner, 0), axis=1)
-    on_top = partner < mine
-    over = np.where(partner >= 0, np.where(on_top, stacks.glaze, other), -1)
-    under = np.where(partner >= 0, np.where(on_top, other, stacks.glaze), -1)
-    return over, under
+def _pair(stacks: Stacks, code: int) -> tuple[str, str]:
+    return stacks.glazes[code // len(stacks.glazes)], stacks.glazes[code % len(stacks.glazes)]
 
 
-class Columns:
-    """Columns of a design for some pieces.
+def _pairs(stacks: Stacks) -> Iterable[tuple[Indices, Indices]]:
+    """Glazes over and under each other in any choice, by number."""
+    k = stacks.present.shape[1]
+    steps = range(1, k) if k <= film.ALL_CHOICES else range(1, film.ALL_CHOICES)
+    for step in steps:
+        under, over = stacks.glaze[:, :-step], stacks.glaze[:, step:]
+        both = (under >= 0) & (over >= 0) & (under != over)
+        yield over[both], under[both]
 
-    Parameters
+
+@dataclass(frozen=True)
+class Moving:
+    """The choices of layers that may move on some pieces, see `film.choices`.
+
+    Attributes
     ----------
-    stacks : Stacks of n pieces with up to k layers
-    known : dict
-        Column of each effect.
+    part : ndarray of bool, shape (n, c, k)
+        Layers of each choice.
+    valid : ndarray of bool, shape (n, c)
+        Whether all its layers are on the piece.
     """
 
-    def __init__(self, stacks: Stacks, known: dict[Effect, int]) -> None:
-        self.stacks = stacks
-        self.known = known
-        self.shape = stacks.present.shape
+    part: Bools
+    valid: Bools
+
+    @classmethod
+    def of(cls, stacks: Stacks) -> Moving:
+        """All choices on some pieces."""
+        taken, outward = film.choices(stacks.present.shape[1])
+        part = taken & stacks.present[:, None]
+        whole = (stacks.present[:, None] | ~taken).all(axis=2)
+        return cls(part, np.where(outward, part.any(axis=2), whole))
+
+    def shares(self, melt_log: Floats, mixing: float) -> Floats:
+        """Part of each melt in the log speed of each choice, were all equally thick, (n, c, k).
+
+        For what is not known alone, which must not hang on where or how thick the layers are.
+        """
+        top = np.where(self.part, melt_log[:, None], -np.inf).max(axis=2, keepdims=True)
+        with np.errstate(invalid="ignore", under="ignore"):
+            melt = np.where(self.part, np.exp(melt_log[:, None] - top), 0.0)
+        part = self.part.astype(float)
+        outer = np.cumsum(part[..., ::-1], axis=2)[..., ::-1] - part
+        flux = melt * ((outer + part) ** 3 - outer**3)
+        apart = flux / np.maximum(flux.sum(axis=2, keepdims=True), film.TINY)
+        one = part / np.maximum(part.sum(axis=2, keepdims=True), 1.0)
+        return np.asarray((1.0 - mixing) * apart + mixing * one, dtype=float)
+
+
+@dataclass(frozen=True)
+class Design:
+    """Coefficients of effects, mostly none.
+
+    Attributes
+    ----------
+    rows, columns : ndarray of int
+    values : ndarray
+    shape : (int, int)
+    """
+
+    rows: Indices
+    columns: Indices
+    values: Floats
+    shape: tuple[int, int]
+
+    def times(self, effects: Floats) -> Floats:
+        """Sum of the effects in each row, shape (rows,)."""
+        step = self.values * effects[self.columns]
+        return np.bincount(self.rows, step, self.shape[0]).astype(float)
+
+    def sparse(self) -> Any:
+        """As a sparse array of scipy, which is loaded only where there is a log."""
+        from scipy.sparse import csr_array  # noqa: PLC0415
+
+        return csr_array((self.values, (self.rows, self.columns)), shape=self.shape)
+
+    def dense(self, first: Indices, count: int) -> Floats:
+        """Blocks of rows as they are, shape (blocks, count, columns)."""
+        order = np.argsort(self.rows, kind="stable")
+        start = np.searchsorted(self.rows[order], first)
+        end = np.searchsorted(self.rows[order], first + count)
+        found = np.zeros((len(first), count, self.shape[1]))
+        for block, (low, high) in enumerate(zip(start, end, strict=True)):
+            at = order[low:high]
+            np.add.at(found[block], (self.rows[at] - first[block], self.columns[at]),
+                      self.values[at])  # fmt: skip
+        return found
+
+
+class _Columns:
+    """Coefficients of effects, gathered."""
+
+    def __init__(self, shape: tuple[int, ...], known: dict[Effect, int]) -> None:
+        self.shape, self.known = shape, known
         self.rows: list[AnyArray] = []
         self.columns: list[AnyArray] = []
         self.values: list[AnyArray] = []
 
     def add(self, column: AnyArray | int, amount: Floats | float) -> None:
-        """A coefficient on every edge whose column is not -1."""
+        """A coefficient wherever the column is not -1."""
         column = np.broadcast_to(column, self.shape)
         amount = np.broadcast_to(np.asarray(amount, dtype=float), self.shape)
-        edge = np.flatnonzero((column >= 0) & (amount != 0) & self.stacks.present)
-        self.rows.append(edge)
-        self.columns.append(column.ravel()[edge])
-        self.values.append(amount.ravel()[edge])
+        at = np.flatnonzero((column >= 0) & (amount != 0))
+        self.rows.append(at)
+        self.columns.append(column.ravel()[at])
+        self.values.append(amount.ravel()[at])
+
+    def add_to(self, part: tuple[slice | int, ...], column: AnyArray, amount: Floats) -> None:
+        """The same for a part of the rows."""
+        whole = np.full(self.shape, -1, dtype=np.intp)
+        whole[part] = column
+        amounts = np.zeros(self.shape)
+        amounts[part] = amount
+        self.add(whole, amounts)
+
+    def common(self, family: str) -> int:
+        """Column of what has no name."""
+        return self.known.get((family, ""), -1)
 
     def named(self, family: str, names: AnyArray) -> Indices:
         """Column of an effect of a family for each name, -1 where it is not known."""
@@ -112,139 +175,136 @@ class Columns:
         found = np.array([self.known.get((family, name), -1) for name in unique], dtype=np.intp)
         return found[place.reshape(names.shape)] if len(found) else np.full(names.shape, -1)
 
-    def of_glazes(self, family: str) -> Indices:
+    def of_glazes(self, family: str, glazes: tuple[str, ...]) -> Indices:
         """Column of an effect of a family for each glaze by number, -1 last, for none."""
-        names = [*((family, name) for name in self.stacks.glazes), (family, None)]
+        names = [*((family, name) for name in glazes), (family, None)]
         return np.array([self.known.get(name, -1) for name in names], dtype=np.intp)
 
-    def matrix(self) -> sparse.csr_array:
-        """The coefficients, shape (n k, number known), edge e of piece i in row i k + e."""
-        return sparse.csr_array(
-            (
-                np.concatenate(self.values),
-                (np.concatenate(self.rows), np.concatenate(self.columns)),
-            ),
-            shape=(self.shape[0] * self.shape[1], len(self.known)),
+    def design(self) -> Design:
+        """All of them, a row for each place of the shape."""
+        return Design(
+            rows=np.concatenate(self.rows).astype(np.intp),
+            columns=np.concatenate(self.columns).astype(np.intp),
+            values=np.concatenate(self.values),
+            shape=(int(np.prod(self.shape)), len(self.known)),
         )
 
 
-def pair_columns(columns: Columns, family: str) -> Indices:
-    """Column of the pair of each edge, -1 for none or one that is not known, shape (n, k)."""
-    stacks = columns.stacks
-    over, under = pairs_of(stacks)
-    count = len(stacks.glazes)
-    code = np.where(over >= 0, over * count + under, -1)
-    unique, place = np.unique(code, return_inverse=True)
-    pairs = [(stacks.glazes[c // count], stacks.glazes[c % count]) for c in unique.tolist()]
-    found = np.array([columns.known.get((family, pair), -1) for pair in pairs], dtype=np.intp)
-    found[unique < 0] = -1
-    return found[place.reshape(code.shape)]
-
-
-def design(
-    stacks: Stacks, known: dict[Effect, int], shares: Floats, with_firings: bool = True
-) -> sparse.csr_array:
-    """Coefficients of effects in the margin of every edge.
+def melt_design(stacks: Stacks, known: dict[Effect, int]) -> Design:
+    """Coefficients in the log mobility of each melt, layer j of piece i in row i k + j.
 
     Parameters
     ----------
     stacks : Stacks of n pieces with up to k layers
     known : dict
         Column of each effect; others are left out.
-    shares : ndarray, shape (n, k, k)
-        Of each layer's melt in each edge.
-    with_firings : bool
-        Whether firings act by name.
 
     Returns
     -------
-    sparse array, shape (n k, number known), edge e of piece i in row i k + e
+    Design, shape (n k, number known)
     """
-    columns = Columns(stacks, known)
-    glaze = columns.of_glazes("glaze")[stacks.glaze]
-    method = columns.named("method", stacks.method)
-    hand = known.get(("hand", ""), -1)
-    for j in range(columns.shape[1]):
-        share = shares[:, :, j]
-        coat = 2.0 * share * ~stacks.measured[:, [j]]
-        columns.add(glaze[:, [j]], share)
-        columns.add(hand, coat)
-        columns.add(method[:, [j]], coat)
-    _add_pairs(columns)
-    columns.add(known.get(("kiln", ""), -1), 1.0)
-    columns.add(columns.named("body", stacks.body)[:, None], 1.0)
-    ramp = np.clip(np.log(stacks.ramp_c_per_h / SLOW_RAMP_C_PER_H), -RAMP_LOG_MOST, RAMP_LOG_MOST)
-    columns.add(known.get(("ramp", ""), -1), ramp[:, None])
-    if with_firings:
-        columns.add(columns.named("firing", stacks.firing)[:, None], 1.0)
-    return columns.matrix()
+    columns = _Columns(stacks.present.shape, known)
+    columns.add(columns.of_glazes("glaze", stacks.glazes)[stacks.glaze], 1.0)
+    coat = np.where(stacks.present & ~stacks.measured, 2.0, 0.0)
+    columns.add(columns.common("hand"), coat)
+    columns.add(columns.named("method", stacks.method), coat)
+    return columns.design()
 
 
-def _add_pairs(columns: Columns) -> None:
-    stacks, known = columns.stacks, columns.known
-    mine = np.arange(columns.shape[1])[None]
-    on_top = (stacks.partner >= 0) & (stacks.partner < mine)
-    below = (stacks.partner >= 0) & ~on_top
-    over, under = pairs_of(stacks)
-    columns.add(pair_columns(columns, "pair"), 1.0)
-    columns.add(pair_columns(columns, "pair edge"), np.where(on_top, 0.5, -0.5))
-    for family, where in (("order", on_top | below), ("order below", below)):
-        of_glaze = columns.of_glazes(family)
-        columns.add(of_glaze[under], np.where(where, 0.5, 0.0))
-        columns.add(of_glaze[over], np.where(where, -0.5, 0.0))
-    columns.add(known.get(("over", ""), -1), np.where(stacks.under >= 0, 1.0, 0.0))
-    columns.add(known.get(("alone", ""), -1), 1.0 - rules.paired(stacks))
+def choice_design(stacks: Stacks, known: dict[Effect, int]) -> Design:
+    """Coefficients in the log speed of each choice of layers, as `melt_design`, (n c, known)."""
+    moving = Moving.of(stacks)
+    n, count, _ = moving.part.shape
+    columns = _Columns((n, count), known)
+    pairs = [_choice_pairs(stacks, moving.part[:, c]) for c in range(count)]
+    several = np.stack([sum((both for _, both in pair), np.zeros(n)) for pair in pairs], axis=1)
+    columns.add(columns.common("alone"), np.where(moving.valid & (several == 0), 1.0, 0.0))
+    columns.add(columns.common("together"), np.where(moving.valid & (several > 0), 1.0, 0.0))
+    single = columns.of_glazes("single", stacks.glazes)[stacks.glaze]
+    first = np.take_along_axis(single, moving.part.argmax(axis=2), axis=1)
+    columns.add(np.where(several == 0, first, -1), np.where(moving.valid, 1.0, 0.0))
+    for c in range(count):
+        for code, both in pairs[c]:
+            amount = both * moving.valid[:, c] / np.maximum(several[:, c], 1.0)
+            column = _pair_columns(stacks, known, "pair", code, both)
+            columns.add_to((slice(None), c), column, amount)
+    return columns.design()
 
 
-def shape_design(
-    stacks: Stacks, known: dict[Effect, int], moving: list[film.Film], shares: Floats
-) -> sparse.csr_array:
-    """Coefficients of the powers that bend the film's shape, as `design`."""
-    columns = Columns(stacks, known)
-    _, thick = film.driving(moving, stacks.lower_m + 1e-3)
-    high = np.log((stacks.lower_m + film.CAUTION_NEAR_M) / film.CAUTION_AT_M)
-    slope = (shares * np.log(stacks.slope)[:, None]).sum(axis=2)
-    columns.add(known.get(("caution", ""), -1), high)
-    columns.add(known.get(("wall", ""), -1), slope)
-    columns.add(
-        known.get(("thickness", ""), -1),
-        2.0 * np.log(np.maximum(thick, 1e-6) / USUAL_THICKNESS_M),
+def _choice_pairs(stacks: Stacks, part: Bools) -> list[tuple[Indices, Floats]]:
+    """Layers of a choice that lie next to each other: their glazes as a code, and if two."""
+    below = np.full(len(part), -1, dtype=np.intp)
+    found = []
+    for j in range(part.shape[1]):
+        over = stacks.glaze[:, j]
+        both = part[:, j] & (below >= 0) & (below != over)
+        if both.any():
+            found.append((over * len(stacks.glazes) + below, both.astype(float)))
+        below = np.where(part[:, j], over, below)
+    return found
+
+
+def _pair_columns(
+    stacks: Stacks, known: dict[Effect, int], family: str, code: Indices, both: Floats
+) -> Indices:
+    unique, place = np.unique(np.where(both > 0, code, -1), return_inverse=True)
+    found = np.array(
+        [known.get((family, _pair(stacks, int(c))), -1) if c >= 0 else -1 for c in unique],
+        dtype=np.intp,
     )
-    return columns.matrix()
+    return found[place]
+
+
+def piece_design(stacks: Stacks, known: dict[Effect, int]) -> Design:
+    """Coefficients in every margin of each piece, as `melt_design`, (n, known)."""
+    columns = _Columns((len(stacks.body),), known)
+    columns.add(columns.common("kiln"), 1.0)
+    columns.add(columns.named("body", stacks.body), 1.0)
+    ramp = np.clip(np.log(stacks.ramp_c_per_h / SLOW_RAMP_C_PER_H), -RAMP_LOG_MOST, RAMP_LOG_MOST)
+    columns.add(columns.common("ramp"), ramp)
+    columns.add(columns.named("firing", stacks.firing), 1.0)
+    pairs = _choice_pairs(stacks, stacks.solid)
+    several = np.maximum(sum((both for _, both in pairs), np.zeros(len(stacks.body))), 1.0)
+    count = len(stacks.glazes)
+    for code, both in pairs:
+        columns.add(_pair_columns(stacks, known, "combination", code, both), both / several)
+        for family, glaze in (("covers", code // count), ("covered", code % count)):
+            column = columns.of_glazes(family, stacks.glazes)[glaze]
+            columns.add(np.where(both > 0, column, -1), both / several)
+    return columns.design()
+
+
+def bends_of(known: dict[Effect, int], mean: Floats) -> tuple[film.Bends, float]:
+    """The film's bends, and the power of the slope, as the effects say."""
+    mixing, height, over, wall, thickness = (float(mean[known[(name, "")]]) for name in BENDS)
+    return (
+        film.Bends(
+            mixing=_share(mixing),
+            height=_share(height),
+            over=_share(over),
+            thickness=float(np.clip(thickness, LEAST_POWER, MOST_POWER)),
+        ),
+        float(np.clip(wall, LEAST_POWER, MOST_POWER)),
+    )
+
+
+def _share(odds_log: float) -> float:
+    return float(1.0 / (1.0 + np.exp(-odds_log)))
 
 
 def prior_of(
-    effects: list[Effect], glaze_prior: dict[str, tuple[float, float]]
+    effects: Iterable[Effect], by_glaze: dict[str, tuple[float, float]]
 ) -> tuple[Floats, Floats]:
-    """Mean and spread expected of each effect.
+    """Mean and spread expected of each effect, shape (p,) both.
 
     Parameters
     ----------
-    effects : list of Effect, length p
-    glaze_prior : dict
+    effects : iterable of Effect
+    by_glaze : dict
         Mean and spread of each glaze.
-
-    Returns
-    -------
-    mean, sd : ndarray, shape (p,)
     """
-    common = {
-        "pair": (0.0, rules.PAIR_SD),
-        "pair edge": (0.0, PAIR_EDGE_SD),
-        "order": (0.0, ORDER_SD),
-        "order below": (0.0, ORDER_SD),
-        "body": (0.0, rules.BODY_SD),
-        "kiln": (0.0, LEVEL_SD),
-        "over": (0.0, KIND_SD),
-        "alone": (0.0, KIND_SD),
-        "ramp": (0.0, RAMP_SD),
-        "hand": (0.0, rules.HAND_SD),
-        "method": (0.0, METHOD_SD),
-        "firing": (0.0, rules.FIRING_SD),
-        "caution": (rules.CAUTION, SHAPE_SD),
-        "wall": (0.0, SHAPE_SD),
-        "thickness": (0.0, SHAPE_SD),
-    }
-    both = [glaze_prior[name] if family == "glaze" else common[family] for family, name in effects]
+    both = [
+        by_glaze[name] if family == "glaze" else FAMILIES[family][:2] for family, name in effects
+    ]
     table = np.array(both, dtype=float).reshape(-1, 2)
     return table[:, 0], table[:, 1]

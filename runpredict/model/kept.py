@@ -8,7 +8,8 @@ import numpy as np
 import pandas as pd
 
 from runpredict.arrays import AnyArray
-from runpredict.model.learned import HeldBack, Studio, Trained, Trial
+from runpredict.model.studio import Studio
+from runpredict.model.trained import HeldOut, Trained, Trial
 
 STUDIO_ARRAYS = ("mean", "covariance", "sd", "mix")
 STUDIO_NUMBERS = ("noise_sd", "pair_variance", "coat_sd")
@@ -23,7 +24,7 @@ def numbers_of(trained: Trained, trial: Trial | None) -> tuple[dict[str, AnyArra
     names: dict[str, Any] = {
         "effects": [[family, name] for family, name in studio.known],
         "seen": studio.seen,
-        "share": trained.share,
+        "sound": trained.sound,
         "calibration": list(trained.calibration),
         **{name: getattr(studio, name) for name in STUDIO_NUMBERS},
     }
@@ -63,8 +64,8 @@ def model_from(arrays: dict[str, AnyArray], names: dict[str, Any]) -> tuple[Trai
         seen={str(name): int(number) for name, number in names["seen"].items()},
         **parts,
     )
-    shift, slope = names["calibration"]
-    trained = Trained(studio, float(names["share"]), (float(shift), float(slope)))
+    shift, factor = names["calibration"]
+    trained = Trained(studio, (float(shift), float(factor)), bool(names["sound"]))
     if "trial" not in names:
         return trained, None
     tables: dict[str, Any] = {
@@ -75,7 +76,7 @@ def model_from(arrays: dict[str, AnyArray], names: dict[str, Any]) -> tuple[Trai
     return trained, Trial(
         **tables,
         **names["trial"],
-        held=HeldBack(*(arrays[f"held_{name}"] for name in HELD_ARRAYS)),
+        held=HeldOut(*(arrays[f"held_{name}"] for name in HELD_ARRAYS)),
         doubted=arrays["doubted"],
     )
 

@@ -15,7 +15,6 @@ West (1984), J. R. Stat. Soc. B 46:431-439 (scale mixtures against outliers).
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from typing import Any
 
@@ -188,6 +187,27 @@ def _climb(
     return mean, linalg.cho_solve(factor, np.eye(len(mean)))
 
 
+def peak_height(
+    mean: Floats, lower: Floats, upper: Floats, parts: Floats, prior: Prior, fitted: Fitted
+) -> float:
+    """Log of prior and likelihood of coefficients, the spreads as fitted.
+
+    Parameters
+    ----------
+    mean : ndarray, shape (p,)
+    lower, upper : ndarray, shape (rows,)
+        Interval in which what is left of each margin lies, with these coefficients.
+    parts : ndarray, shape (rows, q)
+        As in `Evidence`.
+    prior : Prior
+    fitted : Fitted
+    """
+    sd = np.sqrt(fitted.noise_sd**2 + parts @ fitted.part_scale)
+    rows = Evidence(None, lower, upper, parts)
+    log = _seen(np.zeros(len(lower)), rows, sd, fitted.mix).log
+    return float(log.sum() - 0.5 * (((mean - prior.mean) / fitted.sd) ** 2).sum())
+
+
 def _precision(rows: Evidence, seen: _Seen, precision: Floats) -> Floats:
     weighted = rows.design.multiply(seen.curvature[:, None]).tocsr()
     total = np.asarray((rows.design.T @ weighted).toarray(), dtype=float)
@@ -249,33 +269,31 @@ def start_of(rows: Evidence, prior: Prior) -> Fitted:
     )
 
 
-def fit(rows: Evidence, prior: Prior, progress: Callable[[float], None] | None = None) -> Fitted:
+def fit(
+    rows: Evidence,
+    prior: Prior,
+    start: Fitted | None = None,
+    rounds: int = ROUNDS,
+) -> Fitted:
     """Coefficients and spreads from what was seen.
 
     Parameters
     ----------
     rows : Evidence
     prior : Prior
-    progress : callable (share done), optional
+    start : Fitted, optional
+        From where to begin: what the same rows said about another line.
+    rounds : int
+        Times that the spreads are set anew.
 
     Returns
     -------
     Fitted
     """
-    fitted = start_of(rows, prior)
-    for i in range(ROUNDS):
+    fitted = start_of(rows, prior) if start is None else start
+    for i in range(rounds):
         steps = LATER_STEPS if i else FIRST_STEPS
         mean, covariance = _climb(fitted.mean, rows, prior, fitted, steps)
-        fitted = replace(fitted, mean=mean, covariance=covariance)
-        if i < ROUNDS - 1:
-            fitted = _spreads(rows, prior, fitted)
-        if progress is not None:
-            progress((i + 1) / ROUNDS)
+        fitted = _spreads(rows, prior, replace(fitted, mean=mean, covariance=covariance))
     mean, covariance = _climb(fitted.mean, rows, prior, fitted, FIRST_STEPS)
     return replace(fitted, mean=mean, covariance=covariance)
-
-
-def refit(rows: Evidence, prior: Prior, spreads: Fitted) -> Fitted:
-    """Coefficients from some of the rows, the spreads as learned from all."""
-    mean, covariance = _climb(spreads.mean, rows, prior, spreads, FIRST_STEPS)
-    return replace(spreads, mean=mean, covariance=covariance, weight=np.ones(len(rows.lower)))

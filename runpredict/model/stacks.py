@@ -20,7 +20,6 @@ from runpredict.physics import sheets
 
 # A smear thinner or lower than this is no layer to learn from, though it runs like one. Our choice.
 SMEAR_M, SMEAR_HEIGHT_M = 0.01e-3, 1e-3
-OWN_SHARE = 0.6  # of a layer's own glaze in its edge, where another meets it. Our choice.
 
 
 @dataclass(frozen=True)
@@ -93,51 +92,27 @@ class Stacks:
         return np.log(np.maximum(self.mobility_per_m, LEAST_MOBILITY_PER_M))
 
     @property
-    def first_of_glaze(self) -> Indices:
-        """The first layer of the piece with the same glaze as each layer, shape (n, k)."""
-        return (self.glaze[:, :, None] == self.glaze[:, None, :]).argmax(axis=2)
-
-    @property
     def glaze_name(self) -> Objects:
         """Name of the glaze of each layer, "" where there is none, shape (n, k)."""
         return np.array([*self.glazes, ""], dtype=object)[self.glaze]
 
-    @cached_property
-    def twin(self) -> Indices:
-        """The first layer of the piece that is one with each, shape (n, k); itself for most.
-
-        The same glaze from edge to edge in two rows is one thick layer told in two ways.
-        """
-        n, k = self.present.shape
-        twin = np.tile(np.arange(k), (n, 1))
-        for j in range(1, k):
-            same = (
-                self.present[:, j]
-                & (self.glaze[:, j] == self.glaze[:, j - 1])
-                & (self.lower_m[:, j] == self.lower_m[:, j - 1])
-                & (self.upper_m[:, j] == self.upper_m[:, j - 1])
-            )
-            twin[:, j] = np.where(same, twin[:, j - 1], j)
-        return twin
+    @property
+    def solid(self) -> Bools:
+        """The layer is more than a smear, shape (n, k)."""
+        high = self.upper_m - self.lower_m >= SMEAR_HEIGHT_M
+        return self.present & high & (self.thickness_m >= SMEAR_M)
 
     @property
-    def joined_thickness_m(self) -> Floats:
-        """Thickness of each layer with its twins, 0 for all but the first of them, (n, k). [m]"""
-        joined = np.zeros_like(self.thickness_m)
-        for j in range(joined.shape[1]):
-            first = np.where(self.twin == j, self.thickness_m, 0.0)
-            joined[:, j] = first.sum(axis=1)
-        return joined
+    def several_glazes(self) -> Bools:
+        """Whether a piece has more than one glaze, shape (n,)."""
+        one = np.where(self.solid, self.glaze, -1).max(axis=1, keepdims=True)
+        return np.asarray((self.solid & (self.glaze != one)).any(axis=1))
 
     @cached_property
     def under(self) -> Indices:
         """The layer beneath each that it meets, of another glaze, shape (n, k); -1 for none."""
         n, k = self.present.shape
-        solid = (
-            self.glazed
-            & (self.thickness_m >= SMEAR_M)
-            & (self.upper_m - self.lower_m >= SMEAR_HEIGHT_M)
-        )
+        solid = self.solid
         under = np.full((n, k), -1, dtype=np.intp)
         for j in range(k):
             for i in range(j):
@@ -148,34 +123,32 @@ class Stacks:
                 under[:, j] = np.where(solid[:, i] & solid[:, j] & meets & other, i, under[:, j])
         return under
 
-    @cached_property
-    def partner(self) -> Indices:
-        """The layer each forms a pair with: beneath it, else the first over it; -1 for none."""
-        partner = self.under.copy()
-        for j in reversed(range(partner.shape[1])):
-            over = self.under[:, j]
-            piece = np.flatnonzero(over >= 0)
-            free = self.under[piece, over[piece]] < 0
-            partner[piece[free], over[piece[free]]] = j
-        return partner
-
-    @property
-    def shares(self) -> Floats:
-        """Part of each melt in each edge, whatever the thicknesses, shape (n, k, k).
-
-        For spreads alone, which must not hang on how thick or how low a layer is: an edge of a
-        pair goes by both its glazes, the layer's own the more. Our choice.
-        """
-        k = self.present.shape[1]
-        own = np.eye(k)[None] * self.present[:, :, None]
-        other = (np.arange(k) == self.partner[..., None]) & (self.partner >= 0)[..., None]
-        shares = np.where(other.any(axis=2)[..., None], OWN_SHARE * own, own)
-        return np.asarray(shares + (1.0 - OWN_SHARE) * other, dtype=float)
-
     @property
     def glazed(self) -> Bools:
         """The layer is there and covers some of the wall, shape (n, k)."""
         return self.present & (self.upper_m > self.lower_m)
+
+    def cut(self, pieces: Indices, layers: int) -> Stacks:
+        """Some of the pieces, with arrays for so many layers and no more."""
+        part = self.take(pieces)
+        if layers == part.present.shape[1]:
+            return part
+        arrays = {field.name: getattr(part, field.name) for field in fields(self)}
+        narrow: dict[str, Any] = {
+            name: array[:, :layers]
+            for name, array in arrays.items()
+            if isinstance(array, np.ndarray) and array.ndim > 1
+        }
+        return replace(part, **narrow)
+
+    def by_layers(self) -> list[tuple[Indices, Stacks]]:
+        """Pieces of each number of layers, and their arrays no wider than that."""
+        count = np.maximum(self.present.sum(axis=1), 1)
+        found = []
+        for k in np.unique(count):
+            pieces = np.flatnonzero(count == k)
+            found.append((pieces, self.cut(pieces, int(k))))
+        return found
 
     def take(self, pieces: Indices | slice) -> Stacks:
         """The same arrays for some of the pieces; rows stay as they are."""

@@ -1,8 +1,8 @@
-"""How well a log's model does on firings it has not seen, and how far to trust it.
+"""How well a log's model does on firings it has not seen, and how its margins are set right.
 
-The model is fitted again without each of a few groups of firings and asked about them. What it
-says there, beside the rules, decides the share each has in the answer, and how the odds are set
-right. Both move smoothly with every result.
+The model is learned again without each of a few groups of firings, from nothing, and asked about
+them. What it says there sets a shift of all margins and a factor on their spread. What is told of
+the log's trust is told of folds that neither the model nor its shift and factor had seen.
 """
 
 from __future__ import annotations
@@ -16,21 +16,23 @@ from scipy.optimize import minimize
 from sklearn.metrics import brier_score_loss, log_loss
 
 from runpredict.arrays import Bools, Floats, Indices
-from runpredict.model import laplace, rules
-from runpredict.model.chances import RUN_LEVELS, Blend, Chances, within_range
-from runpredict.model.learned import HeldBack, Margins, Studio, Trained, Trial, learn, taught
+from runpredict.model.chances import RUN_LEVELS, Chances, within_range
+from runpredict.model.learned import Log, learn
+from runpredict.model.noise import MIX_SCALES, normal_below
 from runpredict.model.outcomes import Outcomes
+from runpredict.model.rules import RulesPredictor
 from runpredict.model.stacks import Stacks
+from runpredict.model.studio import Studio
+from runpredict.model.trained import HeldOut, Trained, Trial
 
 FOLDS = 5
 CLIP = 0.002  # a chance is never scored as surer than this
-# Pieces that the expectation of no shift and no stretch counts for. Our choice.
-SHIFT_TRUST, STRETCH_TRUST = 12.0, 20.0
-# Results that the log's model and the rules are given beforehand: it starts from the same rules.
-LEARNED_TRUST, RULES_TRUST = 6.0, 2.0
+# How far shift, natural log of mobility, and factor, natural log, are expected to be off: by
+# little as a rule, now and then by a lot (a t distribution of so many degrees). Our choice.
+SHIFT_SCALE, FACTOR_SCALE, DEGREES = 0.3, 0.1, 2.0
+WRONG_WORDS = 0.002  # of results: a yes that is a no, or the other way round
 LEAST_FIRINGS = 3
 RELIABILITY_BINS = 10
-MOST_SHARE = 0.999
 
 
 def folds_of(stacks: Stacks, pieces: Bools) -> Indices:
@@ -50,83 +52,64 @@ def folds_of(stacks: Stacks, pieces: Bools) -> Indices:
     return np.where(pieces, fold[firing], -1)
 
 
-def _held_studios(
-    margins: Margins, fitted: laplace.Fitted, stacks: Stacks, fold: Indices
-) -> list[Studio]:
-    """What the log would have taught without each fold."""
-    studios = []
-    for number in range(FOLDS):
-        kept = fold[margins.piece] != number
-        again = laplace.refit(margins.only(kept), margins.prior, fitted)
-        studio = taught(margins, again, stacks)
-        studios.append(studio)
-    return studios
-
-
 @dataclass(frozen=True)
-class _Told:
-    """What one model said of n pieces: of each, of each layer (n, k), and of runs (n, k, 3)."""
+class _Ways:
+    """Margins over the foot of m pieces, of the edge that gets there first.
 
-    piece: Floats
-    layer: Floats
-    runs_mm: Floats
+    Attributes
+    ----------
+    weight, margin : ndarray, shape (m, q)
+        As `Alike.ways`, with weight 0 where a piece has fewer.
+    variance, noise : ndarray, shape (m,)
+    mix : ndarray, shape (m, 3)
+    """
+
+    weight: Floats
+    margin: Floats
+    variance: Floats
+    noise: Floats
+    mix: Floats
+
+    @classmethod
+    def blank(cls, pieces: int, most: int) -> _Ways:
+        """Room for so many pieces and ways."""
+        wide, flat = (pieces, most), (pieces,)
+        return cls(np.zeros(wide), np.zeros(wide), np.ones(flat), np.ones(flat),
+                   np.zeros((pieces, len(MIX_SCALES))))  # fmt: skip
+
+    def set(self, pieces: Indices, chances: Chances, stacks: Stacks) -> None:
+        """What was told of some of the pieces."""
+        for mine, some, part in chances.parts_of(stacks):
+            at = pieces[mine]
+            weight, margin = part.ways(some)
+            self.weight[at, : weight.shape[1]] = weight
+            self.margin[at, : weight.shape[1]] = margin
+            self.variance[at], self.noise[at], self.mix[at] = part.variance, part.noise, part.mix
+
+    def passing(self, pieces: Indices | Bools, calibration: tuple[float, float]) -> Floats:
+        """Chance that each of some pieces passes."""
+        shift, factor = calibration
+        variance, noise = self.variance[pieces], self.noise[pieces]
+        sd = factor * np.sqrt(variance[:, None] + MIX_SCALES**2 * noise[:, None])
+        below = normal_below((self.margin[pieces] + shift)[..., None] / sd[:, None])
+        chance = (below * self.mix[pieces][:, None]).sum(axis=2)
+        return np.asarray((self.weight[pieces] * chance).sum(axis=1), dtype=float)
 
 
-def _told(chances: Chances | Blend, stacks: Stacks) -> _Told:
-    layer, piece = chances.risk(stacks)
-    return _Told(piece, layer, 1e3 * chances.run_quantiles_m(stacks))
-
-
-def _held_back(studios: list[Studio], stacks: Stacks, fold: Indices) -> _Told:
-    shape = stacks.present.shape
-    found = _Told(np.zeros(shape[0]), np.zeros(shape), np.zeros((*shape, len(RUN_LEVELS))))
-    for number, studio in enumerate(studios):
-        mine = np.flatnonzero(fold == number)
-        if not len(mine):
-            continue
-        part = stacks.take(mine)
-        # A firing held back is not known by name.
-        told = _told(_unnamed(studio, part), part)
-        found.piece[mine], found.layer[mine] = told.piece, told.layer
-        found.runs_mm[mine] = told.runs_mm
-    return found
-
-
-def _unnamed(studio: Studio, stacks: Stacks) -> Chances:
-    return studio.chances(replace(stacks, firing=np.full(len(stacks.firing), None, dtype=object)))
-
-
-def _odds(chance: Floats) -> Floats:
-    clipped = np.clip(chance, 1e-4, 1.0 - 1e-4)
-    return np.log(clipped / (1.0 - clipped))
-
-
-def _calibration(past: Floats, chance: Floats) -> tuple[float, float]:
-    """Shift and slope of the log odds, drawn toward none by few pieces."""
-    odds = _odds(chance)
+def _calibration(ways: _Ways, past: Floats, pieces: Bools) -> tuple[float, float]:
+    """Shift and factor by which some pieces were told best, drawn toward none by few."""
+    seen = past[pieces] > 0
 
     def loss(at: Floats) -> float:
-        margin = at[0] + np.exp(at[1]) * odds
-        log = np.logaddexp(0.0, np.where(past > 0, -margin, margin))
-        return float(log.sum() + 0.5 * (SHIFT_TRUST * at[0] ** 2 + STRETCH_TRUST * at[1] ** 2))
+        chance = ways.passing(pieces, (float(at[0]), float(np.exp(at[1]))))
+        chance = WRONG_WORDS + (1.0 - 2.0 * WRONG_WORDS) * chance
+        log = np.log(np.where(seen, chance, 1.0 - chance))
+        off = np.square(at / np.array([SHIFT_SCALE, FACTOR_SCALE]))
+        return float(0.5 * (DEGREES + 1.0) * np.log1p(off / DEGREES).sum() - log.sum())
 
     close = {"xatol": 1e-7, "fatol": 1e-9}
     found = minimize(loss, np.zeros(2), method="Nelder-Mead", options=close)
     return float(found.x[0]), float(np.exp(found.x[1]))
-
-
-def _share(past: Floats, learned: Floats, told: Floats) -> float:
-    """Weight of the log's model that makes the results held back likeliest."""
-    mine = np.clip(np.where(past > 0, learned, 1.0 - learned), CLIP, 1.0)
-    theirs = np.clip(np.where(past > 0, told, 1.0 - told), CLIP, 1.0)
-    share = LEARNED_TRUST / (LEARNED_TRUST + RULES_TRUST)
-    for _ in range(500):
-        belongs = share * mine / (share * mine + (1.0 - share) * theirs)
-        after = (belongs.sum() + LEARNED_TRUST) / (len(past) + LEARNED_TRUST + RULES_TRUST)
-        if abs(after - share) < 1e-9:
-            break
-        share = after
-    return float(min(share, MOST_SHARE))
 
 
 def reliability(past: Floats, chance: Floats) -> pd.DataFrame:
@@ -163,6 +146,11 @@ def _scores(past: Floats, chances: dict[str, Floats]) -> pd.DataFrame:
     )
 
 
+def _unnamed(studio: Studio, stacks: Stacks) -> Chances:
+    """What a model says of firings held out, which it cannot know by name."""
+    return studio.chances(replace(stacks, firing=np.full(len(stacks.firing), None, dtype=object)))
+
+
 def _silent(_: float) -> None:
     """Tell nobody how far training is."""
 
@@ -183,70 +171,77 @@ def train(
     Trained
         The predictor.
     Trial or None
-        None where there are too few firings with a result to hold any back.
+        None where there are too few firings with a result to hold any out.
     """
     said = progress if progress is not None else _silent
-    studio, margins, fitted = learn(stacks, outcomes, lambda done: said(0.8 * done))
+    log = Log.of(stacks, outcomes)
+    learned = learn(stacks, log, progress=lambda done: said(0.2 * done))
     usable = ~np.isnan(outcomes.past)
-    firings = len(set(stacks.firing[usable]))
-    untried = LEARNED_TRUST / (LEARNED_TRUST + RULES_TRUST)
-    if firings < LEAST_FIRINGS:
+    if not learned.sound or len(set(stacks.firing[usable])) < LEAST_FIRINGS:
         said(1.0)
-        return Trained(studio, untried), None
+        return Trained(learned.studio, (0.0, 1.0), learned.sound), None
     fold = folds_of(stacks, usable)
-    learned = _held_back(_held_studios(margins, fitted, stacks, fold), stacks, fold)
-    told = _told(rules.RulesPredictor().chances(stacks), stacks)
-    past = outcomes.past[usable]
-    trained = _trusted(studio, past, learned.piece[usable], told.piece[usable])
-    said(1.0)
-    return trained, _trial(trained, stacks, outcomes, learned, told, (margins, fitted))
+    told: list[tuple[Indices, Stacks, Chances]] = []
+    for number in range(FOLDS):
+        pieces = np.flatnonzero(fold == number)
+        if len(pieces):
+            rest = log.only(fold[log.piece] != number)
+            without = learn(stacks, rest, learned.studio.mean).studio
+            part = stacks.take(pieces)
+            told.append((pieces, part, _unnamed(without, part)))
+        said(0.2 + 0.8 * (number + 1) / FOLDS)
+    doubted = np.full(stacks.present.shape, np.nan)
+    doubted[log.piece, log.edge] = learned.weight
+    return _tried(learned.studio, stacks, outcomes, told, doubted)
 
 
-def _trusted(studio: Studio, past: Floats, learned: Floats, told: Floats) -> Trained:
-    calibration = _calibration(past, learned)
-    trained = Trained(studio, 1.0, calibration)
-    return Trained(studio, _share(past, trained.calibrated(learned), told), calibration)
-
-
-def _trial(
-    trained: Trained,
+def _tried(
+    studio: Studio,
     stacks: Stacks,
     outcomes: Outcomes,
-    learned: _Told,
-    told: _Told,
-    fit: tuple[Margins, laplace.Fitted],
-) -> Trial:
-    share = trained.share
-
-    def blend(mine: Floats, theirs: Floats) -> Floats:
-        return share * trained.calibrated(mine) + (1.0 - share) * theirs
-
-    held = HeldBack(
-        risk=blend(learned.piece, told.piece),
-        layer_risk=blend(learned.layer, told.layer),
-        runs_mm=share * learned.runs_mm + (1.0 - share) * told.runs_mm,
-    )
+    told: list[tuple[Indices, Stacks, Chances]],
+    doubted: Floats,
+) -> tuple[Trained, Trial]:
     usable = ~np.isnan(outcomes.past)
+    most = max(part.weight.shape[1] for *_, chances in told for _, part in chances.parts)
+    ways = _Ways.blank(len(usable), most)
+    for pieces, part, chances in told:
+        ways.set(pieces, chances, part)
+    trained = Trained(studio, _calibration(ways, outcomes.past, usable))
+    shape = stacks.present.shape
+    held = HeldOut(np.zeros(shape[0]), np.zeros(shape), np.zeros((*shape, len(RUN_LEVELS))))
+    for pieces, part, chances in told:
+        others = usable.copy()
+        others[pieces] = False
+        fair = chances.calibrated(_calibration(ways, outcomes.past, others))
+        held.layer_risk[pieces], held.risk[pieces] = fair.risk(part)
+        held.runs_mm[pieces] = 1e3 * fair.run_quantiles_m(part)
     past = outcomes.past[usable]
-    doubted = np.full(stacks.present.shape, np.nan)
-    margins, fitted = fit
-    doubted[margins.piece, margins.edge] = fitted.weight
-    measured = ~np.isnan(outcomes.run_mm)
+    rules = RulesPredictor().chances(stacks).risk(stacks)[1][usable]
+    measured = ~np.isnan(outcomes.run_mm) & usable[:, None]
     inside = within_range(outcomes.run_mm, held.runs_mm[..., 0], held.runs_mm[..., 2])
-    return Trial(
+    scores = {
+        "learned": held.risk[usable],
+        "rules": rules,
+        "base rate": _base_rate(outcomes.past, told)[usable],
+    }
+    trial = Trial(
         pieces=len(past),
         firings=len(set(stacks.firing[usable])),
-        scores=_scores(
-            past,
-            {
-                "learned": trained.calibrated(learned.piece[usable]),
-                "rules": told.piece[usable],
-                "blend": held.risk[usable],
-                "base rate": np.full(len(past), past.mean()),
-            },
-        ),
+        scores=_scores(past, scores),
         reliability=reliability(past, held.risk[usable]),
         interval_coverage=float(inside[measured].mean()) if measured.any() else float("nan"),
         held=held,
         doubted=doubted,
     )
+    return trained, trial
+
+
+def _base_rate(past: Floats, told: list[tuple[Indices, Stacks, Chances]]) -> Floats:
+    """The share that passed of all firings but those of each piece's fold, shape (n,)."""
+    rate = np.zeros(len(past))
+    for pieces, *_ in told:
+        others = ~np.isnan(past)
+        others[pieces] = False
+        rate[pieces] = (past[others].sum() + 0.5) / (others.sum() + 1.0)
+    return rate

@@ -23,7 +23,7 @@ from runpredict.units import (
 )
 
 PAST = "past the foot"
-OVER_A_QUARTER = "over 1/4 of the wall"
+OVER_A_THIRD = "over 1/3 of the wall"
 
 # How a change is called where changes are counted.
 COUNTED = {
@@ -122,7 +122,7 @@ def advice(answer: Answer, units: LengthUnits) -> list[str]:
                 f"{past} may run {PAST}. {wash}"
             )
             if np.isnan(piece.wax_height_mm):
-                said += " A band that is enough would take more than a quarter of the wall."
+                said += " A band that is enough would take more than a third of the wall."
         sentences.append(said)
     return sentences
 
@@ -250,7 +250,7 @@ def _catch_size(piece: Any, units: LengthUnits) -> str:
 
 def wax_words(wax_height_mm: float, units: LengthUnits) -> str:
     """The bare band that is enough alone; NaN where it would take too much of the wall."""
-    return OVER_A_QUARTER if np.isnan(wax_height_mm) else rounded_up(wax_height_mm, units)
+    return OVER_A_THIRD if np.isnan(wax_height_mm) else rounded_up(wax_height_mm, units)
 
 
 def catch_help(tolerance: float) -> str:

@@ -275,11 +275,10 @@ def _calibration(review: Review) -> str:
         return paragraph(f"{NO_TRUST} {not_tried()}")
     scores = review.scores
     off = {name: f"{100 * np.sqrt(value):.0f}" for name, value in scores["brier"].items()}
-    who = {"learned": "the log", "rules": "the rules", "blend": "a blend of log and rules"}
     head = (
-        f"On pieces of firings held back the risks told were off by {off['blend']} points of 100 "
+        f"On pieces of firings held back the risks told were off by {off['learned']} points of 100 "
         f"(root mean square); those of the rules alone by {off['rules']}, and saying the same of "
-        f"every pot by {off['base rate']}. The answer is now made by {who[review.basis]}."
+        f"every pot by {off['base rate']}."
     )
     if not np.isnan(review.interval_coverage):
         head += (

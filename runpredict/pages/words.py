@@ -23,10 +23,12 @@ CAUTION = (
 
 BASIS = {
     "rules": "physics and rules of thumb",
-    "blend": "the log and rules of thumb, blended",
     "learned": "the log of this studio",
     "untried": "physics, rules of thumb and the log of this studio, not yet tried",
 }
+
+# Bands of the risk told, in tenths, in which is said how many pots then passed.
+TRUST_BANDS = ((0, 1, "under 10 %"), (1, 4, "10 to 40 %"), (4, 10, "over 40 %"))
 
 # Words for how a melt stands at the top of its firing, by log10 of viscosity in Pa s;
 # common practice, no source.
@@ -147,17 +149,9 @@ def _who_answered(answer: Answer) -> str:
         return f"These numbers rest on {BASIS['untried']}. {not_tried()}"
     if answer.predictor.basis == "learned":
         return "These numbers rest on the log of this studio, on top of physics."
-    if answer.predictor.basis == "blend":
-        share = percent(answer.predictor.share)
-        return (
-            f"These numbers are a blend, {share} from the log of this studio and the rest from "
-            "physics and rules of thumb: the log alone cannot yet be shown to do better."
-        )
-    logged = (
-        " although there is a log: on firings held back, the log did no better"
-        if (answer.trial is not None)
-        else ", with no log of this studio"
-    )
+    logged = ", with no log of this studio"
+    if len(answer.tables.log):
+        logged = "; nothing could be learned of the log, since its results contradict each other"
     return (
         f"These numbers rest on physics and rules of thumb{logged}. Expect them to be wide; test "
         "tiles narrow them fastest."
@@ -167,9 +161,18 @@ def _who_answered(answer: Answer) -> str:
 def _tried_out(answer: Answer) -> str:
     if answer.trial is None:
         return ""
-    chance = np.exp(-answer.trial.scores["log_loss"])
+    table = answer.trial.reliability
+    told = []
+    for low, high, words in TRUST_BANDS:
+        band = table.loc[(table.index >= low) & (table.index < high)]
+        pieces = int(band["pieces"].sum())
+        if pieces:
+            told.append(f"{words}, {round((band['seen'] * band['pieces']).sum())} of {pieces}")
+    losses = answer.trial.scores["log_loss"]
+    plain = ""
+    if losses["base rate"] <= losses["learned"]:
+        plain = " One guess for all pots would have done as well so far."
     return (
-        f"Asked about {answer.trial.pieces} logged pieces from firings it had not seen, it gave "
-        f"{percent(chance['blend'])} on average to what then happened; the rules alone "
-        f"{percent(chance['rules'])}; one guess for all pots {percent(chance['base rate'])}."
+        f"Asked about {answer.trial.pieces} logged pieces from firings it had not seen: of the "
+        f"pots it told {'; '.join(told)} ran past the foot.{plain}"
     )

@@ -4,394 +4,460 @@ Everything here is SI and pure numpy; heat and chemistry come in as one number a
 the mobility ``ρ g sin(wall) Φ`` [1/m], with Φ the fluidity integral ∫ dt/η over the firing.
 
 The film is thin, viscous and driven by weight: its flux is ``mobility h³ / 3`` per unit Φ
-(Nusselt 1916; Huppert 1982). In the mass coordinate ``m``, counted up from an edge, the height
-of a parcel obeys a Hamilton-Jacobi equation whose Lax-Oleinik solution is closed: an edge sits at
+(Nusselt 1916; Huppert 1982). The height of a parcel obeys a Hamilton-Jacobi equation whose
+Lax-Oleinik solution is closed: an edge sits at
 
-    run = max over heights d above the edge of  (1.5 V(d) sqrt(mobility))^(2/3) - d
+    run = max over heights d above the edge of  (1.5 W(d))^(2/3) - d
 
-with ``V(d)`` the glaze between the edge and d. The maximum holds every stage at once: the front
-of a film still thick (run = mobility h² / 3), the finite volume that thins behind its front
-(Huppert 1982), and a thick overlap that catches up with a thin film below it.
+with ``W(d)`` the integral of ``h sqrt(mobility)`` between the edge and d. The maximum holds every
+stage at once: the front of a film still thick (run = mobility h² / 3), the finite volume that
+thins behind its front (Huppert 1982), and a thick overlap that catches up with a thin film below.
 
-Layers lie as they are: one over the other, each with its own melt and thickness, unmixed (melts
-mix less than a tenth of a millimetre deep in a firing, see `mixing`). A band of the wall
-moves with the flux of its own stack. The edge of a layer over another is a step on a film that
-moves as well, and gathers the glaze it runs over. All speeds rise with the thickness of every
-layer and with the mobility of every melt, so that more of a glaze, a hotter or longer firing, a
-steeper wall or a lower edge of the lowest layer only lengthens the run.
+Where layers lie over each other, ``h² mobility`` is three times the speed of the front of their
+stack. Two are told, and a studio's glazes lie between them: layers that stay as they were put on,
+each with its own melt, and layers whose melts have become one. The edge of a layer over another is
+a step on a film that moves as well; it is never farther down than the front of what it rides on.
+
+More of a glaze can hold back nothing: of all the choices of layers that might move over the rest
+as over a rigid wall, the fastest counts. All of it grows with the thickness of every layer, with
+the mobility of every melt and with every edge that comes lower.
 
 References
 ----------
 Evans, L. C., Partial Differential Equations, ch. 3.3 (Lax-Oleinik formula).
 Huppert, H. E. (1982), Nature 300:427-429.
-Jeffreys, H. (1930), Proc. Camb. Phil. Soc. 26:204-205.
 Nusselt, W. (1916), Z. Ver. dtsch. Ing. 60:541-546.
 Whitham, G. B., Linear and Nonlinear Waves (1974), ch. 2.3 (speed of a shock).
 """
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import combinations
 
 import numpy as np
+from numpy.typing import ArrayLike
 
-from runpredict.arrays import Floats, Indices
+from runpredict.arrays import Bools, Floats, Indices
 
 TINY, TINY_M = 1e-300, 1e-12  # stand for none where a number is divided by or its log is taken
-LEAST_RUN_M = 0.2e-3  # nobody reads less off a pot
-RUN_STEPS = 12  # runs between none and the most, between which a run is read
-# Height above the foot at which caution asks for nothing, and what is added to every height;
-# see `rules.CAUTION`.
-CAUTION_AT_M, CAUTION_NEAR_M = 18e-3, 3e-3
+ALL_CHOICES = 4  # layers of which every choice is looked at; of more, also all from one outward
+# A glaze thinner than this moves less than as one of a pair: the choice that has it fades with it.
+FADES_BELOW_M = 0.05e-3
+USUAL_THICKNESS_M = 0.25e-3  # fired; the thickness about which a power of it turns. Our choice.
+# Height above the foot at which the wall is taken as it is, and what is added to every height.
+PLAIN_AT_M, NEAR_M = 18e-3, 3e-3
+FARTHEST_M, RUN_HALVINGS = 1.0, 40  # no run is longer; times that its interval is halved
+VOLUME_STEPS = 8  # heights in each band at which what has passed a line is worked out
+
+
+@dataclass(frozen=True)
+class Bends:
+    """How a studio's glaze moves where the film leaves it open.
+
+    Attributes
+    ----------
+    mixing : float, 0 to 1
+        Share of melts that became one, against melts that stayed apart, in the log of each speed.
+    height : float, 0 to below 1
+        By what power of its height glaze higher up is readier to run than the film says.
+    over : float, 0 to 1
+        How far a step over glaze goes with what it rides on, against a rigid base; in its log.
+    thickness : float, above -1
+        Power of the thickness of what moves besides the film's own.
+    """
+
+    mixing: float = 0.5
+    height: float = 0.0
+    over: float = 1.0
+    thickness: float = 0.0
+
+
+BETWEEN = Bends()
+
+
+def choices(layers: int) -> tuple[Bools, Bools]:
+    """The choices of layers that may move over the rest.
+
+    Returns
+    -------
+    taken : ndarray of bool, shape (c, layers)
+    outward : ndarray of bool, shape (c,)
+        Whether it is all there is from one layer outward, or just the layers taken.
+    """
+    first = min(layers, ALL_CHOICES)
+    number = np.arange(1, 2**first)
+    taken = np.zeros((len(number), layers), dtype=bool)
+    taken[:, :first] = (number[:, None] >> np.arange(first)) & 1
+    if layers <= ALL_CHOICES:
+        return taken, np.zeros(len(taken), dtype=bool)
+    onward = np.arange(layers) >= np.arange(layers)[:, None]
+    both = np.concatenate([taken, onward])
+    return both, np.arange(len(both)) >= len(taken)
 
 
 class Wall:
-    """Where the glaze stands on each of n pieces, ready for any melts and any way to run.
+    """Where the glaze stands on each of n pieces.
 
     Parameters
     ----------
     lower_m, upper_m, thickness_m : ndarray, shape (n, k)
         Edges of each layer above the foot's edge and its fired thickness, layers in the order
         they were applied; a layer that is not there has lower = upper. [m]
+    glaze : ndarray of int, shape (n, k), optional
+        Which layers are of one glaze; every layer its own without it.
 
     Attributes
     ----------
-    lower_m : ndarray, shape (n, k)
-        As given. [m]
-    start_m, step_m : ndarray, shape (n, k, b)
-        The wall above each edge as b bands that differ in which layers cover them: height of
-        each band's lower end above the edge, and the band's height. [m]
-    thickness_m : ndarray, shape (n, b)
-        Of all layers together in each band. [m]
+    lower_m, glaze : as given
+    height_m : ndarray, shape (n, b + 1)
+        Ends of the bands of the wall, each covered by the same layers all over. [m]
     layer_m : ndarray, shape (n, k, b)
-        Of each layer in each band. [m]
-    volume_m2 : ndarray, shape (n, k, b)
-        Glaze between the edge and the lower end of each band, per metre of rim. [m²]
-    base_m : ndarray, shape (n, k)
-        Of the glaze that goes on below each edge; 0 where the edge lies on clay. [m]
-    glazed_m : ndarray, shape (n,)
-        From the lowest edge of any layer to the top of the glaze. [m]
+        Thickness of each layer in each band. [m]
+    base : ndarray of bool, shape (n, k, k)
+        Edge, then layer: which go on just below the edge.
+    front_m : ndarray, shape (n, k)
+        Lowest glaze that hangs together with each edge. [m]
     """
 
-    def __init__(self, lower_m: Floats, upper_m: Floats, thickness_m: Floats) -> None:
+    def __init__(
+        self,
+        lower_m: Floats,
+        upper_m: Floats,
+        thickness_m: Floats,
+        glaze: Indices | None = None,
+    ) -> None:
         lower, upper = np.asarray(lower_m, dtype=float), np.asarray(upper_m, dtype=float)
+        thick = np.where(upper > lower, np.asarray(thickness_m, dtype=float), 0.0)
         heights = np.sort(np.concatenate([lower, upper], axis=1), axis=1)
         used = np.asarray((np.diff(heights, axis=1) > 0).any(axis=0))
         used[-1] |= not used.any()  # a band at least, even where there is no glaze or no piece
-        heights = heights[:, np.append(True, used)]
-        middle = 0.5 * (heights[:, 1:] + heights[:, :-1])[:, None, :]
+        self.height_m = heights[:, np.append(True, used)]
+        middle = 0.5 * (self.height_m[:, 1:] + self.height_m[:, :-1])[:, None, :]
         covered = (lower[:, :, None] < middle) & (middle < upper[:, :, None])
-        above = np.maximum(heights[:, None, :] - lower[:, :, None], 0.0)
         self.lower_m = lower
-        self.start_m, self.step_m = above[:, :, :-1], np.diff(above, axis=2)
-        self.layer_m = covered * np.asarray(thickness_m, dtype=float)[:, :, None]
-        self.thickness_m = self.layer_m.sum(axis=1)
-        gained = self.step_m * self.thickness_m[:, None]
-        self.volume_m2 = np.cumsum(gained, axis=2) - gained
-        # A band of no height may lie between two that meet at an edge.
-        solid = np.where(np.diff(heights, axis=1) > 0, self.thickness_m, 0.0)
-        meets = (heights[:, None, 1:] == lower[:, :, None]) & (np.diff(heights) > 0)[:, None]
-        self.base_m = np.where(meets, solid[:, None], 0.0).max(axis=2)
-        there = upper > lower
-        lowest = np.where(there, lower, np.inf).min(axis=1, initial=np.inf)
-        self.glazed_m = np.maximum(np.where(there, upper, 0.0).max(axis=1, initial=0.0) - lowest, 0)
+        self.layer_m = covered * thick[:, :, None]
+        self.glaze = np.tile(np.arange(lower.shape[1]), (len(lower), 1)) if glaze is None else glaze
+        solid = (thick > 0)[:, None, :]
+        edge, low, high = lower[:, :, None], lower[:, None, :], upper[:, None, :]
+        self.base = (low < edge) & (edge <= high) & solid
+        front = lower
+        for _ in range(lower.shape[1]):
+            meets = (low < front[:, :, None]) & (front[:, :, None] <= high) & solid
+            front = np.minimum(front, np.where(meets, low, np.inf).min(axis=2, initial=np.inf))
+        self.front_m = front
 
 
 @dataclass(frozen=True)
-class Motion:
-    """How the glaze of each band moves, for some melts.
+class Speeds:
+    """Three times how fast edges go [1/m · m², per unit of the factor], natural log.
 
     Attributes
     ----------
-    mobility_log : ndarray, shape (n, b)
-        Natural log of the mobility [1/m] of a film of one melt that carries as much glaze.
-    share : ndarray, shape (n, k, b)
-        Of each layer in that; sums to 1 over the layers of a band.
-    own_log : ndarray, shape (n, k, b)
-        Natural log of a layer's own mean speed over that of the film's front, at most 0.
-    step_log : ndarray, shape (n, k, b)
-        Natural log of the speed of each edge as a step over its base, over that of the front.
+    front : ndarray, shape (n, c, b)
+        Of the front on clay of each choice of layers in each band; -inf where it is none.
+    step : ndarray, shape (n, k, c, b)
+        Of each edge, as a step over its base where it has one.
     """
 
-    mobility_log: Floats
-    share: Floats
-    own_log: Floats
-    step_log: Floats
+    front: Floats
+    step: Floats
+
+    def fastest(self, choice_log: Floats) -> tuple[Floats, Floats]:
+        """Of all choices, with something added to the log of each (n, c): (n, b), (n, k, b)."""
+        front = (self.front + choice_log[:, :, None]).max(axis=1)
+        return front, (self.step + choice_log[:, None, :, None]).max(axis=2)
 
 
-def motion(wall: Wall, melt_log: Floats) -> Motion:
-    """Speeds of films that lie one over the other, each of its own melt.
+def speeds_log(wall: Wall, melt_log: Floats, bends: Bends) -> Speeds:
+    """Speeds of every choice of layers.
 
     Parameters
     ----------
     wall : Wall of n pieces with k layers
     melt_log : ndarray, shape (n, k)
         Natural log of the mobility of each layer's melt. [1/m]
+    bends : Bends
 
     Returns
     -------
-    Motion
+    Speeds
 
     Notes
     -----
-    As `sheets.two_layer_flux_m2`, for any number of layers: with A the glaze from a layer's inner
-    face out and B that from its outer face out, a layer adds m (A³ - B³) / 3 to the flux. A
-    layer's own mean speed is that of its inner face, plus m (t²/3 + t B/2). The step of a stack
-    of height
-    H - h over a base h that goes on below it moves as [q(H) - q(h)] / (H - h), which is
-    m_base h H + m_top (H - h)² / 3 (Rankine-Hugoniot, e.g. Whitham, ch. 2.3); the layer's own
-    glaze goes no faster than its outer face.
+    Layers apart, as `sheets.two_layer_flux_m2` for any number: with A the glaze from a layer's
+    inner face out and B that from its outer face out, it adds m (A³ - B³) / 3 to the flux q, and
+    the front goes at q(H) / H. A step of height H - h over a base h that goes on below it moves as
+    [q(H) - q(h)] / (H - h) (Rankine-Hugoniot, e.g. Whitham, ch. 2.3), no faster than the surface.
+    Melts that became one have the mean log mobility, by thickness.
     """
-    part = wall.layer_m
-    outer = np.cumsum(part[:, ::-1], axis=1)[:, ::-1] - part
-    top_log = np.where(part > 0, melt_log[:, :, None], -np.inf).max(axis=1)
-    top_log = np.where(np.isfinite(top_log), top_log, 0.0)
-    with np.errstate(under="ignore"):
-        melt = np.where(part > 0, np.exp(melt_log[:, :, None] - top_log[:, None]), 0.0)
-    thick = np.maximum(wall.thickness_m, TINY_M)
-    flux = melt * ((outer + part) ** 3 - outer**3) / thick[:, None] ** 3
-    whole = np.maximum(flux.sum(axis=1), TINY)
-    sheared = melt * part * (0.5 * part + outer)
-    own = np.cumsum(sheared, axis=1) - sheared + melt * part * (part / 3.0 + 0.5 * outer)
-    front = np.maximum(whole * thick**2, TINY)[:, None]
-    surface = 3.0 * np.where(part > 0, np.cumsum(sheared, axis=1), 0.0)
-    return Motion(
-        mobility_log=top_log + np.log(whole),
-        share=flux / whole[:, None],
-        own_log=np.minimum(np.log(np.maximum(3.0 * own / front, TINY)), 0.0),
-        step_log=np.log(np.maximum(np.minimum(_step(wall, melt, thick), surface) / front, TINY)),
-    )
+    n, k, b = wall.layer_m.shape
+    taken, outward = choices(k)
+    front = np.full((n, len(taken), b), -np.inf)
+    step = np.full((n, k, len(taken), b), -np.inf)
+    there = wall.layer_m > 0
+    for c, mine in enumerate(taken):
+        part_m = wall.layer_m * mine[:, None]
+        if outward[c]:
+            valid = (there & mine[:, None]).any(axis=1)
+        else:
+            valid = (there | ~mine[:, None]).all(axis=1)
+        if not valid.any():
+            continue
+        for some_m in _no_thicker(part_m, mine):
+            stack = _Stack(some_m, melt_log, bends.mixing)
+            fades = _fades_log(some_m, wall.glaze)
+            if bends.thickness:
+                fades = fades + 2.0 * bends.thickness * np.log(stack.height_m / USUAL_THICKNESS_M)
+            speed = np.where(valid, stack.front_log() + fades, -np.inf)
+            front[:, c] = np.maximum(front[:, c], speed)
+            for edge in range(k):
+                low = wall.base[:, edge, :, None] & (some_m > 0)
+                if low.any():
+                    above = (~low & (some_m > 0)).any(axis=1)
+                    over = stack.step_log(low, bends.over) + fades
+                    edge_speed = np.where(valid & above, over, -np.inf)
+                else:
+                    edge_speed = speed
+                step[:, edge, c] = np.maximum(step[:, edge, c], edge_speed)
+    return Speeds(front, step)
 
 
-def _step(wall: Wall, melt: Floats, thick: Floats) -> Floats:
-    """Three times the speed of each edge as a step over its base, (n, k, b)."""
-    base = np.minimum(wall.base_m[:, :, None], wall.thickness_m[:, None])
-    step = np.empty_like(base)
-    for edge in range(base.shape[1]):
-        under = np.cumsum(wall.layer_m, axis=1) - wall.layer_m
-        low = np.clip(base[:, edge, None] - under, 0.0, wall.layer_m)
-        over = wall.layer_m - low
-        flux = [_flux(melt, stack) for stack in (low, over)]
-        depth = base[:, edge]
-        rest = np.maximum(thick - depth, TINY_M)
-        step[:, edge] = 3.0 * thick * flux[0] / np.maximum(depth, TINY_M) ** 2 + flux[1] / rest
-    return step
+def _no_thicker(part_m: Floats, mine: Bools) -> Iterator[Floats]:
+    """A choice as it lies, and with some of its layers as thin as may be and still count.
 
-
-def _flux(melt: Floats, stack: Floats) -> Floats:
-    """Three times the flux of a stack of films, (n, b)."""
-    outer = np.cumsum(stack[:, ::-1], axis=1)[:, ::-1] - stack
-    return np.asarray((melt * ((outer + stack) ** 3 - outer**3)).sum(axis=1), dtype=float)
-
-
-@dataclass(frozen=True)
-class Film:
-    """The layers of n pieces from one of them outward, on what lies below as on a rigid wall.
-
-    Attributes
-    ----------
-    first : int
-        The innermost layer that moves.
-    wall : Wall
-    flow : Motion
+    A choice may be quicker than its layers alone, and a stiff layer in it slow it again as it
+    grows; so that more never holds back, what moved with less of it still does.
     """
+    yield part_m
+    layers = np.flatnonzero(mine)
+    most = len(layers) - 1 if len(layers) <= ALL_CHOICES else 1
+    thin_m = np.minimum(part_m, FADES_BELOW_M)
+    for size in range(1, most + 1):
+        for thin in combinations(layers.tolist(), size):
+            thinned = np.isin(np.arange(len(mine)), thin)[:, None]
+            yield np.where(thinned, thin_m, part_m)
 
-    first: int
-    wall: Wall
-    flow: Motion
+
+class _Stack:
+    """Some layers in every band, each of its own melt, or all of one."""
+
+    def __init__(self, part_m: Floats, melt_log: Floats, mixing: float) -> None:
+        self.part_m = part_m
+        self.melt_log = melt_log[:, :, None]
+        top = np.where(part_m > 0, self.melt_log, -np.inf).max(axis=1)
+        self.top_log = np.where(np.isfinite(top), top, 0.0)
+        with np.errstate(under="ignore"):
+            scaled = np.exp(self.melt_log - self.top_log[:, None])
+        self.melt = np.where(part_m > 0, scaled, 0.0)
+        self.mixing = mixing
+        self.height_m = np.maximum(part_m.sum(axis=1), TINY_M)
+
+    def _flux(self, part: Floats) -> Floats:
+        """Three times the flux of films one over the other, (n, b)."""
+        outer = np.cumsum(part[:, ::-1], axis=1)[:, ::-1] - part
+        return np.asarray((self.melt * ((outer + part) ** 3 - outer**3)).sum(axis=1), dtype=float)
+
+    def _between(self, apart: Floats, part: Floats, square: Floats) -> Floats:
+        """Log speed between melts apart and one melt of all of a part, (n, b)."""
+        apart_log = self.top_log + np.log(np.maximum(apart, TINY))
+        if self.mixing == 0.0:
+            return apart_log
+        weight = part / np.maximum(part.sum(axis=1), TINY_M)[:, None]
+        one_log = (weight * self.melt_log).sum(axis=1) + np.log(np.maximum(square, TINY))
+        return np.asarray((1.0 - self.mixing) * apart_log + self.mixing * one_log, dtype=float)
+
+    def front_log(self) -> Floats:
+        """On clay, (n, b)."""
+        return self._between(self._flux(self.part_m) / self.height_m, self.part_m, self.height_m**2)
+
+    def step_log(self, low: Bools, over: float) -> Floats:
+        """Over those of the layers that go on below, (n, b)."""
+        base = np.where(low, self.part_m, 0.0)
+        rest = self.part_m - base
+        height = self.height_m
+        depth, gone = base.sum(axis=1), np.maximum(rest.sum(axis=1), TINY_M)
+        outer = np.cumsum(self.part_m[:, ::-1], axis=1)[:, ::-1] - self.part_m
+        sheared = self.melt * self.part_m * (0.5 * self.part_m + outer)
+        shock = (self._flux(self.part_m) - self._flux(base)) / gone
+        shock = np.minimum(shock, 3.0 * sheared.sum(axis=1))
+        square = np.minimum(height**2 + height * depth + depth**2, 1.5 * height**2)
+        wet = self._between(shock, self.part_m, square)
+        dry = self._between(self._flux(rest) / gone, rest, gone**2)
+        return np.asarray(dry + over * np.maximum(wet - dry, 0.0), dtype=float)
 
 
-def films(lower_m: Floats, upper_m: Floats, thickness_m: Floats, melt_log: Floats) -> list[Film]:
-    """All that may move: the whole stack, and its outer layers alone over a base that stands.
+def _fades_log(part_m: Floats, glaze: Indices) -> Floats:
+    """What a choice of several glazes loses where one of them is hardly there, (n, b)."""
+    least = np.full((part_m.shape[0], part_m.shape[2]), np.inf)
+    several = np.zeros(least.shape, dtype=bool)
+    for j in range(part_m.shape[1]):
+        same = (glaze == glaze[:, [j]])[:, :, None]
+        mine = np.where(same, part_m, 0.0).sum(axis=1)
+        least = np.where(part_m[:, j] > 0, np.minimum(least, mine), least)
+        several |= (part_m[:, j] > 0) & (np.where(same, 0.0, part_m).sum(axis=1) > 0)
+    share = np.where(several, np.minimum(least / FADES_BELOW_M, 1.0), 1.0)
+    return np.log(np.maximum(share, TINY))
 
-    Parameters
-    ----------
-    lower_m, upper_m, thickness_m, melt_log : ndarray, shape (n, k)
-        As in `Wall` and `motion`.
 
-    Returns
-    -------
-    list of Film
-        A base that moves as well only adds to the speed, so the farthest run of all is the best
-        bound from below; with it a thicker base never holds back what lies over it.
+def stretched(height_m: Floats, power: float) -> Floats:
+    """Heights on a wall on which glaze is no readier to run higher up.
+
+    Runs on it are as long as on the wall itself at `PLAIN_AT_M`, and shorter higher up, by the
+    power given of the height. It grows with the height, so that what is lower stays lower.
     """
-    found = []
-    for first in range(lower_m.shape[1]):
-        moves = np.arange(lower_m.shape[1]) >= first
-        wall = Wall(lower_m, upper_m, np.where(moves, thickness_m, 0.0))
-        found.append(Film(first, wall, motion(wall, melt_log)))
-    return found
+    height = np.asarray(height_m, dtype=float)
+    near = np.maximum(height, 0.0) + NEAR_M
+    risen = PLAIN_AT_M / (1.0 - power) * (near / PLAIN_AT_M) ** (1.0 - power)
+    return np.asarray(risen + np.minimum(height, 0.0) * (NEAR_M / PLAIN_AT_M) ** -power)
 
 
-def log_factor_to_reach(moving: list[Film], reach_m: Floats, caution: float = 0.0) -> Floats:
+def log_factor_to_reach(
+    wall: Wall, fastest: tuple[Floats, Floats], reach_m: Floats, height: float
+) -> Floats:
     """By what factor all melts would have to be more mobile for an edge to run a given way.
 
     Parameters
     ----------
-    moving : list of Film
+    wall : Wall of n pieces with k layers
+    fastest : (ndarray, ndarray), shape (n, b), (n, k, b)
+        As `Speeds.fastest` returns.
     reach_m : ndarray, shape (n, k)
         The way to run, > 0. [m]
-    caution : float, 0 to below 1
-        How much farther up glaze counts as more ready to run than the film says: the power of
-        its height above the foot over `CAUTION_AT_M` by which it is taken to be more mobile.
+    height : float
+        See `Bends`.
 
     Returns
     -------
     ndarray, shape (n, k)
-        Natural log of the factor; the edge passes where it is below 0. inf where no glaze
-        stands above the edge.
-
-    Notes
-    -----
-    On clay the front of the glaze goes at the largest of (1.5 V(d) sqrt(m))^(2/3) - d, with the
-    mean mobility of the glaze up to d, weighed by its volume. A layer that others cover right
-    down to its edge goes with its own mean speed instead, and as the front does once the run is
-    long against the way to where they begin. Over glaze the edge is a step.
+        Natural log of the factor; the edge gets there where it is below 0. It grows with the
+        reach. inf where no glaze stands above the edge.
     """
-    need, _ = _needs(moving[0], reach_m, caution)
-    for film in moving[1:]:
-        alone, _ = _needs(film, reach_m, caution)
-        need = np.minimum(need, alone)
-    return need
+    front, step = fastest
+    risen = stretched(wall.height_m, height)
+    line = stretched(wall.lower_m - reach_m, height)
+    own = _needs(wall, step, wall.lower_m, risen, line)
+    rides = wall.front_m < wall.lower_m
+    if not rides.any():
+        return own
+    of_front = np.broadcast_to(front[:, None], step.shape)
+    return np.asarray(np.maximum(own, _needs(wall, of_front, wall.front_m, risen, line)))
 
 
-def driving(moving: list[Film], reach_m: Floats, caution: float = 0.0) -> tuple[Floats, Floats]:
-    """What drives each edge.
+def _needs(wall: Wall, speed: Floats, start_m: Floats, risen: Floats, line: Floats) -> Floats:
+    """Log factor that takes glaze from all bands above a start down to a line, (n, k)."""
+    size = np.diff(risen, axis=1)[:, None]
+    above = (wall.height_m[:, None, :-1] >= start_m[..., None]) & (size > 0)
+    speed = np.where(above, speed, -np.inf)
+    top = speed.max(axis=2)
+    top = np.where(np.isfinite(top), top, 0.0)[..., None]
+    with np.errstate(under="ignore"):
+        root = np.exp(0.5 * (speed - top))
+    gained = root * size
+    below = np.cumsum(gained, axis=2) - gained
+    way = risen[:, None, :-1] - line[..., None]
 
-    Parameters
-    ----------
-    moving, reach_m, caution : as in `log_factor_to_reach`
+    def need(best: Floats) -> Floats:
+        drive = 1.5 * (below + root * best)
+        return 3.0 * np.log(np.maximum(way + best, TINY)) - 2.0 * np.log(drive) - top
 
-    Returns
-    -------
-    share : ndarray, shape (n, k, k)
-        Edge, then layer: the part of each melt in the mobility of what gets there first.
-    thickness_m : ndarray, shape (n, k)
-        Of that glaze. [m]
-    """
-    need, band = _needs(moving[0], reach_m, caution)
-    share, thick = _of_band(moving[0], band)
-    for film in moving[1:]:
-        alone, band = _needs(film, reach_m, caution)
-        first = alone < need
-        its_share, its_thick = _of_band(film, band)
-        share = np.where(first[..., None], its_share, share)
-        thick = np.where(first, its_thick, thick)
-        need = np.where(first, alone, need)
-    return share, thick
-
-
-def _of_band(film: Film, band: Indices) -> tuple[Floats, Floats]:
-    at = band[:, None, :]
-    share = np.take_along_axis(film.flow.share, np.repeat(at, band.shape[1], axis=1), axis=2)
-    thick = np.take_along_axis(film.wall.thickness_m, band, axis=1)
-    return share.swapaxes(1, 2), thick
-
-
-def _needs(film: Film, reach_m: Floats, caution: float) -> tuple[Floats, Indices]:
-    """Factor that one film's bands need, the least of them, and which band that is."""
-    wall, flow = film.wall, film.flow
-    reach = np.asarray(reach_m, dtype=float)[..., None]
-    way = reach + wall.start_m
-    slope = np.broadcast_to(wall.thickness_m[:, None], way.shape)
-    feeds = (wall.step_m > 0) & (slope > 0)
-    ready = np.broadcast_to(flow.mobility_log[:, None], way.shape)
-    if caution:
-        high = wall.lower_m[..., None] + wall.start_m + CAUTION_NEAR_M
-        ready = ready + caution * np.log(high / CAUTION_AT_M)
-    top = ready.max(axis=2, keepdims=True)
-    ease = np.exp(ready - top)
-    eased = ease * slope * wall.step_m
-    below = np.cumsum(eased, axis=2) - eased
-
-    def front(best: Floats) -> Floats:
-        held = wall.volume_m2 + slope * best
-        moved = below + ease * slope * best
-        return 3.0 * np.log(way + best) - np.log(2.25 * held * moved) - top
-
-    base = wall.base_m[..., None]
     with np.errstate(divide="ignore", invalid="ignore"):
-        # The first parcel to arrive is at 2 way - 3 V/h above the band's lower end, or an end.
-        best = np.where(slope > 0, 2.0 * way - 3.0 * wall.volume_m2 / slope, 0.0)
-        best = np.clip(best, 0.0, wall.step_m)
-        on_clay = np.fmin(front(best), front(wall.step_m)) - flow.own_log * reach / way
-        rest = np.maximum(wall.glazed_m[:, None, None] - wall.step_m, 0.0)
-        fed = wall.step_m + np.minimum(base / slope, 1.0) * rest
-        far = np.minimum(2.0 * way, fed)
-        step = 3.0 * np.log(way + far) - 2.0 * np.log(1.5 * slope * far) - flow.step_log - ready
-        need = np.where(base > 0, step, on_clay)
-    need = np.where(feeds & ~np.isnan(need), need, np.inf)
-    band = need.argmin(axis=2)
-    return np.take_along_axis(need, band[..., None], axis=2)[..., 0], band
+        # The first parcel to arrive, where the band is long enough; else its upper end.
+        best = np.where(root > 0, 2.0 * way - 3.0 * below / root, 0.0)
+        first = need(np.clip(best, 0.0, size))
+        least = np.fmin(first, need(np.broadcast_to(size, way.shape)))
+    least = np.where(above & (below + gained > 0), least, np.inf)
+    return np.asarray(least.min(axis=2), dtype=float)
 
 
-def run_m(moving: list[Film], factor_log: Floats, most_m: Floats, caution: float = 0.0) -> Floats:
-    """Run of every lower edge, the inverse of `log_factor_to_reach`.
+def run_m(
+    lower_m: ArrayLike,
+    upper_m: ArrayLike,
+    thickness_m: ArrayLike,
+    mobility_per_m: ArrayLike,
+    bends: Bends = BETWEEN,
+) -> Floats:
+    """How far every lower edge runs down a wall that has no end.
 
     Parameters
     ----------
-    moving : list of Film
-    factor_log : ndarray, shape (n, k, q)
-        Natural log of a factor on all that moves each edge.
-    most_m : ndarray, shape (n, k)
-        Where a run ends, > 0. [m]
-    caution : float
-        As in `log_factor_to_reach`.
+    lower_m, upper_m, thickness_m : array_like, shape (n, k)
+        As in `Wall`. [m]
+    mobility_per_m : array_like, shape (n, k), > 0
+        ρ g sin(wall) Φ of each melt. [1/m]
+    bends : Bends
+        By default melts half become one, and a step goes with what it rides on.
 
     Returns
     -------
-    ndarray, shape (n, k, q)
-        How far the edge moves down the wall, 0 to `most_m`, read between `RUN_STEPS` runs as a
-        power of the factor. [m]
+    ndarray, shape (n, k), to a millionth of `FARTHEST_M`. [m]
+
+    Examples
+    --------
+    Nusselt's film, mobility h² / 3:
+
+    >>> run_m([[0.0]], [[0.5]], [[3e-4]], [[6e4]]).round(5)
+    array([[0.0018]])
     """
-    most = np.maximum(np.asarray(most_m, dtype=float), LEAST_RUN_M)
-    share = np.linspace(0.0, 1.0, RUN_STEPS)
-    runs_log = np.log(LEAST_RUN_M) + share * np.log(most / LEAST_RUN_M)[..., None]
-    need = np.stack(
-        [log_factor_to_reach(moving, np.exp(runs_log[..., i]), caution) for i in range(RUN_STEPS)],
-        axis=2,
-    )
-    factor = np.asarray(factor_log, dtype=float)
-    found = np.full(factor.shape, np.log(LEAST_RUN_M))
-    for i in range(RUN_STEPS - 1):
-        low, high = need[..., i, None], need[..., i + 1, None]
-        with np.errstate(invalid="ignore"):
-            part = np.clip((factor - low) / np.maximum(high - low, TINY), 0.0, 1.0)
-        step = (runs_log[..., i + 1] - runs_log[..., i])[..., None]
-        found = found + np.where(np.isnan(part), 0.0, part) * step
-    return np.where(factor < need[..., :1], 0.0, np.exp(found))
+    lower = np.asarray(lower_m, dtype=float)
+    wall = Wall(lower, np.asarray(upper_m), np.asarray(thickness_m))
+    melt_log = np.log(np.asarray(mobility_per_m, dtype=float))
+    count = len(choices(lower.shape[1])[0])
+    fastest = speeds_log(wall, melt_log, bends).fastest(np.zeros((len(lower), count)))
+    low, high = np.zeros(lower.shape), np.full(lower.shape, FARTHEST_M)
+    for _ in range(RUN_HALVINGS):
+        middle = 0.5 * (low + high)
+        there = log_factor_to_reach(wall, fastest, middle, bends.height) <= 0.0
+        low, high = np.where(there, middle, low), np.where(there, high, middle)
+    return low
 
 
-def volume_past_m2(film: Film, factor_log: Floats, reach_m: Floats) -> Floats:
+def volume_past_m2(
+    wall: Wall, front: Floats, factor_log: Floats, reach_m: Floats, height: float
+) -> Floats:
     """Glaze that has run past a line below each edge, per metre of rim.
 
     The dual of the run (Lax-Oleinik in the mass that has passed a line): the largest, over
-    heights d above the edge, of V(d) - (reach + d)^1.5 / (1.5 sqrt(mobility)), with V(d) the
-    glaze between the edge and d. It is what the draining profile of Jeffreys (1930) leaves
-    beyond the line, and nothing where the front has not reached it. A step over glaze takes
-    the glaze that drives it along, of which no more can pass than stood above the edge.
+    heights d above the front that an edge rides on, of ``V(d) (1 - (way + d)^1.5 / (1.5 W(d)))``
+    with V(d) the glaze between the front and d.
 
     Parameters
     ----------
-    film : Film
+    wall : Wall
+    front : ndarray, shape (n, b)
+        As `Speeds.fastest` returns.
     factor_log : ndarray, shape (n, k)
         Natural log of a factor on all that moves each edge.
     reach_m : ndarray, shape (n, k)
         Distance from the edge down to the line. [m]
+    height : float
+        See `Bends`.
 
     Returns
     -------
     ndarray, shape (n, k). [m²]
     """
-    wall, flow = film.wall, film.flow
-    ready = flow.mobility_log[:, None] + np.asarray(factor_log, dtype=float)[..., None]
-    slope = wall.thickness_m[:, None]
-    way = np.asarray(reach_m, dtype=float)[..., None] + wall.start_m
-    over = (wall.base_m > 0)[..., None]
-    root = np.exp(0.5 * (ready + np.where(over, flow.step_log, 0.0)))
-    most = np.where(over, wall.glazed_m[:, None, None], wall.step_m)
-    best = np.clip((slope * root) ** 2 - way, 0.0, most)
-    held = np.where(over, 0.0, wall.volume_m2) + slope * best
-    past = np.where(wall.step_m > 0, held - (way + best) ** 1.5 / (1.5 * root), 0.0)
-    stood = (slope * wall.step_m).sum(axis=2)
-    return np.asarray(np.clip(past.max(axis=2), 0.0, stood), dtype=float)
+    part = np.linspace(0.0, 1.0, VOLUME_STEPS + 1)[1:]
+    size_m = np.diff(wall.height_m, axis=1)
+    points = (wall.height_m[:, :-1, None] + size_m[..., None] * part).reshape(len(size_m), -1)
+    above = wall.height_m[:, None, :-1] >= wall.front_m[..., None]
+
+    def gathered(rate: Floats, ends: Floats) -> Floats:
+        """Integral from each edge's front up to each point, (n, k, points)."""
+        steps = np.diff(ends, axis=1)
+        spread = np.repeat(np.where(above, rate[:, None], 0.0), VOLUME_STEPS, axis=2)
+        return np.cumsum(spread * steps[:, None], axis=2)
+
+    ends = np.concatenate([wall.height_m[:, :1], points], axis=1)
+    risen = stretched(ends, height)
+    line = stretched(wall.lower_m - reach_m, height)
+    volume = gathered(wall.layer_m.sum(axis=1), ends)
+    top = np.where(np.isfinite(front), front, -np.inf).max(axis=1, keepdims=True)
+    top = np.where(np.isfinite(top), top, 0.0)
+    with np.errstate(under="ignore"):
+        drive = gathered(np.exp(0.5 * (front - top)), risen)
+    pull = np.exp(np.clip(0.5 * (factor_log + top), -300.0, 300.0))[..., None]
+    way = np.maximum(risen[:, None, 1:] - line[..., None], 0.0)
+    past = volume * (1.0 - way**1.5 / np.maximum(1.5 * drive * pull, TINY))
+    return np.asarray(np.maximum(past.max(axis=2, initial=0.0), 0.0), dtype=float)

@@ -28,7 +28,7 @@ def test_every_kind_of_change_and_every_number_of_them_comes_up(answer):
     found = answer.advice()
     assert set(found.word) == {"none", "change", "dish"}
     assert {"wax", "edge", "coat", "cone"} <= set(found.kind.ravel())
-    assert set((found.kind != "").sum(axis=1)) == {0, 1, 2, 3}
+    assert set((found.kind != "").sum(axis=1)) == {0, 1, 2}
     assert ((found.word == "none") == (answer.pieces["risk"] <= answer.tolerance)).all()
 
 
@@ -62,8 +62,9 @@ def test_two_are_told_only_where_no_one_is_enough(answer):
     found, stacks = answer.advice(), answer.stacks
     several = np.flatnonzero(found.kind[:, 1] != "")
     assert len(several) > 30
-    part, ask = stacks.take(several), advice.Ask(stacks, RulesPredictor(), answer.tolerance)
-    case = advice.Case(ask.take(several), several, lambda: stacks, np.zeros(len(several), bool))
+    told = RulesPredictor().chances(stacks)
+    part, ask = stacks.take(several), advice.Ask(stacks, told, answer.tolerance)
+    case = advice.Case(ask.take(several), several, lambda: ask, np.zeros(len(several), bool))
     whole = np.ones(len(several))
     moves = [advice.Move("wax"), advice.Move("top edge"), advice.Move("hold")]
     moves += [advice.Move(kind, k) for kind in ("edge", "coat")
@@ -119,7 +120,7 @@ def test_a_measured_layer_is_told_how_thick_instead_of_how_many_coats(answer):
 
 def test_a_shorter_hold_is_enough_where_nothing_else_can_be():
     """One coat, too low for wax: heat alone is left to change."""
-    planned = {"coats": 1, "lower_edge_mm": 5.0, "upper_edge_mm": 30.0, "cone": "4"}
+    planned = {"coats": 1, "lower_edge_mm": 5.0, "upper_edge_mm": 20.0, "cone": "4"}
     glaze = pd.DataFrame([ANALYSIS])
     found = check(layers(planned | {"hold_min": 1500.0}), glaze)
     changes = found.changes()

@@ -12,7 +12,7 @@ from scipy.special import ndtr
 from runpredict import check
 from runpredict.answers.teach import what_to_fire
 from runpredict.answers.teach_belief import Belief, Margins, explained_by, told_apart
-from runpredict.model.rules import RulesPredictor
+from runpredict.model.studio import Studio
 from runpredict.pages.teach_text import lessons_text
 from runpredict.tables.plan import check_plan
 
@@ -39,7 +39,7 @@ def tables_of(plan, log=None, glazes=None):
 def random_belief(seed, p=4, m=3):
     rng = np.random.default_rng(seed)
     root = rng.normal(size=(p, p))
-    belief = Belief({i: i for i in range(p)}, root @ root.T, 0.1, 0.1, RulesPredictor())
+    belief = Belief({i: i for i in range(p)}, np.zeros(p), root @ root.T, Studio())
     margins = Margins(rng.normal(size=(m, p)), rng.normal(size=m), rng.uniform(0.2, 1.0, m))
     readings = rng.normal(size=(2, p)), np.diag(rng.uniform(0.1, 0.5, 2))
     return rng, belief, margins, readings

@@ -122,7 +122,7 @@ def test_stacks_hold_every_row_once(rows):
     assert (made.lower_m[~made.present] == made.upper_m[~made.present]).all()
     some = made.take(np.array([3, 7]))
     assert some.piece.tolist() == made.piece[[3, 7]].tolist()
-    for name in ("lower_m", "upper_m", "thickness_m", "mobility_per_m", "shares", "glazed"):
+    for name in ("lower_m", "upper_m", "thickness_m", "mobility_per_m", "solid", "glazed"):
         assert getattr(some, name) == pytest.approx(getattr(made, name)[[3, 7]])
     assert some.glazes == made.glazes
 
@@ -192,19 +192,19 @@ def test_a_jar_is_itself_at_the_cone_on_its_label():
     assert own == pytest.approx(mid_range, abs=0.3)
 
 
-def test_one_thick_layer_in_two_rows_is_one():
-    whole = layers({"thickness_mm": 0.5})
-    halves = layers({"thickness_mm": 0.25}, {"thickness_mm": 0.25, "layer": 2})
-    one, two = (stacks(plan, pd.DataFrame([ANALYSIS])) for plan in (whole, halves))
-    assert two.twin.tolist() == [[0, 0]]
-    assert two.joined_thickness_m[0] == pytest.approx([one.thickness_m[0, 0], 0.0])
-
-
 def test_pairs_are_layers_that_meet():
     jars = pd.DataFrame({"glaze": ["a", "b"], "source": "jar"})
     base = {"glaze": "a", "upper_edge_mm": 90.0, "lower_edge_mm": 5.0}
     over = {"glaze": "b", "layer": 2, "lower_edge_mm": 60.0, "upper_edge_mm": 90.0}
     meet, apart = layers(base, over), layers({**base, "upper_edge_mm": 50.0}, over)
-    assert stacks(meet, jars).partner.tolist() == [[1, 0]]
     assert stacks(meet, jars).under.tolist() == [[-1, 0]]
-    assert stacks(apart, jars).partner.tolist() == [[-1, -1]]
+    assert stacks(apart, jars).under.tolist() == [[-1, -1]]
+
+
+def test_a_smear_is_no_layer_to_learn_from():
+    jars = pd.DataFrame({"glaze": ["a", "b"], "source": "jar"})
+    base = {"glaze": "a", "upper_edge_mm": 90.0, "lower_edge_mm": 5.0}
+    over = {"glaze": "b", "layer": 2, "lower_edge_mm": 60.0, "upper_edge_mm": 90.0}
+    whole, smear = layers(base, over), layers(base, {**over, "thickness_mm": 0.01})
+    assert stacks(whole, jars).several_glazes.tolist() == [True]
+    assert stacks(smear, jars).several_glazes.tolist() == [False]

@@ -9,7 +9,8 @@ from hypothesis import strategies as st
 
 from runpredict.answers.check import check
 from runpredict.errors import TableWarning
-from runpredict.model.rules import RulesPredictor, glaze_prior
+from runpredict.model.priors import glaze_prior
+from runpredict.model.rules import RulesPredictor
 
 PIECES = 2500
 ROUNDING = 1e-6  # the normal curve is good to 1e-7
@@ -28,14 +29,8 @@ def before(plan):
 @pytest.mark.parametrize("change", CHANGES, ids=[change.__name__ for change in CHANGES])
 @pytest.mark.filterwarnings("ignore::runpredict.errors.TableWarning")
 def test_more_is_never_safer(plan, before, change):
-    """To 0.002 on pieces of one or two layers; a stack of three may lose a little, measured."""
-    changed = change(plan, np.random.default_rng(2))
-    old, new = before[1], risks(changed)[1]
-    few = plan.groupby("piece", sort=False)["layer"].max().to_numpy() < 3
-    assert (new >= old - 2e-3)[few].all()
-    assert (new >= old - ROUNDING)[few].mean() > 0.999
-    assert (new >= old - 0.02).all()
-    assert (new >= old - ROUNDING).mean() > 0.99
+    old, new = before[1], risks(change(plan, np.random.default_rng(2)))[1]
+    assert (new >= old - ROUNDING).all()
     assert (new > old + 1e-6).any()
 
 
@@ -43,9 +38,9 @@ def test_more_is_never_safer(plan, before, change):
 @settings(max_examples=20)
 @given(st.integers(0, 10**6), st.sampled_from(CHANGES))
 def test_more_is_never_safer_whatever_the_pieces(seed, change):
-    plan = pieces(seed, 40, most_layers=2)
+    plan = pieces(seed, 40, most_layers=4)
     old, new = risks(plan), risks(change(plan, np.random.default_rng(seed)))
-    assert (new[1] >= old[1] - 2e-4).all()
+    assert (new[1] >= old[1] - ROUNDING).all()
 
 
 def test_a_piece_is_at_least_its_worst_layer_and_at_most_their_sum(plan, before):
@@ -157,11 +152,6 @@ def test_a_stiff_celadon_alone_is_low_risk():
     assert found.pieces["cookie"].iloc[0] == "none"
 
 
-def likely_run_m(found, layer):
-    """How far a layer of one piece would run, were there no foot."""
-    return float(np.median(found.predictor.draws(found.stacks).runs_m(found.stacks)[0, layer]))
-
-
 def test_two_fluxes_low_over_each_other_are_high_risk():
     base = {"glaze": "flux a", "lower_edge_mm": 3}
     found = mug(base, {"glaze": "flux b", "lower_edge_mm": 20})
@@ -221,7 +211,7 @@ def test_a_low_fire_jar_in_a_mid_range_load_is_told_as_a_danger():
 def test_a_jar_that_nothing_is_known_of_is_less_sure_than_an_analysis():
     def spread(glaze):
         made = stacks(pd.DataFrame([{**MUG, "layer": 1, "glaze": glaze}]), TRADE)
-        return glaze_prior(made)[1][0, 0], RulesPredictor().chances(made).variance[0, 0]
+        return glaze_prior(made)[1][0, 0], RulesPredictor().chances(made).parts[0][1].variance[0]
 
     jar, flux = spread("jar"), spread("flux a")
     assert jar[0] > flux[0]

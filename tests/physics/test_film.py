@@ -6,21 +6,30 @@ from helpers.films import method_of_lines, solve_layers
 
 from runpredict.physics import film, sheets
 
-PUBLISHED = 0.02  # agreement asked for, where the run is read between `RUN_STEPS` runs
-FAR_M = 0.3
+PUBLISHED = 0.002  # agreement asked for with a closed form
+APART = film.Bends(mixing=0.0)
 
 
-def moving(layers, mobility):
+def moving(lower, upper, thickness, melt_log, bends=APART, choice_log=0.0, glaze=None):
+    """Walls and the fastest choices of n pieces, arrays (n, k)."""
+    wall = film.Wall(lower, upper, thickness, glaze)
+    count = len(film.choices(lower.shape[1])[0])
+    speeds = film.speeds_log(wall, melt_log, bends)
+    return wall, speeds.fastest(np.zeros((len(lower), count)) + choice_log)
+
+
+def one(layers, mobility, **options):
     """One piece; each layer as (lower edge, upper edge, thickness) [m], a mobility each [1/m]."""
     lower, upper, thickness = np.array(layers, dtype=float).T
     melt_log = np.log(np.broadcast_to(np.asarray(mobility, dtype=float), lower.shape))
-    return film.films(lower[None], upper[None], thickness[None], melt_log[None])
+    return moving(lower[None], upper[None], thickness[None], melt_log[None], **options)
 
 
-def run_of(layers, mobility, most_m=FAR_M):
+def run_of(layers, mobility, bends=APART):
     """Run of each edge of one piece. [m]"""
-    most = np.full((1, len(layers)), most_m)
-    return film.run_m(moving(layers, mobility), np.zeros((1, len(layers), 1)), most)[0, :, 0]
+    lower, upper, thickness = np.array(layers, dtype=float).T[:, None]
+    mobility = np.broadcast_to(np.asarray(mobility, dtype=float), lower.shape)
+    return film.run_m(lower, upper, thickness, mobility, bends)[0]
 
 
 @pytest.mark.parametrize("wall_deg", [30.0, 60.0, 90.0])
@@ -43,21 +52,22 @@ def test_draining_film():
     x = np.array([0.005, 0.02, 0.08])
     published = np.sqrt(viscosity_pa_s * x / (density_kg_m3 * 9.80665 * seconds))
     mobility = sheets.mobility_per_m(seconds / viscosity_pa_s, density_kg_m3, 90.0)
-    assert sheets.draining_thickness_m(x, mobility) == pytest.approx(published, rel=PUBLISHED)
+    assert sheets.draining_thickness_m(x, mobility) == pytest.approx(published, rel=0.02)
     # A thick start is forgotten: the numerical film has drained to the same profile.
     at, thickness = method_of_lines(lambda x: np.full(x.shape, 3e-3), mobility, 0.1, 1000)
     drained = sheets.draining_thickness_m(at[100:600], mobility)
-    assert thickness[100:600] == pytest.approx(drained, rel=PUBLISHED)
+    assert thickness[100:600] == pytest.approx(drained, rel=0.02)
 
 
 def test_glaze_past_a_line_is_what_a_drained_film_leaves_beyond_it():
     """Jeffreys (1930) again: a film of length L holds 2/3 sqrt(L³ / m) once drained."""
     mobility, length_m, thickness_m, reach_m = 1e7, 0.05, 4e-4, 0.01
-    made = moving([(reach_m, reach_m + length_m, thickness_m)], mobility)
-    past = film.volume_past_m2(made[0], np.zeros((1, 1)), np.full((1, 1), reach_m))[0, 0]
+    wall, (front, _) = one([(reach_m, reach_m + length_m, thickness_m)], mobility)
+    reach = np.full((1, 1), reach_m)
+    past = film.volume_past_m2(wall, front, np.zeros((1, 1)), reach, 0.0)[0, 0]
     left = 2 / 3 * np.sqrt((reach_m + length_m) ** 3 / mobility)
     assert past == pytest.approx(thickness_m * length_m - left, rel=PUBLISHED)
-    none = film.volume_past_m2(made[0], np.full((1, 1), -9.0), np.full((1, 1), reach_m))
+    none = film.volume_past_m2(wall, front, np.full((1, 1), -9.0), reach, 0.0)
     assert none[0, 0] == 0.0
 
 
@@ -69,12 +79,36 @@ def test_long_thick_film_runs_by_its_own_thickness():
 
 
 @pytest.mark.parametrize("thin_share", [0.1, 0.25])
-def test_step_of_a_thick_film_on_a_thin_one(thin_share):
+@pytest.mark.parametrize("mixing", [0.0, 1.0])
+def test_step_of_a_thick_film_on_a_thin_one(thin_share, mixing):
     """Rankine-Hugoniot, Whitham (1974) ch. 2.3, where the glaze itself keeps up with the step."""
     mobility, thin_m = 1e5, thin_share * 5e-4
     layers = [(0.0, 0.6, thin_m), (0.1, 0.6, 5e-4 - thin_m)]
-    run = run_of(layers, mobility)[1]
+    run = run_of(layers, mobility, bends=film.Bends(mixing=mixing))[1]
     assert run == pytest.approx(sheets.step_run_m(5e-4, thin_m, mobility), rel=PUBLISHED)
+
+
+def test_a_step_that_leaves_its_base_behind_goes_as_on_clay():
+    """``over`` 0: the base is a rigid wall, and the edge goes at m h² / 3 (Nusselt 1916)."""
+    layers = [(0.0, 0.6, 2e-4), (0.1, 0.6, 3e-4)]
+    run = run_of(layers, 1e5, bends=film.Bends(mixing=0.0, over=0.0))[1]
+    assert run == pytest.approx(1e5 * 9e-8 / 3, rel=PUBLISHED)
+
+
+def test_an_edge_is_never_farther_down_than_what_it_rides_on():
+    layers = [(0.05, 0.15, 3e-4), (0.051, 0.15, 3e-4)]
+    base, over = run_of(layers, 1e5)
+    assert over == pytest.approx(base + 0.001, abs=1e-6)
+    equal = run_of([(0.05, 0.15, 3e-4), (0.05, 0.15, 3e-4)], 1e5)
+    assert equal == pytest.approx(run_of([(0.05, 0.15, 6e-4)], 1e5)[0], rel=1e-6)
+
+
+def test_melts_that_became_one_are_their_mean():
+    """Arrhenius (1887): the logarithm of the mixture's viscosity is the mean by amount."""
+    layers = [(0.03, 0.5, 4e-4), (0.03, 0.5, 2e-4)]
+    mean = np.exp((2 * np.log(2e4) + np.log(6e4)) / 3)
+    run = run_of(layers, [2e4, 6e4], bends=film.Bends(mixing=1.0))[0]
+    assert run == pytest.approx(mean * 36e-8 / 3, rel=PUBLISHED)
 
 
 STACKS = [
@@ -95,115 +129,168 @@ def test_two_layers_run_as_the_film_solved_in_full(stack):
     """
     base_low, top, base, over_low, over = np.array(stack[:5]) * 1e-3
     layers = np.array([(base_low, top, base), (over_low, top, over)])
-    closed = run_of(layers, stack[5:])
+    runs = run_of(layers, stack[5:])
     lower, upper, thickness = layers.T
     full, _ = solve_layers(lower, upper, thickness, np.array(stack[5:]), wall_m=0.25, cells=500)
-    assert closed[0] == pytest.approx(full[0], rel=0.15, abs=0.5e-3)
-    assert closed[1] == pytest.approx(full[1], rel=0.35, abs=0.5e-3)
+    # Where one lies under another to its very edge, what is told is the front of both.
+    front = full[0] if base_low < over_low else full.max()
+    assert runs[0] == pytest.approx(front, rel=0.15, abs=0.5e-3)
+    assert runs[1] == pytest.approx(full[1], rel=0.35, abs=0.5e-3)
+
+
+BENDS = [
+    film.Bends(mixing=0.5, height=0.2, over=0.5),
+    film.Bends(mixing=0.0, height=0.0, over=1.0),
+    film.Bends(mixing=1.0, height=0.5, over=0.2, thickness=-0.2),
+]
 
 
 def random_walls(seed, pieces=1500, layers=3):
-    """Layers that share their top, each ending above the one before, and their melts."""
+    """Layers anywhere over each other, some not there, their melts, and what choices lose."""
     rng = np.random.default_rng(seed)
-    top = rng.uniform(0.05, 0.2, (pieces, 1))
-    lower = np.sort(rng.uniform(0.002, 0.9, (pieces, layers)), axis=1) * top
-    upper = np.broadcast_to(top, lower.shape).copy()
-    some = rng.random((pieces, layers)) < 0.3
+    lower = rng.uniform(0.002, 0.1, (pieces, layers))
+    upper = lower + rng.uniform(0.005, 0.12, lower.shape)
+    some = rng.random(lower.shape) < 0.15
     some[:, 0] = False
     upper[some] = lower[some]  # a layer that is not there
-    thickness = rng.lognormal(np.log(2e-4), 0.5, lower.shape)
-    melt_log = rng.normal(np.log(5e4), 1.2, lower.shape)
-    return lower, upper, thickness, melt_log
+    thickness = rng.lognormal(np.log(2e-4), 0.6, lower.shape)
+    melt_log = rng.normal(np.log(5e4), 1.5, lower.shape)
+    choice_log = rng.normal(0.0, 0.6, (pieces, len(film.choices(layers)[0])))
+    return [lower, upper, thickness, melt_log, choice_log]
 
 
-def need(lower, upper, thickness, melt_log):
+def need(lower, upper, thickness, melt_log, choice_log, bends=BENDS[0]):
     """What each edge needs to reach the foot, and the least of a piece."""
-    made = film.films(lower, upper, thickness, melt_log)
-    found = film.log_factor_to_reach(made, np.maximum(lower, 0.0) + 1e-3)
+    wall, fastest = moving(lower, upper, thickness, melt_log, bends, choice_log)
+    found = film.log_factor_to_reach(wall, fastest, lower + 1e-3, bends.height)
     found = np.where(upper > lower, found, np.inf)
     return found, found.min(axis=1)
 
 
-def thicker(rng, lower, upper, thickness, melt_log):
-    return lower, upper, thickness * rng.uniform(1, 2, thickness.shape), melt_log
+def one_thicker(rng, walls):
+    walls[2] = walls[2] * np.where(rng.random(walls[2].shape) < 0.4, rng.uniform(1, 3), 1)
 
 
-def one_thicker(rng, lower, upper, thickness, melt_log):
-    some = rng.random(thickness.shape) < 0.4
-    return lower, upper, thickness * np.where(some, rng.uniform(1, 3, some.shape), 1), melt_log
+def one_more_fluid(rng, walls):
+    walls[3] = walls[3] + np.where(rng.random(walls[3].shape) < 0.4, rng.uniform(0, 1), 0)
 
 
-def more_fluid(rng, lower, upper, thickness, melt_log):
-    return lower, upper, thickness, melt_log + rng.uniform(0, 1, melt_log.shape)
+def one_lower_edge_lower(rng, walls):
+    walls[0] = walls[0] * np.where(rng.random(walls[0].shape) < 0.4, rng.uniform(0, 1), 1)
 
 
-def all_lower(rng, lower, upper, thickness, melt_log):
-    down = lower[:, :1] * rng.uniform(0, 1, (len(lower), 1))
-    return lower - down, upper - down, thickness, melt_log
+def one_upper_edge_higher(rng, walls):
+    there = walls[1] > walls[0]
+    walls[1] = walls[1] + np.where(rng.random(walls[1].shape) < 0.4, 0.01, 0) * there
 
 
-@pytest.mark.parametrize("layers", [1, 2, 3])
-@pytest.mark.parametrize("change", [thicker, one_thicker, more_fluid, all_lower])
-def test_more_of_anything_needs_no_more_to_pass(change, layers):
-    """Exact for one and two layers; of 1,500 stacks of three one needs 2 % more, measured."""
-    before = random_walls(1, layers=layers)
-    after = change(np.random.default_rng(2), *before)
-    (_, old), (_, new) = need(*before), need(*after)
-    assert (new <= old + (1e-9 if layers < 3 else 0.03)).all()
-    assert (new <= old + 1e-9).mean() > 0.998
+def all_lower(rng, walls):
+    down = walls[0].min(axis=1, keepdims=True) * rng.uniform(0, 1, (len(walls[0]), 1))
+    walls[0], walls[1] = walls[0] - down, walls[1] - down
+
+
+def a_thread_at_the_rim(rng, walls):
+    top = walls[1].max(axis=1, keepdims=True)
+    walls[0], walls[1] = (
+        np.concatenate([edges, at], axis=1)
+        for edges, at in ((walls[0], top - 1e-3), (walls[1], top))
+    )
+    walls[2] = np.concatenate([walls[2], np.full_like(top, 1e-6)], axis=1)
+    walls[3] = np.concatenate([walls[3], np.full_like(top, np.log(1e6))], axis=1)
+    more = np.zeros((len(top), len(film.choices(walls[0].shape[1])[0]) - walls[4].shape[1]))
+    walls[4] = np.concatenate([walls[4], more], axis=1)
+
+
+@pytest.mark.parametrize("bends", BENDS)
+@pytest.mark.parametrize("layers", [1, 2, 3, 4])
+@pytest.mark.parametrize(
+    "change",
+    [one_thicker, one_more_fluid, one_lower_edge_lower, one_upper_edge_higher, all_lower],
+)
+def test_more_of_anything_never_needs_more_to_pass(change, layers, bends):
+    before = random_walls(1, 1500 if layers < 4 else 300, layers)
+    after = list(before)
+    change(np.random.default_rng(2), after)
+    (_, old), (_, new) = need(*before, bends), need(*after, bends)
+    assert (new <= old + 1e-9).all()
     assert (new < old - 1e-3).any()
 
 
-def test_the_lowest_edge_lower_needs_no_more_to_pass():
-    lower, upper, thickness, melt_log = random_walls(3)
-    share = np.random.default_rng(4).uniform(0, 1, len(lower))
-    changed = lower.copy()
-    changed[:, 0] *= share
-    _, old = need(lower, upper, thickness, melt_log)
-    _, new = need(changed, upper, thickness, melt_log)
-    # A base that stops under a step of equal height lets a little go; never more than a tenth.
-    assert (new <= old + 0.1).all()
-    assert (new <= old + 1e-9).mean() > 0.99
+@pytest.mark.parametrize("layers", [1, 2, 3])
+def test_a_thread_of_glaze_changes_next_to_nothing(layers):
+    before = random_walls(3, layers=layers)
+    after = list(before)
+    a_thread_at_the_rim(None, after)
+    _, old = need(*before)
+    _, new = need(*after)
+    assert (new <= old + 1e-9).all()
+    assert (new >= old - 0.05).all()
 
 
-def test_what_vanishes_has_no_effect():
-    lower, upper, thickness, melt_log = random_walls(5, layers=2)
-    alone = upper.copy()
-    alone[:, 1] = lower[:, 1]
-    sliver = thickness.copy()
-    sliver[:, 1] = 1e-9
-    bare, _ = need(lower, alone, thickness, melt_log)
-    thin, _ = need(lower, upper, sliver, melt_log)
-    assert thin[:, 0] == pytest.approx(bare[:, 0], abs=0.02)
-    low = upper.copy()
-    low[:, 1] = lower[:, 1] + 1e-9
-    short, _ = need(lower, low, thickness, melt_log)
-    assert short[:, 0] == pytest.approx(bare[:, 0], abs=0.02)
+@pytest.mark.parametrize("layers", [1, 2, 3])
+@pytest.mark.parametrize("which", [0, 1])
+def test_a_tenth_of_a_millimetre_of_any_edge_changes_little(layers, which):
+    """By no more than a film near its foot does for itself, 3 / reach."""
+    before = random_walls(4, layers=layers)
+    after = list(before)
+    there = before[1] - before[0] > 1e-3
+    after[which] = before[which] + np.where(there, 1e-4, 0.0)
+    _, old = need(*before)
+    _, new = need(*after)
+    assert np.abs(new - old).max() < 0.15
 
 
-def test_run_and_need_are_inverses():
-    lower, upper, thickness, melt_log = random_walls(6, 400, 2)
-    made = film.films(lower, upper, thickness, melt_log)
-    reach = np.random.default_rng(7).uniform(0.001, 0.05, lower.shape)
-    factor = film.log_factor_to_reach(made, reach)
-    there = (upper > lower) & np.isfinite(factor)
-    runs = film.run_m(made, np.where(there, factor, 0.0)[..., None], np.full(lower.shape, 0.06))
-    assert runs[..., 0][there] == pytest.approx(reach[there], rel=0.08)
-    farther = film.run_m(made, np.where(there, factor, 0.0)[..., None] + 0.3, reach * 0 + 0.06)
-    assert (farther >= runs - 1e-12).all()
+def test_edges_at_one_height_need_what_edges_a_hair_apart_need():
+    lower, upper, thickness, melt_log, choice_log = random_walls(5, layers=2)
+    upper = np.maximum(upper, lower + 0.01)
+    lower[:, 1] = lower[:, 0]
+    apart = lower.copy()
+    apart[:, 1] += 5e-5
+    _, equal = need(lower, upper, thickness, melt_log, choice_log)
+    _, hair = need(apart, upper, thickness, melt_log, choice_log)
+    assert hair == pytest.approx(equal, abs=0.03)
+
+
+def test_the_need_grows_with_the_reach():
+    lower, upper, thickness, melt_log, choice_log = random_walls(6)
+    wall, fastest = moving(lower, upper, thickness, melt_log, BENDS[0], choice_log)
+    share = np.linspace(0.01, 1.2, 25)
+    found = [film.log_factor_to_reach(wall, fastest, s * lower, 0.2) for s in share]
+    rise = np.diff(np.where(upper > lower, np.array(found), 0.0), axis=0)
+    assert (rise[np.isfinite(rise)] >= 0).all()
+
+
+def test_one_glaze_told_in_layers_is_one_glaze():
+    lower, upper, thickness, melt_log, _ = random_walls(7, layers=1)
+    melt_log = melt_log + 0.0
+    _, whole = need(lower, upper, thickness, melt_log, 0.0)
+    three = [np.repeat(table, 3, axis=1) for table in (lower, upper, thickness / 3, melt_log)]
+    glaze = np.zeros((len(lower), 3), dtype=np.intp)
+    wall, fastest = moving(*three, BENDS[0], 0.0, glaze)
+    found = film.log_factor_to_reach(wall, fastest, three[0] + 1e-3, 0.2)
+    assert found.min(axis=1) == pytest.approx(whole, abs=1e-9)
+
+
+def test_many_layers_are_worked_out_as_well():
+    """Of more than four layers not every choice is looked at; a fifth never slows the four."""
+    walls = random_walls(8, 200, 7)
+    wall, fastest = moving(*walls[:4], BENDS[0], 0.0)
+    whole = film.log_factor_to_reach(wall, fastest, walls[0] + 1e-3, 0.2).min(axis=1)
+    four = [table[:, :4] for table in walls[:4]]
+    wall, fastest = moving(*four, BENDS[0], 0.0)
+    some = film.log_factor_to_reach(wall, fastest, four[0] + 1e-3, 0.2).min(axis=1)
+    assert (whole <= some + 1e-9).all()
 
 
 def test_no_glaze_or_no_piece_runs_nowhere():
     assert run_of([(0.02, 0.02, 3e-4)], 1e5)[0] == 0.0
     assert run_of([(0.02, 0.08, 0.0)], 1e5)[0] == 0.0
-    none = film.films(*(np.zeros((0, 2)) for _ in range(4)))
-    assert film.log_factor_to_reach(none, np.zeros((0, 2))).shape == (0, 2)
+    wall, fastest = moving(*(np.zeros((0, 2)) for _ in range(4)))
+    assert film.log_factor_to_reach(wall, fastest, np.zeros((0, 2)), 0.2).shape == (0, 2)
 
 
-def test_what_drives_an_edge():
-    """A stiff base under a runny top: at the edge of the top both melts have a part."""
-    made = moving([(0.02, 0.1, 2e-4), (0.05, 0.1, 3e-4)], [1e4, 1e5])
-    share, thick = film.driving(made, np.array([[0.02, 0.05]]))
-    assert share[0].sum(axis=1) == pytest.approx([1.0, 1.0])
-    assert share[0, 1, 1] > 0.3
-    assert thick[0, 1] >= 3e-4
+def test_a_stretched_wall_keeps_its_order_and_is_itself_without_a_power():
+    heights = np.linspace(-0.02, 0.4, 200)
+    assert (np.diff(film.stretched(heights, 0.4)) > 0).all()
+    plain = film.stretched(heights, 0.0)
+    assert np.diff(plain) == pytest.approx(np.diff(heights))

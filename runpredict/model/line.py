@@ -1,0 +1,206 @@
+"""The margins of logged edges as a line in the effects, about what is held of them now."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+from scipy.sparse import csr_array, vstack
+
+from runpredict.arrays import Floats, Indices
+from runpredict.model import effects, priors
+from runpredict.model.chances import HELD_BACK_M, Alike
+from runpredict.model.effects import BENDS, Effect
+from runpredict.model.stacks import Stacks
+from runpredict.physics import film
+
+STEP = 0.05  # of an effect, by which the slope of a margin is read
+
+
+@dataclass(frozen=True)
+class Line:
+    """Margins of some edges, linear about a mean of the effects.
+
+    Attributes
+    ----------
+    slope : sparse array, shape (m, p)
+        Change of each margin with each effect.
+    margin : (ndarray, ndarray), shape (m,)
+        Margins over running the nearer and the farther way, at the mean.
+    """
+
+    slope: Any
+    margin: tuple[Floats, Floats]
+
+
+class _EdgesAlike:
+    """Edges of some pieces with k layers each, ready for any mean of the effects.
+
+    Parameters
+    ----------
+    stacks : Stacks of n pieces
+    known : dict
+        Column of each effect.
+    piece, edge : ndarray of int, shape (m,)
+    reach_m : (ndarray, ndarray), shape (m,)
+        Two ways of each edge, the nearer first. [m]
+    """
+
+    def __init__(
+        self,
+        stacks: Stacks,
+        known: dict[Effect, int],
+        piece: Indices,
+        edge: Indices,
+        reach_m: tuple[Floats, Floats],
+    ) -> None:
+        self.stacks, self.known = stacks, known
+        self.at = (piece, edge)
+        self.reach_m = tuple(self._grid(reach) for reach in reach_m)
+        self.ordinary_log = priors.ordinary_log(stacks)
+        self.melts = effects.melt_design(stacks, known)
+        self.choices = effects.choice_design(stacks, known)
+        self.pieces = effects.piece_design(stacks, known)
+
+    def _grid(self, reach_m: Floats) -> Floats:
+        """Ways of the edges in their places, of all others to the foot, (n, k)."""
+        grid = self.stacks.lower_m + HELD_BACK_M
+        grid[self.at] = np.maximum(reach_m, 0.0) + HELD_BACK_M
+        return grid
+
+    def _chances(self, mean: Floats) -> Alike:
+        """What is known, without any doubt."""
+        n, k = self.stacks.present.shape
+        bends, wall = effects.bends_of(self.known, mean)
+        shared = self.pieces.times(mean)
+        choice_log = self.choices.times(mean).reshape(n, -1) + shared[:, None]
+        return Alike(
+            melt_log=self.melts.times(mean).reshape(n, k) + self.ordinary_log,
+            choice_log=choice_log[:, None],
+            weight=np.ones((n, 1)),
+            variance=np.zeros(n),
+            noise=np.ones(n),
+            mix=np.ones(1),
+            bends=bends,
+            wall=wall,
+        )
+
+    def margins(self, mean: Floats) -> tuple[Floats, Floats]:
+        """Margin of each edge over running each of its two ways, shape (m,)."""
+        chances = self._chances(mean)
+        drawn = chances.film_of(self.stacks)
+        near, far = (self._of(chances, drawn, reach) for reach in self.reach_m)
+        return near[self.at], far[self.at]
+
+    def margin_of(self, mean: Floats, reach_m: Floats) -> Floats:
+        """Margin of each edge over running a way, shape (m,) both."""
+        chances = self._chances(mean)
+        return self._of(chances, chances.film_of(self.stacks), self._grid(reach_m))[self.at]
+
+    def _of(self, chances: Alike, drawn: tuple[film.Wall, film.Speeds], reach_m: Floats) -> Floats:
+        return next(iter(chances.margins(drawn, reach_m)))[1]
+
+    def line(self, mean: Floats) -> Line:
+        """The line about a mean, its slope read midway between the two ways."""
+        chances = self._chances(mean)
+        drawn = chances.film_of(self.stacks)
+        near, far = (self._of(chances, drawn, reach) for reach in self.reach_m)
+        middle = np.sqrt(self.reach_m[0] * self.reach_m[1])
+        here = self._of(chances, drawn, middle)
+
+        def slope(there: Floats, step: float) -> Floats:
+            with np.errstate(invalid="ignore"):
+                return np.nan_to_num((there - here)[self.at] / step)
+
+        k = self.stacks.present.shape[1]
+        piece = self.at[0]
+        total = _times(slope(here + STEP, STEP), self.pieces.sparse()[piece])
+        melts, choices = self.melts.sparse(), self.choices.sparse()
+        for j in range(k):
+            melt_log = chances.melt_log + STEP * (np.arange(k) == j)
+            stepped = replace(chances, melt_log=melt_log)
+            there = self._of(stepped, stepped.film_of(self.stacks), middle)
+            total = total + _times(slope(there, STEP), melts[piece * k + j])
+        count = chances.choice_log.shape[2]
+        for c in range(count):
+            stepped = replace(
+                chances, choice_log=chances.choice_log + STEP * (np.arange(count) == c)
+            )
+            there = self._of(stepped, drawn, middle)
+            total = total + _times(slope(there, STEP), choices[piece * count + c])
+        return Line(total + self._bent(mean, here, middle), (near[self.at], far[self.at]))
+
+    def _bent(self, mean: Floats, here: Floats, reach_m: Floats) -> Any:
+        """Slope of the margins with the bends of the film, as a sparse array."""
+        count = len(self.at[0])
+        values, columns = [], []
+        for name in BENDS:
+            column = self.known[(name, "")]
+            stepped = self._chances(mean + STEP * (np.arange(len(mean)) == column))
+            there = self._of(stepped, stepped.film_of(self.stacks), reach_m)
+            values.append(np.nan_to_num((there - here)[self.at] / STEP))
+            columns.append(np.full(count, column))
+        rows = np.tile(np.arange(count), len(BENDS))
+        return csr_array(
+            (np.concatenate(values), (rows, np.concatenate(columns))), shape=(count, len(mean))
+        )
+
+
+class Edges:
+    """Edges of some pieces, ready for any mean of the effects.
+
+    Parameters
+    ----------
+    stacks : Stacks of n pieces with up to k layers
+    known : dict
+        Column of each effect.
+    piece, edge : ndarray of int, shape (m,)
+    reach_m : (ndarray, ndarray), shape (m,)
+        Two ways of each edge, the nearer first. [m]
+    """
+
+    def __init__(
+        self,
+        stacks: Stacks,
+        known: dict[Effect, int],
+        piece: Indices,
+        edge: Indices,
+        reach_m: tuple[Floats, Floats],
+    ) -> None:
+        self.parts = []
+        self.order = []
+        for pieces, part in stacks.by_layers():
+            place = np.full(len(stacks.present), -1)
+            place[pieces] = np.arange(len(pieces))
+            mine = np.flatnonzero(place[piece] >= 0)
+            ways = (reach_m[0][mine], reach_m[1][mine])
+            self.parts.append(_EdgesAlike(part, known, place[piece[mine]], edge[mine], ways))
+            self.order.append(mine)
+        self.back = np.argsort(np.concatenate(self.order))
+
+    def margin_of(self, mean: Floats, reach_m: Floats) -> Floats:
+        """Margin of each edge over running a way, shape (m,) both."""
+        found = [
+            part.margin_of(mean, reach_m[mine])
+            for part, mine in zip(self.parts, self.order, strict=True)
+        ]
+        return np.concatenate(found)[self.back]
+
+    def margins(self, mean: Floats) -> tuple[Floats, Floats]:
+        """Margin of each edge over running each of its two ways, shape (m,)."""
+        both = [part.margins(mean) for part in self.parts]
+        near, far = (np.concatenate([each[i] for each in both])[self.back] for i in range(2))
+        return near, far
+
+    def line(self, mean: Floats) -> Line:
+        """The line about a mean, its slope read midway between the two ways."""
+        lines = [part.line(mean) for part in self.parts]
+        near, far = (np.concatenate([each.margin[i] for each in lines]) for i in range(2))
+        slope = vstack([each.slope for each in lines], format="csr")[self.back]
+        return Line(slope, (near[self.back], far[self.back]))
+
+
+def _times(amount: Floats, rows: Any) -> Any:
+    """Each row of a sparse array times its amount."""
+    return rows.multiply(amount[:, None]).tocsr()
