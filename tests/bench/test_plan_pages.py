@@ -198,10 +198,10 @@ def test_two_who_edit_one_pot_see_both_sides(app):
     assert other.page.status_code == 409
     table = other.text.split("<tbody>")[1].split("</tbody>")[0]
     assert re.findall(r"<bdi>(.*?)</bdi>", table) == ["22", "11", "mine", "invented"]
-    assert logged(app, "bowl 1")["lower_edge_mm"].tolist() == [11.0, 45.0]
+    assert logged(app, "bowl 1")["lower_edge_mm"].tolist() == [11.0, 50.0]
     other.send("/pot", "save")
     other.follow()
-    assert logged(app, "bowl 1")["lower_edge_mm"].tolist() == [22.0, 45.0]
+    assert logged(app, "bowl 1")["lower_edge_mm"].tolist() == [22.0, 50.0]
     with Logbook.open(app.extensions["desk"].studio.folder) as book:
         history = book.history("layers", piece="bowl 1", layer=1)
     assert history["lower_edge_mm"].tolist() == [8.0, 11.0, 22.0]
