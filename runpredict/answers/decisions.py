@@ -1,4 +1,4 @@
-"""How far one thing may be changed: wax height, how low, how many coats, how long a hold.
+"""How far one thing may be changed: wax height, how low, how many coats.
 
 Asks for the risk of a changed stack. Since risk never falls with more glaze, more heat or a lower
 edge, each limit is found by closing in on it from both sides.
@@ -250,22 +250,3 @@ def most_coats(ask: Ask, layer: Indices) -> Floats:
     none = np.zeros(len(layer))
     dropped = smallest_safe(ask, fewer, none, none + coats - 1.0, 1.0)
     return np.where(np.isnan(dropped), 0.0, coats - dropped)
-
-
-def most_hold_min(ask: Ask) -> Floats:
-    """Longest hold, no longer than planned, that keeps each piece at or under the tolerance.
-
-    Returns
-    -------
-    ndarray, shape (n,)
-        NaN where it stays over it with no hold at all. [min]
-    """
-    planned = ask.stacks.hold_min
-    cut = smallest_safe(
-        ask,
-        lambda stacks, cut, who: with_hold(stacks, np.maximum(planned[who] - cut, 0.0)),
-        np.zeros(len(planned)),
-        planned,
-        1.0,
-    )
-    return planned - cut

@@ -140,7 +140,10 @@ class Alike:
                 _where(at >= goal, (between, at), low), _where(at <= goal, (between, at), high)
             )  # fmt: skip
             run = np.where(told[-1] >= goal, most, _between(low, high, goal))
-            found.append(np.where(told[0] >= goal, np.minimum(run, stacks.lower_m), 0.0))
+            found.append(np.where(told[0] >= goal, run, 0.0))
+        # The far end is no finer than a ruler: glaze that stays creeps some of a millimetre.
+        found[-1] = np.maximum(found[-1], LEAST_READ_M)
+        found = [np.minimum(run, stacks.lower_m) for run in found]
         return np.where(stacks.glazed[..., None], np.stack(found, axis=2), 0.0)
 
     def past_foot_m3(self, stacks: Stacks) -> Floats:
@@ -259,8 +262,8 @@ class Chances:
     def run_quantiles_m(self, stacks: Stacks) -> Floats:
         """Quantiles `RUN_LEVELS` of the run of each lower edge, to the foot at most, (n, k, 3).
 
-        Each is the run that is passed with the chance its level leaves, read between
-        `RUN_STEPS` runs.
+        Each is the run that is passed with the chance its level leaves, the farthest at least
+        `LEAST_READ_M`.
         """
         runs = np.zeros((*stacks.present.shape, len(RUN_LEVELS)))
         for pieces, some, part in self.parts_of(stacks):

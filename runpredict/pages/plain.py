@@ -60,9 +60,3 @@ def printable(name: str) -> str:
     if name.isprintable():
         return name
     return "".join(char if char.isprintable() else "?" for char in name)
-
-
-def short(name: str, most: int = 24) -> str:
-    """A name on one line and no longer than there is room."""
-    plain = printable(name)
-    return plain if len(plain) <= most else f"{plain[: most - 1]}…"

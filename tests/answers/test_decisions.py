@@ -83,18 +83,6 @@ def test_most_coats_are_safe_and_the_most_that_are(ask):
         assert (with_coats(np.ones(PIECES))[(coats == 0) & ask.stacks.glazed[:, k]] > 0.05).all()
 
 
-def test_longest_hold_is_safe(ask):
-    hold = decisions.most_hold_min(ask)
-    found = ~np.isnan(hold)
-    assert (hold[found] <= ask.stacks.hold_min[found]).all()
-    shorter = decisions.with_hold(ask.stacks, np.where(found, hold, 0.0))
-    assert (risk(ask, shorter)[found] <= ask.tolerance).all()
-    assert (risk(ask, shorter)[~found] > ask.tolerance).all()
-    cut = found & (hold < ask.stacks.hold_min)
-    assert cut.any()
-    assert (risk(ask, decisions.with_hold(ask.stacks, hold + 1.0))[cut] > ask.tolerance).all()
-
-
 def test_a_shorter_hold_is_that_of_a_firing_planned_so():
     plan = pieces(22, 60).assign(hold_min=30.0)
     cut = decisions.with_hold(stacks(plan), np.full(60, 12.0))
