@@ -109,7 +109,7 @@ def verdict(chance: float, tolerance: float) -> tuple[str, str]:
         return "Should stay on the pot", "fits"
     if chance < LIKELY:
         return "Could run past the foot", "near"
-    return "Will more likely than not run past the foot", "over"
+    return "Likely to run past the foot", "over"
 
 
 def pots_shown(answer: Answer, units: LengthUnits, gallery: Gallery) -> list[PotShown]:
@@ -195,14 +195,14 @@ def _pot(
 
 
 def _layer(layer: pd.Series, units: LengthUnits) -> LayerShown:
-    run, low, high = run_words(layer, units)
+    run, spread = run_words(layer, units)
     return LayerShown(
         number=int(layer["layer"]),
         glaze=shown_name(layer["glaze"]),
         risk=percent(layer["risk"]),
         ends=format_distance(layer["lower_edge_mm"], units),
         run=run,
-        spread=low if low == high else f"{low} to {high}",
+        spread=spread,
         why=f"{layer['reason']}.",
     )
 

@@ -263,21 +263,30 @@ def catch_help(tolerance: float) -> str:
     )
 
 
-def run_words(layer: Any, units: LengthUnits) -> tuple[str, str, str]:
-    """How far a layer runs, likely and 19 times in 20 more and less: (likely, low, high)."""
+def run_words(layer: Any, units: LengthUnits) -> tuple[str, str]:
+    """How far a layer likely runs, and the range it stays in nine times in ten.
+
+    The range is one length where both its ends read alike, and "up to" its high end where no
+    ruler tells its low end from the likely run.
+    """
     low, likely, high = (
         PAST if layer.risk > 1.0 - level else run_length(run, units)
         for run, level in zip(
             (layer.run_p05_mm, layer.run_p50_mm, layer.run_p95_mm), RUN_LEVELS, strict=True
         )
     )
-    return likely, low, high
+    if low == high:
+        return likely, low
+    unseen = low == likely == run_length(0.0, units)
+    return likely, f"up to {high}" if unseen else f"{low} to {high}"
 
 
 def run_sentence(layer: Any, units: LengthUnits) -> str:
-    """A layer's run and its range, as "12 mm (4 mm to past the foot)"."""
-    likely, low, high = run_words(layer, units)
-    return likely if low == high else f"{likely} ({low} to {high})"
+    """A run and its range: "12 mm (4 mm to past the foot)", "under 1 mm, up to 5 mm"."""
+    likely, spread = run_words(layer, units)
+    if spread.startswith("up to"):
+        return f"{likely}, {spread}"
+    return likely if spread == likely else f"{likely} ({spread})"
 
 
 def summary(answer: Answer, units: LengthUnits = "mm") -> pd.DataFrame:

@@ -10,7 +10,7 @@ import pandas as pd
 
 from runpredict.answers.questions import WORTH_TELLING_MM
 from runpredict.answers.review import UNLIKELY, Review
-from runpredict.pages.advice_words import rounded_up
+from runpredict.pages.advice_words import rounded_up, run_length
 from runpredict.pages.plain import columns, paragraph, percent
 from runpredict.pages.words import not_tried
 from runpredict.tables.firings import firing_words
@@ -69,7 +69,7 @@ def _times(factor: float) -> str:
 
 
 def _length(value_mm: float, units: LengthUnits) -> str:
-    return "not measured" if np.isnan(value_mm) else format_distance(value_mm, units)
+    return "not measured" if np.isnan(value_mm) else run_length(value_mm, units)
 
 
 def _past_foot(review: Review, units: LengthUnits) -> str:
@@ -79,7 +79,7 @@ def _past_foot(review: Review, units: LengthUnits) -> str:
 
     def line(row: pd.Series) -> list[str]:
         glaze = f"{row['glaze']} (layer {row['layer']})"
-        told = f"{percent(row['risk'])}, {format_distance(row['run_p50_mm'], units)}"
+        told = f"{percent(row['risk'])}, {run_length(row['run_p50_mm'], units)}"
         edge = format_distance(row["lower_edge_mm"], units)
         return [firing_words(row["firing"]), row["piece"], glaze, row["over"], edge, told]
 
@@ -93,7 +93,7 @@ def _surprises(review: Review, units: LengthUnits) -> str:
         return ""
 
     def line(row: pd.Series) -> list[str]:
-        told = f"{percent(row['risk'])}, {format_distance(row['run_p50_mm'], units)}"
+        told = f"{percent(row['risk'])}, {run_length(row['run_p50_mm'], units)}"
         did = "past the foot" if row["past_foot"] == "yes" else _length(row["run_mm"], units)
         check = "looks like a slip: check it" if row["slip"] == "yes" else ""
         glaze = f"{row['glaze']} (layer {row['layer']})"

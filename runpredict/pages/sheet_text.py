@@ -231,13 +231,13 @@ def _bare_words(drawn: Piece, units: LengthUnits) -> str:
 
 
 def _layer_text(layer: pd.Series, units: LengthUnits) -> LayerText:
-    run, low, high = run_words(layer, units)
+    run, spread = run_words(layer, units)
     return LayerText(
         number=str(layer["layer"]),
         glaze=shown_name(layer["glaze"]),
         ends=format_distance(layer["lower_edge_mm"], units),
         run=run,
-        spread=low if low == high else f"{low} to {high}",
+        spread=spread,
         risk=percent(layer["risk"]),
     )
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import pandas as pd
 
 from runpredict.answers.teach import NO_DOUBT, Lessons
+from runpredict.pages.advice_words import run_length
 from runpredict.pages.plain import columns, paragraph
 from runpredict.pages.words import CAUTION
 from runpredict.tables.firings import firing_words
@@ -93,7 +94,7 @@ def _laid(layers: pd.DataFrame, row: pd.Series, units: LengthUnits) -> str:
         f"dry, down to {format_distance(layer['lower_edge_mm'], units)}"
         for _, layer in named.iterrows()
     )
-    told = format_distance(row["run_p50_mm"], units)
+    told = run_length(row["run_p50_mm"], units)
     top = format_distance(first["upper_edge_mm"], units)
     return (
         f"upright tile glazed from {top} above its foot: {coats}. At the heat of "

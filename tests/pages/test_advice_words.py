@@ -16,7 +16,8 @@ from runpredict.answers.decisions import MOST_WAX_SHARE
 from runpredict.errors import TableWarning
 from runpredict.model.features import features_of, typical_thickness_mm
 from runpredict.model.stacks import stacks_of
-from runpredict.pages.told import told
+from runpredict.pages.advice_words import run_sentence, run_words
+from runpredict.pages.told import Row, told
 from runpredict.tables.columns import cones
 from runpredict.tables.csv_files import read_table
 from runpredict.tables.plan import check_plan
@@ -203,3 +204,24 @@ def test_not_on_this_pot_is_true_of_every_combination(logged, units):
             tried += int(allowed.sum())
             assert (risk.loc[allowed[allowed].index] > 0.05).all(), some
     assert tried > 1000
+
+
+@pytest.mark.parametrize(
+    ("risk", "runs_mm", "units", "sentence", "spread"),
+    [
+        (0.0, (0.1, 0.4, 0.9), "mm", "under 1 mm", "under 1 mm"),
+        (0.0, (0.1, 0.4, 5.2), "mm", "under 1 mm, up to 5 mm", "up to 5 mm"),
+        (0.1, (0.1, 0.4, 9.0), "mm", "under 1 mm, up to past the foot", "up to past the foot"),
+        (0.0, (0.1, 6.0, 9.0), "mm", "6 mm (under 1 mm to 9 mm)", "under 1 mm to 9 mm"),
+        (0.0, (4.0, 4.1, 5.0), "mm", "4 mm (4 mm to 5 mm)", "4 mm to 5 mm"),
+        (0.6, (4.0, 9.0, 9.0), "mm", "past the foot (4 mm to past the foot)",
+         "4 mm to past the foot"),
+        (0.99, (9.0, 9.0, 9.0), "mm", "past the foot", "past the foot"),
+        (0.0, (0.1, 0.4, 6.4), "in", "under 1/16 in, up to 1/4 in", "up to 1/4 in"),
+    ],
+)  # fmt: skip
+def test_a_run_and_its_range_say_nothing_twice(risk, runs_mm, units, sentence, spread):
+    names = ("run_p05_mm", "run_p50_mm", "run_p95_mm")
+    layer = Row(risk=risk, **dict(zip(names, runs_mm, strict=True)))
+    assert run_sentence(layer, units) == sentence
+    assert run_words(layer, units)[1] == spread
