@@ -27,7 +27,7 @@ from runpredict.model.features import features_of
 from runpredict.model.outcomes import outcomes_of
 from runpredict.model.rules import RulesPredictor
 from runpredict.model.stacks import Stacks, stacks_of
-from runpredict.tables.firings import firing_words, named_firing
+from runpredict.tables.firings import firing_words, firings_in_order, named_firing
 from runpredict.tables.plan import PlanTables, check_plan
 from runpredict.tables.rows import split_results
 
@@ -242,7 +242,7 @@ def new_firings(log: pd.DataFrame, since: str | None = None) -> tuple[str, ...]:
     ------
     BadInput : no such firing in the log.
     """
-    names = _in_order(log)
+    names = firings_in_order(log)
     if since is None:
         return tuple(names[-1:])
     meant = named_firing(names, since)
@@ -252,13 +252,6 @@ def new_firings(log: pd.DataFrame, since: str | None = None) -> tuple[str, ...]:
         message = f'"{since}" is not a firing of the log; its newest are {listed}.'
         raise BadInput([Fault("since", None, None, message)])
     return tuple(names[starts[0] :])
-
-
-def _in_order(log: pd.DataFrame) -> list[str]:
-    first = log.drop_duplicates("firing")
-    if first["fired_on"].ne("").all():
-        first = first.sort_values("fired_on", kind="stable")
-    return [str(name) for name in first["firing"]]
 
 
 def _told(stacks: Stacks, trial: Trial | None) -> tuple[Floats, Floats]:
@@ -364,7 +357,7 @@ def _by_glaze(seen: pd.DataFrame, stacks: Stacks) -> pd.DataFrame:
 def _by_firing(seen: pd.DataFrame, log: pd.DataFrame, effects: pd.DataFrame) -> pd.DataFrame:
     table = _grouped(seen, ["firing"])
     pieces = log.drop_duplicates(["firing", "piece"])["firing"].value_counts()
-    order = {name: i for i, name in enumerate(_in_order(log))}
+    order = {name: i for i, name in enumerate(firings_in_order(log))}
     table.insert(1, "pieces", table["firing"].map(pieces))
     kiln = effects.loc[effects["family"] == "firing"].set_index("name")
     for name in ("factor", "low", "high"):

@@ -17,6 +17,7 @@ from runpredict.bench.lengths import converted_length, exact_length, read_length
 from runpredict.bench.studio import Pot, Snapshot
 from runpredict.logbook.book import Outcome
 from runpredict.logbook.rows import MAX_RUN_MM
+from runpredict.logbook.unwritten import rest_of_pot
 from runpredict.units import LengthUnits, format_distance, parse_length_mm
 
 FATES = {"fine": "Fine", "ran": "Ran", "past": "Past"}
@@ -114,9 +115,11 @@ class PotRow:
         return bool(self.now) and all(layer.shown == layer.standing for layer in self.layers)
 
     @property
-    def blank(self) -> list[LayerRow]:
-        """Layers of which the form says nothing."""
-        return [layer for layer in self.layers if layer.shown == Fate()]
+    def left(self) -> list[LayerRow]:
+        """Layers that "all the rest: fine" means, as the form stands."""
+        written = [layer.shown != Fate() for layer in self.layers]
+        means = rest_of_pot(written, [layer.shown.word == "past" for layer in self.layers])
+        return [layer for layer, one in zip(self.layers, means, strict=True) if one]
 
     def settle(self) -> None:
         """Show what the logbook says, as if opened just now."""

@@ -161,14 +161,14 @@ def _look_again(row: PotRow, firing: str) -> None:
 
 
 def _ask_about_rest(firing: str, rows: list[PotRow]) -> Any:
-    """Whether all of which nothing is written came out fine."""
+    """Whether all the rest came out fine."""
     _refresh(rows)
-    blank = [row for row in rows if row.now and row.blank]
-    if not blank:
-        told = "Nothing is left to write: each layer has its word."
+    left = [row for row in rows if row.now and row.left]
+    if not left:
+        told = "No pot is left: each has its word of every layer, or a layer past the foot."
         return _page(open_studio().snapshot(), firing, rows, told)
     carried = [(k, text) for k, text in request.form.items() if k not in ("form_token", "do")]
-    return render_template("rest.html", firing=firing, blank=blank, carried=carried)
+    return render_template("rest.html", firing=firing, left=left, carried=carried)
 
 
 def _call_rest_fine(firing: str, rows: list[PotRow]) -> Any:
@@ -176,10 +176,10 @@ def _call_rest_fine(firing: str, rows: list[PotRow]) -> Any:
     _refresh(rows)
     for row in rows:
         asked = layers_in(request.form.get(f"rest-{row.key}", ""))
-        blank = [layer for layer in row.blank if layer.number in asked]
-        for layer in blank:
+        fine = [layer for layer in row.left if layer.number in asked]
+        for layer in fine:
             layer.shown = Fate("fine")
-        row.rest = [layer.number for layer in blank] if _keep(row, firing) else []
+        row.rest = [layer.number for layer in fine] if _keep(row, firing) else []
     written = [row for row in rows if row.rest]
     layers = sum(len(row.rest) for row in written)
     told = f"“Fine” was written of {_counted(layers, 'layer')} on {_counted(len(written), 'pot')}."

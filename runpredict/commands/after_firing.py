@@ -9,7 +9,7 @@ import warnings
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from runpredict.commands.options import refuse
+from runpredict.commands.options import DEFAULT_LOGBOOK, refuse
 from runpredict.errors import BadInput, TableWarning
 
 if TYPE_CHECKING:
@@ -17,14 +17,16 @@ if TYPE_CHECKING:
 
     from runpredict.logbook.book import Logbook
 
-__all__ = ["outcome_words", "walk"]
+__all__ = ["forgotten_words", "outcome_words", "walk"]
 
 KEYS = """\
-Enter: fine, it did not pass the foot (f says so too).   9.5 or 3/8 in: it ran so far.
+Enter, or the word fine: it did not pass the foot.   9.5 or 3/8 in: it ran so far.
 p: past the foot (p 20: and at least 20 mm).   b: back.   s: skip.   q: stop.   ?: these keys.
+f: the rest: fine, all pots at once but those with a layer past the foot; it asks first.
 Every answer is kept at once; stop when you like, and the same command goes on from there.
 Runs are sharp: wear eye protection and gloves before you knock or grind one off."""
-BACK, SKIP, STOP, HELP = "b", "s", "q", "?"
+BACK, SKIP, STOP, HELP, REST = "b", "s", "q", "?", "f"
+MOST_FORGOTTEN = 3  # firings named
 _PAST = re.compile(r"p(?:ast)?\s*(.*)", re.IGNORECASE)
 
 
@@ -60,6 +62,23 @@ class _Kiln:
     def done(self) -> int:
         return sum(self.written(at) for at in range(len(self.layers)))
 
+    def rest(self) -> pd.DataFrame:
+        """The layers that "the rest: fine" means."""
+        from runpredict.logbook.unwritten import rest_of_pot
+
+        means: list[int] = []
+        for places in self.layers.groupby("piece", sort=False).indices.values():
+            past = self.layers["past_foot"].iloc[places].eq("yes").tolist()
+            each = rest_of_pot([self.written(at) for at in places], past)
+            means += [at for at, one in zip(places, each, strict=True) if one]
+        return self.layers.iloc[means]
+
+    def keep_rest(self, rest: pd.DataFrame) -> int:
+        """Keep layers as fine, and see what the logbook says by now; how many pots were kept."""
+        written = self.log.record_rest_fine(rest)
+        self.layers = _layers_of(self.log.layers(), self.firing)
+        return written["piece"].nunique()
+
     def write(self, at: int, run_mm: float, past_foot: str) -> None:
         """Keep an answer, in the logbook first."""
         from runpredict.logbook.book import Outcome
@@ -91,9 +110,10 @@ def walk(log: Logbook, named: str | None) -> None:
     """
     kiln = _opened(log, named)
     name = kiln.firing.strip() or "the firing without a name"
-    count = len(kiln.layers)
     pots = kiln.layers["piece"].nunique()
-    print(f"{name}: {count} layers on {pots} pots, {kiln.done()} of them written already.")
+    print(
+        f"{name}: {len(kiln.layers)} layers on {pots} pots, {kiln.done()} of them written already."
+    )
     at = kiln.next_open(0)
     if at is not None:
         print(KEYS)
@@ -102,6 +122,7 @@ def walk(log: Logbook, named: str | None) -> None:
             at = _visit(kiln, at)
     except (EOFError, KeyboardInterrupt):
         print()
+    count = len(kiln.layers)
     left = count - kiln.done()
     ahead = f"{left} to go: run the same again." if left else "See what it says: runpredict review."
     print(f"{name}: {kiln.done()} of {count} layers have their result. {ahead}", flush=True)
@@ -120,13 +141,20 @@ def _opened(log: Logbook, named: str | None) -> _Kiln:
         if len(open_ones) > 1:
             refuse("--firing", f"is missing; give the firing you have opened, one of {listed}.")
         named = str(open_ones[0])
-    mine = layers.loc[named_so(keys, named)]
-    if mine.empty:
+    if not named_so(keys, named).any():
         listed = ", ".join(f'"{firing_words(key)}"' for key in keys.unique()[-20:])
         refuse("--firing", f'"{named}" is no firing in the logbook; its firings are {listed}.')
+    return _Kiln(log, named, _layers_of(layers, named))
+
+
+def _layers_of(layers: pd.DataFrame, named: str) -> pd.DataFrame:
+    """Those of a firing, pot by pot, the lowest first."""
+    from runpredict.tables.firings import keyed_firings, named_so
+
+    mine = layers.loc[named_so(keyed_firings(layers), named)]
     first = {piece: at for at, piece in enumerate(mine["piece"].unique())}
     order = mine.assign(pot=mine["piece"].map(first)).sort_values(["pot", "layer"])
-    return _Kiln(log, named, order.reset_index(drop=True))
+    return order.reset_index(drop=True)
 
 
 def _visit(kiln: _Kiln, at: int) -> int | None:
@@ -150,18 +178,67 @@ def _visit(kiln: _Kiln, at: int) -> int | None:
     if answer == SKIP or (not answer and kiln.written(at)):
         return kiln.next_open(at + 1)
     try:
-        run_mm, past_foot = _read(answer, float(kiln.layers["lower_edge_mm"].iloc[at]))
-        kiln.write(at, run_mm, past_foot)
+        return _call_rest_fine(kiln, at) if answer == REST else _keep(kiln, at, answer)
     except ValueError as fault:
         print(fault, file=sys.stderr)
         return at
     except BadInput as bad:
         print("\n".join(fault.message for fault in bad.faults), file=sys.stderr)
         return at
+
+
+def _keep(kiln: _Kiln, at: int, answer: str) -> int | None:
+    """Keep what came of one layer; the place of the next to ask.
+
+    Raises
+    ------
+    ValueError, BadInput
+        If it cannot be.
+    """
+    run_mm, past_foot = _read(answer, float(kiln.layers["lower_edge_mm"].iloc[at]))
+    kiln.write(at, run_mm, past_foot)
     print(
         f"  Logged: {_named(kiln.layers.iloc[at])}: {outcome_words(run_mm, past_foot)}.", flush=True
     )
     return kiln.next_open(at + 1)
+
+
+def _call_rest_fine(kiln: _Kiln, at: int) -> int | None:
+    """Keep all the rest as fine, if that is meant; the place of the next to ask.
+
+    Raises
+    ------
+    EOFError
+        To stop.
+    """
+    rest = kiln.rest()
+    if rest.empty:
+        print("No pot is left: each has its results, or a layer past the foot.")
+        return at
+    question, answer = _question_of_rest(kiln, rest), ""
+    while answer not in ("y", "yes"):
+        if answer in ("n", "no", BACK):
+            return at
+        if answer == STOP:
+            raise EOFError
+        answer = _hear(question)
+    kept = kiln.keep_rest(rest)
+    print(f"  Logged: {_counted(kept)}, not past the foot.", flush=True)
+    return kiln.next_open(at)
+
+
+def _question_of_rest(kiln: _Kiln, rest: pd.DataFrame) -> str:
+    layers = kiln.layers.loc[kiln.layers["piece"].isin(rest["piece"])]
+    count, partly = rest["piece"].nunique(), layers.drop(rest.index)["piece"].nunique()
+    some = f", {partly} of them only of some layers" if partly else ""
+    if partly == count:
+        some = " of some layers"
+    have, them = ("has", "it") if count == 1 else ("have", "all")
+    return f"{_counted(count)} {have} no result yet{some}; keep {them} as fine? y/n "
+
+
+def _counted(pots: int) -> str:
+    return f"{pots} pot{'' if pots == 1 else 's'}"
 
 
 def _named(row: pd.Series[Any]) -> str:
@@ -200,7 +277,7 @@ def _read(answer: str, lower_edge_mm: float) -> tuple[float, str]:
     """
     from runpredict.units import format_length, parse_length_mm
 
-    if answer in ("", "f", "fine", "ok", "n", "no"):
+    if answer in ("", "fine", "ok", "n", "no"):
         return math.nan, "no"
     past = _PAST.fullmatch(answer)
     if past:
@@ -210,7 +287,7 @@ def _read(answer: str, lower_edge_mm: float) -> tuple[float, str]:
     try:
         run_mm = parse_length_mm(answer.lstrip("~ ").rstrip("+ "))
     except ValueError as fault:
-        raise ValueError(f"{fault} Or press Enter, p, b, s or q; ? tells the keys.") from None
+        raise ValueError(f"{fault} Or press Enter, p, f, b, s or q; ? tells the keys.") from None
     if answer.endswith("+") and run_mm >= lower_edge_mm:
         return run_mm, "yes"
     if answer.endswith("+"):
@@ -222,3 +299,55 @@ def _read(answer: str, lower_edge_mm: float) -> tuple[float, str]:
             f"passes it: type p {answer} if it did, or the length again."
         )
     return run_mm, "no"
+
+
+def forgotten_words(logbook: str) -> str:
+    """Which firings have results of some pots and none of others, and how to give those.
+
+    Parameters
+    ----------
+    logbook : str
+        Its folder.
+
+    Returns
+    -------
+    str
+        A sentence; "" where there is no such firing.
+
+    Raises
+    ------
+    BadInput
+        If there is no logbook, or it is damaged.
+    """
+    from runpredict.logbook.book import Logbook
+    from runpredict.logbook.unwritten import forgotten_pots
+    from runpredict.tables.firings import firing_words
+
+    with Logbook.open(logbook) as log:
+        pots = forgotten_pots(log.layers())
+    newest = [firing_words(key) for key in pots][:MOST_FORGOTTEN]
+    if not newest:
+        return ""
+    counts = [*pots.values()][:MOST_FORGOTTEN]
+    first, *others = (f"--firing {_typed(name)}" for name in newest)
+    named = [f"{_counted(counts[0])} of firing {newest[0]}"]
+    named += [f"{count} of {name}" for count, name in zip(counts[1:], newest[1:], strict=True)]
+    have, were, them = (
+        ("has", "was it", "it") if sum(counts) == 1 else ("have", "were they", "them")
+    )
+    folder = "" if logbook == DEFAULT_LOGBOOK else f" --logbook {_typed(logbook)}"
+    more = f"; {_listed(others)} for the others" if others else ""
+    return (
+        f"{_listed(named)} {have} no result: {were} fine? "
+        f"runpredict record {first}{folder} asks for {them}{more}."
+    )
+
+
+def _typed(word: str) -> str:
+    """A word of a command, quoted where a shell would part it."""
+    return word if re.fullmatch(r"[\w./][\w./-]*", word) else f'"{word}"'
+
+
+def _listed(words: list[str]) -> str:
+    *most, last = words
+    return f"{', '.join(most)} and {last}" if most else last

@@ -115,9 +115,12 @@ def _show_warning(message: Warning | str, category: type[Warning], *_: Any, **__
 
 
 def _check(args: argparse.Namespace) -> int:
+    from runpredict.commands.after_firing import forgotten_words
     from runpredict.commands.sources import gather
 
-    return _tell(gather(("plan", "glazes"), args.logbook, **files_of(args)), args)
+    tables = gather(("plan", "glazes"), args.logbook, **files_of(args))
+    forgotten = "" if args.logbook is None else forgotten_words(args.logbook)
+    return _tell(tables, args, forgotten)
 
 
 def _demo(args: argparse.Namespace) -> int:
@@ -130,7 +133,7 @@ def _demo(args: argparse.Namespace) -> int:
     return _tell(read_plan(folder / "layers.csv", folder / "glazes.csv", **files), args)
 
 
-def _tell(tables: PlanTables, args: argparse.Namespace) -> int:
+def _tell(tables: PlanTables, args: argparse.Namespace, forgotten: str = "") -> int:
     from runpredict.answers.check import answer, only_firing
     from runpredict.pages.check_text import answer_text
     from runpredict.pages.told import answer_files, write_answer
@@ -148,7 +151,7 @@ def _tell(tables: PlanTables, args: argparse.Namespace) -> int:
         write_sheet(found, args.sheet, args.units, show_progress("Drawing the sheet"))
     if args.out is not None:
         write_answer(found, args.out, args.units)
-    print(answer_text(found, args.units))
+    print(answer_text(found, args.units, forgotten))
     over = bool((found.pieces["risk"] > found.tolerance).any())
     return OVER_TOLERANCE if args.strict and over else DONE
 

@@ -40,7 +40,8 @@ def _add_record(subparsers: argparse._SubParsersAction[Any]) -> None:
         "record",
         help="write down what came out of the kiln",
         description="Without a piece, walks through a firing pot by pot, layer by layer, asks what "
-        "each did and keeps every answer at once; stopped, it goes on where it was. With a piece, "
+        "each did and keeps every answer at once; f, the rest: fine, keeps all pots without a "
+        "result at once; stopped, it goes on where it was. With a piece, "
         "writes a result for each of its layers, and in a terminal asks for what is missing.",
     )
     parser.add_argument("piece", nargs="?", metavar="PIECE", help="one piece, by its name")

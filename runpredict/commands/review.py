@@ -69,6 +69,7 @@ def add_commands(subparsers: argparse._SubParsersAction[Any]) -> None:
 
 def _review(args: argparse.Namespace) -> int:
     from runpredict.answers.review import look_back
+    from runpredict.commands.after_firing import forgotten_words
     from runpredict.commands.sources import gather
     from runpredict.pages.review_text import review_text
     from runpredict.tables.csv_files import write_tables
@@ -81,7 +82,8 @@ def _review(args: argparse.Namespace) -> int:
         named = {folder / f"review_{name}.csv": table for name, table in found.tables().items()}
         refuse_unasked(named, files_of(args).values())
         write_tables(named)
-    print(review_text(found, args.units, args.long))
+    forgotten = "" if args.logbook is None else forgotten_words(args.logbook)
+    print(review_text(found, args.units, args.long, forgotten))
     return DONE
 
 

@@ -20,6 +20,7 @@ from runpredict.logbook.rows import (
     Change,
     Counts,
     Incoming,
+    Key,
     Outcome,
     changes_of,
     faults_together,
@@ -35,10 +36,12 @@ from runpredict.logbook.schema import (
     transaction,
 )
 from runpredict.logbook.store import add_rows, newest_rows, reading
+from runpredict.logbook.unwritten import rest_of_pot
 from runpredict.tables.cells import Table
 from runpredict.tables.columns import KINDS, TableKind
 from runpredict.tables.csv_files import refuse_kind, table_csv
 from runpredict.tables.files import as_path, refuse_file, refuse_other, replace_files
+from runpredict.tables.firings import keyed_firings
 from runpredict.tables.ingredients import blame_materials
 from runpredict.tables.marks import mark_answers, refuse_unasked
 from runpredict.tables.rows import check_rows, raise_faults
@@ -202,6 +205,41 @@ class Logbook(ReadLogbook):
         written = self._layers_of(piece)
         rows = [written[piece, place, outcome.layer].row for outcome in outcomes]
         return frame_of("layers", rows, [])
+
+    def record_rest_fine(self, asked: pd.DataFrame) -> pd.DataFrame:
+        """Write in one step of layers without a result that they did not pass the foot.
+
+        Parameters
+        ----------
+        asked : DataFrame
+            Rows of `layers`. What has a result by now, or left the logbook, stays as it is; so does
+            a pot with a layer past the foot, as for `unwritten.rest_of_pot`.
+
+        Returns
+        -------
+        DataFrame
+            The layers written.
+        """
+        keys = {*zip(asked["piece"], keyed_firings(asked), asked["layer"], strict=True)}
+        with self._telling(), transaction(self._connection):
+            stored = newest_rows(self._connection, "layers")
+            pots: dict[Key, list[Key]] = {key[:2]: [] for key in keys}
+            for key, old in stored.items():
+                if key[:2] in pots and not old.retired:
+                    pots[key[:2]].append(key)
+            changes = []
+            for layers in pots.values():
+                rows = [stored[key].row for key in layers]
+                past = [row.cells["past_foot"] == "yes" for row in rows]
+                means = rest_of_pot([has_result(row) for row in rows], past)
+                for key, row, one in zip(layers, rows, means, strict=True):
+                    if one and key in keys:
+                        fine = with_outcome(row, Outcome(key[2], math.nan, "no"))
+                        changes.append(Change(key, fine, stored[key].revision + 1))
+            raise_faults(faults_together("layers", changes, stored, {}))
+            origin = "all the rest: fine"
+            add_rows(self._connection, self.file, {"layers": changes}, {}, "record", origin)
+        return frame_of("layers", [change.row for change in changes], [])
 
     def remove(
         self, piece: str, *, firing: str | None = None, result: bool = False

@@ -64,11 +64,12 @@ def changes_frame(revisions: Mapping[TableKind, Sequence[Revision]]) -> pd.DataF
     Returns
     -------
     DataFrame
-        `entry` (number of the import, record or removal), `logged_at` (UTC), `action`
-        (``import``, ``record`` or ``remove``), `origin` (the files, or the piece), `table`, `row`
-        (what names it), `change` (``added``, ``corrected``, ``removed``, or ``left`` its recipe or
-        schedule), `column`, `before` and `after`. A row that was added is one line; one that was
-        corrected has a line for each cell that changed, one that left for each cell it had.
+        `entry` (number of the import, record or removal), `logged_at` (UTC), `action` (``import``,
+        ``record`` or ``remove``), `origin` (the files, the piece, or "all the rest: fine"),
+        `table`, `row` (what names it), `change` (``added``, ``corrected``, ``removed``, or ``left``
+        its recipe or schedule), `column`, `before` and `after`. A row that was added is one line;
+        one that was corrected has a line for each cell that changed, one that left for each cell it
+        had.
         With the tables as they are now, this gives every row as it stood at any time.
     """
     lines = [line for kind, mine in revisions.items() for line in _lines(kind, mine)]

@@ -32,13 +32,15 @@ HOW_TO_READ = (
 )
 
 
-def answer_text(answer: Answer, units: LengthUnits = "mm") -> str:
+def answer_text(answer: Answer, units: LengthUnits = "mm", forgotten: str = "") -> str:
     """A table a firing, the pieces most at risk first, and what the numbers rest on.
 
     Parameters
     ----------
     answer : Answer
     units : "mm" or "in"
+    forgotten : str
+        A sentence on pots whose results were not written.
 
     Returns
     -------
@@ -50,6 +52,7 @@ def answer_text(answer: Answer, units: LengthUnits = "mm") -> str:
         parts.append(paragraph(f"Firing {printable(firing)}: {enough}."))
         parts.append(columns(HEADINGS, [_numbers(told, units) for told in pieces]))
         parts.append(_what_to_do(pieces))
+    parts += [paragraph(printable(forgotten))] if forgotten else []
     help_words = f"{HOW_TO_READ} {catch_help(answer.tolerance)}"
     return "\n\n".join([*parts, *map(paragraph, (help_words, basis_words(answer), CAUTION))])
 

@@ -16,7 +16,9 @@ from runpredict.units import LengthUnits, format_distance
 FEW = 4  # lines of a kind; the tables have the rest
 
 
-def review_text(review: Review, units: LengthUnits = "mm", long: bool = False) -> str:
+def review_text(
+    review: Review, units: LengthUnits = "mm", long: bool = False, forgotten: str = ""
+) -> str:
     """What a potter asks when she looks back.
 
     Parameters
@@ -25,6 +27,8 @@ def review_text(review: Review, units: LengthUnits = "mm", long: bool = False) -
     units : "mm" or "in"
     long : bool
         With every table.
+    forgotten : str
+        A sentence on pots whose results were not written.
 
     Returns
     -------
@@ -32,6 +36,7 @@ def review_text(review: Review, units: LengthUnits = "mm", long: bool = False) -
     """
     parts = [
         "\n".join([_ran(review), *_newest(review)]),
+        paragraph(printable(forgotten)),
         "\n".join([paragraph(surprise_words(review)), *_bullets(_surprises(review, units))]),
         _listed("What to change", list(_changes(review, units))),
         _trust(review),

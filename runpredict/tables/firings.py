@@ -12,6 +12,7 @@ from runpredict.tables.names import match_name
 __all__ = [
     "firing_key",
     "firing_words",
+    "firings_in_order",
     "keyed_firings",
     "named_firing",
     "named_so",
@@ -63,6 +64,20 @@ def written_firings(keys: pd.Series[Any]) -> pd.Series[Any]:
 def firing_words(key: str) -> str:
     """A firing as a reader is told it: its name, its date, or that it has neither."""
     return key.strip() or "not named"
+
+
+def firings_in_order(layers: pd.DataFrame) -> list[str]:
+    """Firings of a table of layers, the oldest first: by date, or as given where one has none.
+
+    Parameters
+    ----------
+    layers : DataFrame
+        With `firing` a `firing_key`.
+    """
+    first = layers.drop_duplicates("firing")
+    if first["fired_on"].ne("").all():
+        first = first.sort_values("fired_on", kind="stable")
+    return [str(name) for name in first["firing"]]
 
 
 def named_firing(keys: Iterable[str], named: str) -> str:

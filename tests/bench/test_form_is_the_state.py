@@ -110,7 +110,7 @@ def test_a_length_without_a_word_is_asked_about(app, visitor):
 
 def test_all_the_rest_asks_counts_truly_and_is_taken_back(app, visitor):
     visitor.get(KILN)
-    visitor.send("/kiln", "rest", **{at("cup 1", 1): "past"})
+    visitor.send("/kiln", "rest", **{at("cup 1", 1): "ran", at("cup 1", 1, "run"): "3"})
     assert "Of 17 layers on 9 pots nothing is written yet" in visitor.text
     assert set(logged(app, "cup 1")["past_foot"]) == {""}
     with book(app) as other:

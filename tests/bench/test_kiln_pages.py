@@ -85,9 +85,11 @@ def test_the_rest_is_fine_with_one_tap(visitor, app):
     visitor.send("/kiln", "rest", **{f"fate-{vase}-2": "past"})
     assert logged(app, "mug 5")["past_foot"].tolist() == [""]
     visitor.send("/kiln", "rest-surely")
-    assert "4 of 4" in visitor.text
-    assert logged(app, "vase 3")["past_foot"].tolist() == ["no", "yes"]
+    assert "3 of 4" in visitor.text
+    assert logged(app, "vase 3")["past_foot"].tolist() == ["", "yes"]
     assert logged(app, "mug 5")["past_foot"].tolist() == ["no"]
+    visitor.send("/kiln", "rest")  # the pot past the foot is left to her
+    assert "No pot is left" in visitor.text
 
 
 def test_a_pot_that_cannot_be_kept_does_not_hold_up_the_others(visitor, app):

@@ -13,7 +13,8 @@ from helpers.logbook_driver import run
 from helpers.processes import PATIENCE_S, end_group, needs_proc, started, until, waits
 from helpers.tables import layers
 
-from runpredict.logbook.book import Logbook
+from runpredict.commands import after_firing
+from runpredict.logbook.book import Logbook, Outcome
 from runpredict.tables.csv_files import write_table
 
 TESTS = Path(__file__).parents[1]
@@ -87,8 +88,96 @@ def test_back_mends_and_enter_there_keeps(kiln, capsys):
     told = capsys.readouterr().out
     assert "written: ran 2 mm (1/16 in), not past the foot, Enter keeps it" in told
     assert "This is the first layer." in told
-    kiln("b", "b", "f", "q")
-    assert results()["mug", 1] == (-1.0, "no"), "a measured run is taken back by f"
+    kiln("b", "b", "fine", "q")
+    assert results()["mug", 1] == (-1.0, "no"), "a measured run is taken back by the word fine"
+
+
+def test_the_rest_is_fine_in_one_step(kiln, capsys):
+    assert kiln("f", "y") == 0
+    told = capsys.readouterr().out
+    assert told.count("2 pots have no result yet; keep all as fine? y/n") == 1
+    assert "Logged: 2 pots, not past the foot." in told
+    assert told.endswith("3 of 3 layers have their result. See what it says: runpredict review.\n")
+    assert results() == dict.fromkeys([("mug", 1), ("mug", 2), ("bowl", 1)], (-1.0, "no"))
+    with Logbook.open("logbook") as log:
+        history = log.changes()
+        assert log.layers().query("firing == 'f2'")["past_foot"].tolist() == [""]
+    written = history.loc[history["action"] == "record"]
+    assert set(written["origin"]) == {"all the rest: fine"}
+    assert written["entry"].nunique() == 1
+
+
+def test_the_rest_is_fine_but_for_a_pot_past_the_foot(kiln, capsys):
+    kiln("p", "f", "y")
+    told = capsys.readouterr().out
+    assert "1 pot has no result yet; keep it as fine? y/n" in told
+    assert results() == {
+        ("mug", 1): (-1.0, "yes"),
+        ("mug", 2): (-1.0, ""),
+        ("bowl", 1): (-1.0, "no"),
+    }
+    assert told.count("mug, layer 2, sea (") == 2, "it is still asked of by itself"
+    kiln("f", "4")
+    assert (
+        "No pot is left: each has its results, or a layer past the foot." in capsys.readouterr().out
+    )
+    assert results()["mug", 2] == (4.0, "no")
+
+
+@pytest.mark.parametrize(
+    ("first", "then", "question"),
+    [
+        (["2", "f", "y"], [], "2 pots have no result yet, 1 of them only of some layers; keep all"),
+        (["s", "2", "3"], ["f", "y"], "1 pot has no result yet of some layers; keep it as fine?"),
+    ],
+)
+def test_what_was_answered_stays_when_the_rest_is_fine(kiln, capsys, first, then, question):
+    kiln(*first)
+    if then:
+        kiln(*then)
+    assert question in capsys.readouterr().out
+    assert {past for _, past in results().values()} == {"no"}
+    assert max(run for run, _ in results().values()) == (3.0 if then else 2.0)
+
+
+@pytest.mark.parametrize(
+    ("answers", "asked"),
+    [(["n", "4"], 1), (["b", "4"], 1), (["perhaps", "", "f", "n", "4"], 4)],
+)
+def test_the_rest_is_fine_only_on_a_yes(kiln, capsys, answers, asked):
+    kiln("f", *answers, "q")
+    assert capsys.readouterr().out.count("keep all as fine? y/n") == asked
+    assert results() == {("mug", 1): (4.0, "no"), ("mug", 2): (-1.0, ""), ("bowl", 1): (-1.0, "")}
+
+
+@pytest.mark.parametrize("answers", [["q", "y"], []])
+def test_a_stop_at_the_question_of_the_rest_keeps_nothing(kiln, capsys, answers):
+    assert kiln("f", *answers) == 0
+    assert "0 of 3 layers have their result. 3 to go" in capsys.readouterr().out
+    assert {past for _, past in results().values()} == {""}
+
+
+def test_the_rest_is_what_is_left_when_yes_is_said(kiln, capsys, monkeypatch):
+    """Somebody writes another pot of the kiln while the question stands."""
+    ask = after_firing._hear
+
+    def meanwhile(question):
+        if "keep all" in question:
+            with Logbook.open("logbook") as log:
+                log.record("bowl", [Outcome(1, 5.0, "no")])
+        return ask(question)
+
+    monkeypatch.setattr(after_firing, "_hear", meanwhile)
+    kiln("f", "y")
+    told = capsys.readouterr().out
+    assert "Logged: 1 pot, not past the foot." in told and "3 of 3 layers" in told
+    assert results()["bowl", 1] == (5.0, "no")
+
+
+def test_help_tells_of_the_rest(capsys):
+    with pytest.raises(SystemExit):
+        run(["record", "--help"])
+    assert "the rest: fine" in " ".join(capsys.readouterr().out.split())
 
 
 def test_skipped_layers_are_asked_the_next_time(kiln, capsys):

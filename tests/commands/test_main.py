@@ -378,6 +378,23 @@ def test_damaged_tables_never_end_in_a_traceback(tmp_path, capsys, seed):
     assert 2 in statuses
 
 
+def test_pots_whose_results_were_forgotten_are_told_of(folder, capsys):
+    table = folder / "layers.csv"
+    table.write_text(PLAN + "bowl,f1,6,10,1,sea,1,8,90\n", encoding="utf-8")
+    book = ["--logbook", str(folder / "book")]
+    assert cli.main(["import", str(table), str(folder / "glazes.csv"), *book]) == 0
+    assert cli.main(["check", *book]) == 0
+    assert "no result" not in capsys.readouterr().out, "a firing without any result is the plan"
+    assert cli.main(["record", "mug", "--past-foot", "no", *book]) == 0
+    assert cli.main(["check", *book]) == 0
+    told = capsys.readouterr().out
+    asked = "1 pot of firing f1 has no result: was it fine? runpredict record --firing f1 --logbook"
+    assert asked in " ".join(told.split())
+    assert told.index("Firing f1:") < told.index("1 pot of firing f1") < told.index("A prediction")
+    assert check(folder) == 0
+    assert "no result" not in capsys.readouterr().out
+
+
 def test_as_a_program():
     done = subprocess.run(
         [sys.executable, "-m", "runpredict", "demo"],

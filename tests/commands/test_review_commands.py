@@ -8,6 +8,7 @@ import pytest
 from helpers.tables import written_in
 
 from runpredict.commands import main as cli
+from runpredict.logbook.book import Logbook, Outcome
 
 SAMPLE = cli.sample_folder()
 REVIEW_TABLES = {
@@ -105,6 +106,13 @@ def test_both_take_a_logbook(tmp_path, capsys):
     from_book = capsys.readouterr().out
     assert cli.main(["review", *LOG]) == 0
     assert from_book == capsys.readouterr().out
+    with Logbook.open(tmp_path) as log:
+        log.record("mug 1", [Outcome(1, past_foot="no")], firing="Dabchick")
+    assert cli.main(["review", "--logbook", str(tmp_path)]) == 0
+    parts = capsys.readouterr().out.split("\n\n")
+    assert "logged layers ran past the foot" in parts[0]
+    asked = " ".join(parts[1].split())
+    assert asked.startswith("5 pots of firing Dabchick have no result: were they fine?")
     assert cli.main(["next", "--logbook", str(tmp_path), "--count", "1"]) == 0
     assert "This tells you" in " ".join(capsys.readouterr().out.split())
 
