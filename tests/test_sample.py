@@ -9,10 +9,13 @@ import pytest
 from helpers import sample_log
 
 from runpredict.answers.check import check
+from runpredict.pages.advice_words import briefly
+from runpredict.pages.plain import percent
 from runpredict.tables.csv_files import read_table
 
 SAMPLE = Path(__file__).parents[1] / "sample_data"
-README = " ".join((SAMPLE / "README.md").read_text(encoding="utf-8").split())
+LINES = (SAMPLE / "README.md").read_text(encoding="utf-8").splitlines()
+README = " ".join(" ".join(LINES).split())
 TOO_LOW = ["bottle 1", "bowl 2", "mug 4"]
 
 
@@ -115,6 +118,19 @@ def test_the_three_pots_are_caught_and_the_others_left_in_peace(logged):
     assert calm.mean() < 0.05
     cookie = answer(logged).pieces.set_index("piece")["cookie"]
     assert cookie["bottle 1"] == "dish"
+
+
+def test_the_readme_quotes_what_is_told():
+    """Its table has the three pots and the worst of the others by the log, as they are told."""
+    cells = [[cell.strip() for cell in line.strip("|").split("|")] for line in LINES]
+    quoted = {row[0]: row[1:] for row in cells if len(row) == 4 and row[1].endswith("%")}
+    risk = answer(True).pieces.set_index("piece")["risk"]
+    assert set(quoted) == {*TOO_LOW, risk.drop(TOO_LOW).idxmax()}
+    brief = dict(zip(risk.index, briefly(answer(True), "mm"), strict=True))
+    before = answer(False).pieces.set_index("piece")["risk"]
+    for piece, told in quoted.items():
+        words = " ".join(brief[piece].split())  # its spaces that do not break
+        assert told == [percent(before[piece]), percent(risk[piece]), words]
 
 
 def test_something_is_learned_from_the_log():
