@@ -142,13 +142,12 @@ def than_either(studio: Studio, stacks: Stacks) -> dict[tuple[str, str], tuple[f
         moving = effects.Moving.of(part)
         given = priors.ordinary_log(part) - np.log(10.0) * part.viscosity_log10_pa_s
         steps = effects.melt_design(part, studio.known)
-        melts = steps.dense(np.arange(n) * k, k) * own
+        melts = steps.dense().reshape(n, k, -1) * own
         fluid = given + steps.times(studio.mean).reshape(n, k)
         shares = moving.shares(fluid, bends.mixing)
-        count = shares.shape[1]
-        choices = effects.choice_design(part, studio.known).dense(np.arange(n) * count, count)
+        choices = effects.choice_design(part, studio.known).dense().reshape(n, shares.shape[1], -1)
         choices = shares @ melts + choices * own
-        pieces = effects.piece_design(part, studio.known).dense(np.arange(n), 1)[:, 0] * own
+        pieces = effects.piece_design(part, studio.known).dense() * own
         apart = (shares @ given[..., None])[..., 0]
         for j in range(min(k, 4) - 1):
             both, under, over = (1 << j) + (2 << j) - 1, (1 << j) - 1, (2 << j) - 1

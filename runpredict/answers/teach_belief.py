@@ -152,7 +152,8 @@ def believe(predictor: Predictor, stacks: Sequence[Stacks]) -> Belief:
     terms = studio.terms(stacks)
     count = len(terms.mean)
     covariance = np.zeros((count + 1, count + 1))
-    covariance[:count, :count] = terms.covariance_of(np.arange(count), {})
+    everything = np.arange(count)[None]
+    covariance[:count, :count] = terms.covariance_of(everything, terms.variance[None])[0]
     covariance[count, count] = studio.family_sd["firing"] ** 2
     return Belief(
         known={**terms.known, TEST_FIRING: count},

@@ -126,16 +126,21 @@ class Design:
 
         return csr_array((self.values, (self.rows, self.columns)), shape=self.shape)
 
-    def dense(self, first: Indices, count: int) -> Floats:
-        """Blocks of rows as they are, shape (blocks, count, columns)."""
+    def padded(self) -> tuple[Indices, Floats]:
+        """Columns and coefficients row by row, (rows, most in a row); 0 where there is none."""
         order = np.argsort(self.rows, kind="stable")
-        start = np.searchsorted(self.rows[order], first)
-        end = np.searchsorted(self.rows[order], first + count)
-        found = np.zeros((len(first), count, self.shape[1]))
-        for block, (low, high) in enumerate(zip(start, end, strict=True)):
-            at = order[low:high]
-            np.add.at(found[block], (self.rows[at] - first[block], self.columns[at]),
-                      self.values[at])  # fmt: skip
+        rows = self.rows[order]
+        counts = np.bincount(rows, minlength=self.shape[0])
+        place = np.arange(len(rows)) - (np.cumsum(counts) - counts)[rows]
+        wide = (self.shape[0], int(counts.max(initial=0)))
+        columns, values = np.zeros(wide, dtype=np.intp), np.zeros(wide)
+        columns[rows, place], values[rows, place] = self.columns[order], self.values[order]
+        return columns, values
+
+    def dense(self) -> Floats:
+        """As it is, shape (rows, columns)."""
+        found = np.zeros(self.shape)
+        np.add.at(found, (self.rows, self.columns), self.values)
         return found
 
 

@@ -137,43 +137,24 @@ class Terms:
     covariance: Floats
     new_variance: Floats
 
-    def covariance_of(self, places: Indices, glaze_variance: dict[int, float]) -> Floats:
-        """Of some of the effects, new glazes with the variance at the heat of one piece."""
+    @property
+    def variance(self) -> Floats:
+        """Of each effect, shape (p + r,)."""
+        return np.append(np.diag(self.covariance), self.new_variance)
+
+    def covariance_of(self, places: Indices, variance: Floats) -> Floats:
+        """Between some of the effects, (g, m, m), those that are new with a variance each, (g, m).
+
+        One effect may be named twice.
+        """
+        one, other = places[:, :, None], places[:, None, :]
         count = len(self.covariance)
-        old = places < count
-        new = np.zeros(len(places))
-        new[~old] = [glaze_variance.get(p, self.new_variance[p - count]) for p in places[~old]]
-        if not old.any():
-            return np.diag(new)
-        at = np.minimum(places, count - 1)
-        return np.where(old[:, None] & old, self.covariance[np.ix_(at, at)], np.diag(new))
-
-
-def choice_effects(
-    stacks: Stacks, known: dict[Effect, int], shares: Floats, first: Indices
-) -> Floats:
-    """Coefficients of effects in each choice of some of the pieces, all at the usual height.
-
-    Parameters
-    ----------
-    stacks : Stacks of n pieces
-    known : dict
-        Column of each effect.
-    shares : ndarray, shape (n, c, k)
-    first : ndarray of int, shape (m,)
-        The pieces.
-
-    Returns
-    -------
-    ndarray, shape (m, c, len(known))
-    """
-    k, count = stacks.present.shape[1], shares.shape[1]
-    part = stacks.take(first)
-    blocks = np.arange(len(first))
-    melts = effects.melt_design(part, known).dense(blocks * k, k)
-    choices = effects.choice_design(part, known).dense(blocks * count, count)
-    pieces = effects.piece_design(part, known).dense(blocks, 1)
-    return np.asarray(shares[first] @ melts + choices + pieces, dtype=float)
+        found = np.where((one == other) & (one >= count), variance[:, :, None], 0.0)
+        if count:
+            last = count - 1
+            learned = self.covariance[np.minimum(one, last), np.minimum(other, last)]
+            found = np.where((one < count) & (other < count), learned, found)
+        return found
 
 
 def names_alike(stacks: Stacks) -> Indices:
@@ -191,76 +172,87 @@ def names_alike(stacks: Stacks) -> Indices:
     return np.unique(table, axis=0, return_inverse=True)[1].ravel()
 
 
-GROUPS_AT_ONCE = 200
+GROUPS_AT_ONCE = 1000
 
 
 def _unknown(
     stacks: Stacks, terms: Terms, melt_log: Floats, bends: film.Bends
 ) -> tuple[Floats, Floats, Floats]:
     """Ways the choices of each piece may turn out (n, q, c), their chances, what is left over."""
-    moving = effects.Moving.of(stacks)
-    _, count, k = moving.part.shape
     fluid_log = melt_log - np.log(10.0) * stacks.viscosity_log10_pa_s
-    shares = moving.shares(fluid_log, bends.mixing)
     group = names_alike(stacks)
     first = np.unique(group, return_index=True)[1]
-    directions = min(k - 1, MOST_DIRECTIONS)
-    glaze_sd = priors.glaze_prior(stacks)[1]
-    glaze_at = {name: terms.known.get(("glaze", name), -1) for name in stacks.glazes}
-    about = np.zeros((len(first), 2 * directions + 1, count))
-    weight = np.zeros((len(first), 2 * directions + 1))
-    variance = np.zeros(len(first))
+    found = []
     for start in range(0, len(first), GROUPS_AT_ONCE):
         some = first[start : start + GROUPS_AT_ONCE]
-        rows = choice_effects(stacks, terms.known, shares, some)
-        for i, piece in enumerate(some):
-            valid = moving.valid[piece]
-            used = np.flatnonzero(np.abs(rows[i]).sum(axis=0) > 0)
-            acts = rows[i][valid][:, used]
-            own = {
-                glaze_at[stacks.glazes[glaze]]: sd**2
-                for glaze, sd in zip(stacks.glaze[piece], glaze_sd[piece], strict=True)
-                if glaze >= 0
-            }
-            spread = acts @ terms.covariance_of(used, own) @ acts.T
-            at = start + i
-            about[at][:, valid], weight[at], variance[at] = _star(spread, directions)
-    return about[group], weight[group], variance[group]
+        spread = _spread(stacks.take(some), terms, fluid_log[some], bends)
+        found.append(_star(spread, min(stacks.present.shape[1] - 1, MOST_DIRECTIONS)))
+    about, weight, variance = (np.concatenate([each[i] for each in found])[group] for i in range(3))
+    return about, weight, variance
 
 
-def _star(spread: Floats, directions: int) -> tuple[Floats, Floats, float]:
-    """A few points for a normal of several numbers, and what all of them share.
+def _spread(stacks: Stacks, terms: Terms, fluid_log: Floats, bends: film.Bends) -> Floats:
+    """Covariance of the log speeds of all choices of each piece, shape (g, c, c).
+
+    At the usual height, with as much of every glaze.
+    """
+    shares = effects.Moving.of(stacks).shares(fluid_log, bends.mixing)
+    g, count, k = shares.shape
+    melt, melts = effects.melt_design(stacks, terms.known).padded()
+    choice, choices = effects.choice_design(stacks, terms.known).padded()
+    piece, pieces = effects.piece_design(stacks, terms.known).padded()
+    places = np.concatenate([each.reshape(g, -1) for each in (melt, choice, piece)], axis=1)
+    own = np.zeros((g, count, count, choices.shape[1]))
+    each = np.arange(count)
+    own[:, each, each] = choices.reshape(g, count, -1)
+    acts = np.concatenate(
+        [
+            (shares[..., None] * melts.reshape(g, 1, k, -1)).reshape(g, count, -1),
+            own.reshape(g, count, -1),
+            np.broadcast_to(pieces[:, None], (g, count, pieces.shape[1])),
+        ],
+        axis=2,
+    )
+    variance = terms.variance[places]
+    # A glaze that no log has is as sure as its viscosity at the heat of its own piece.
+    glazes = np.array([family == "glaze" for family, _ in terms.known])
+    by_layer = np.repeat(priors.glaze_prior(stacks)[1] ** 2, melts.shape[1], axis=1)
+    mine = slice(0, by_layer.shape[1])
+    variance[:, mine] = np.where(glazes[places[:, mine]], by_layer, variance[:, mine])
+    spread = acts @ terms.covariance_of(places, variance) @ acts.swapaxes(1, 2)
+    return np.asarray(spread, dtype=float)
+
+
+def _star(spread: Floats, directions: int) -> tuple[Floats, Floats, Floats]:
+    """A few points for normals of several numbers, and what all of them share.
 
     Parameters
     ----------
-    spread : ndarray, shape (c, c)
-        Covariance.
+    spread : ndarray, shape (g, c, c)
+        Covariances.
     directions : int
-        Most directions besides the common one.
+        Directions besides the common one, fewer than c.
 
     Returns
     -------
-    points : ndarray, shape (2 directions + 1, c)
-    weight : ndarray, shape (2 directions + 1,)
-    variance : float
+    points : ndarray, shape (g, 2 directions + 1, c)
+    weight : ndarray, shape (g, 2 directions + 1)
+    variance : ndarray, shape (g,)
         Of what is common to all c, the mean of what is in no direction with it.
     """
-    count = len(spread)
-    one = np.ones(count)
-    sound = spread + (LEAST_VARIANCE + 1e-9 * np.trace(spread)) * np.eye(count)
-    shared = 1.0 / float(one @ np.linalg.solve(sound, one))
-    values, vectors = np.linalg.eigh(sound - shared)
-    order = np.argsort(-values, kind="stable")[: min(directions, count - 1)]
-    points = np.zeros((2 * directions + 1, count))
-    weight = np.zeros(2 * directions + 1)
-    weight[0] = 1.0 - len(order) / 3.0
-    left = np.maximum(values, 0.0).sum()
-    for i, at in enumerate(order):
-        reach = POINT * np.sqrt(max(values[at], 0.0)) * vectors[:, at]
-        points[1 + 2 * i], points[2 + 2 * i] = reach, -reach
-        weight[1 + 2 * i : 3 + 2 * i] = 1.0 / 6.0
-        left -= max(values[at], 0.0)
-    return points, weight, shared + max(left, 0.0) / count
+    g, count, _ = spread.shape
+    trace = np.trace(spread, axis1=1, axis2=2)
+    sound = spread + (LEAST_VARIANCE + 1e-9 * trace)[:, None, None] * np.eye(count)
+    shared = 1.0 / np.linalg.solve(sound, np.ones((g, count, 1))).sum(axis=(1, 2))
+    values, vectors = np.linalg.eigh(sound - shared[:, None, None])
+    values = np.maximum(values[:, ::-1], 0.0)
+    reach = POINT * np.sqrt(values[:, None]) * vectors[:, :, ::-1]
+    points = np.zeros((g, 2 * directions + 1, count))
+    points[:, 1::2] = reach[:, :, :directions].swapaxes(1, 2)
+    points[:, 2::2] = -points[:, 1::2]
+    weight = np.full((g, 2 * directions + 1), 1.0 / 6.0)
+    weight[:, 0] = 1.0 - directions / 3.0
+    return points, weight, shared + values[:, directions:].sum(axis=1) / count
 
 
 def prior_by_glaze(stacks: Stacks) -> dict[str, tuple[float, float]]:
