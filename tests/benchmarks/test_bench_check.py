@@ -15,7 +15,7 @@ from runpredict.commands import main as cli
 
 pytestmark = pytest.mark.slow
 
-SECONDS = 10.0
+SECONDS = 40.0
 MEMORY_BYTES = 2**30
 MOST_TIMES_PANDAS = 2.0
 
@@ -56,7 +56,7 @@ def glazes():
 
 
 def test_a_hundred_thousand_layers(benchmark, glazes):
-    """No more than 10 s on one core."""
+    """No more than 40 s on one core."""
     plan = plan_of(100_000)
     found = benchmark.pedantic(check, (plan, glazes), rounds=2, warmup_rounds=0)
     assert len(found.layers) == 100_000
