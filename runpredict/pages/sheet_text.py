@@ -46,8 +46,8 @@ ANGLE = (
     "overhangs, as under the belly of a bowl."
 )
 NONE_OVER = (
-    "No pot stays over that once it is changed as told; common practice keeps runny glazes low in "
-    "the kiln all the same."
+    "With all done as told, every pot is within the tolerance; common practice keeps runny glazes "
+    "low in the kiln all the same."
 )
 WHERE = (
     "These stay over the risk whatever is changed: on the lowest shelf or at its edge, with "
