@@ -78,10 +78,10 @@ class Moving:
     @classmethod
     def of(cls, stacks: Stacks) -> Moving:
         """All choices on some pieces."""
-        taken, outward = film.choices(stacks.present.shape[1])
+        taken, loose = film.choices(stacks.present.shape[1])
         part = taken & stacks.present[:, None]
         whole = (stacks.present[:, None] | ~taken).all(axis=2)
-        return cls(part, np.where(outward, part.any(axis=2), whole))
+        return cls(part, np.where(loose, part.any(axis=2), whole))
 
     def shares(self, melt_log: Floats, mixing: float) -> Floats:
         """Part of each melt in the log speed of each choice, were all equally thick, (n, c, k).

