@@ -220,7 +220,8 @@ class Logbook(ReadLogbook):
         DataFrame
             The layers written.
         """
-        keys = {*zip(asked["piece"], keyed_firings(asked), asked["layer"], strict=True)}
+        # A dict, not a set: what is written keeps the order of what was asked.
+        keys = dict.fromkeys(zip(asked["piece"], keyed_firings(asked), asked["layer"], strict=True))
         with self._telling(), transaction(self._connection):
             stored = newest_rows(self._connection, "layers")
             pots: dict[Key, list[Key]] = {key[:2]: [] for key in keys}
