@@ -87,7 +87,7 @@ class Learned:
 def learn(
     stacks: Stacks,
     log: Log,
-    start: Floats | None = None,
+    start: Studio | None = None,
     progress: Callable[[float], None] | None = None,
 ) -> Learned:
     """Train on a log.
@@ -96,8 +96,8 @@ def learn(
     ----------
     stacks : Stacks
     log : Log
-    start : ndarray, shape (p,), optional
-        Effects about which the first line is drawn; those of the prior without it.
+    start : Studio, optional
+        About whose effects the first line is drawn; about those of the prior without it.
     progress : callable (share done), optional
 
     Returns
@@ -111,7 +111,7 @@ def learn(
     paired = priors.paired_variance(stacks) + dropped_variance
     parts = np.stack([priors.coat_variance(stacks), paired], axis=1)
     of_edge = parts[log.piece]
-    about = mean if start is None else start
+    about = mean if start is None else start.means_of(known, mean)
     fitted: laplace.Fitted | None = None
     for done in range(MOST_ROUNDS):
         try:

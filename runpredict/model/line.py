@@ -35,28 +35,12 @@ class Line:
 
 
 class _EdgesAlike:
-    """Edges of some pieces with k layers each, ready for any mean of the effects.
-
-    Parameters
-    ----------
-    stacks : Stacks of n pieces
-    known : dict
-        Column of each effect.
-    piece, edge : ndarray of int, shape (m,)
-    reach_m : (ndarray, ndarray), shape (m,)
-        Two ways of each edge, the nearer first. [m]
-    """
+    """The part of `Edges` on pieces that have k layers each; ``at`` is their (piece, edge)."""
 
     def __init__(
-        self,
-        stacks: Stacks,
-        known: dict[Effect, int],
-        piece: Indices,
-        edge: Indices,
-        reach_m: tuple[Floats, Floats],
+        self, stacks: Stacks, known: dict[Effect, int], at: Any, reach_m: tuple[Floats, Floats]
     ) -> None:
-        self.stacks, self.known = stacks, known
-        self.at = (piece, edge)
+        self.stacks, self.known, self.at = stacks, known, at
         self.reach_m = tuple(self._grid(reach) for reach in reach_m)
         self.ordinary_log = priors.ordinary_log(stacks)
         self.melts = effects.melt_design(stacks, known)
@@ -174,8 +158,8 @@ class Edges:
             place = np.full(len(stacks.present), -1)
             place[pieces] = np.arange(len(pieces))
             mine = np.flatnonzero(place[piece] >= 0)
-            ways = (reach_m[0][mine], reach_m[1][mine])
-            self.parts.append(_EdgesAlike(part, known, place[piece[mine]], edge[mine], ways))
+            at, ways = (place[piece[mine]], edge[mine]), (reach_m[0][mine], reach_m[1][mine])
+            self.parts.append(_EdgesAlike(part, known, at, ways))
             self.order.append(mine)
         self.back = np.argsort(np.concatenate(self.order))
 

@@ -22,6 +22,7 @@ from runpredict.physics import film
 MOST_DIRECTIONS = 3
 POINT = np.sqrt(3.0)  # standard deviations from the middle to a point: Gauss-Hermite of three
 LEAST_VARIANCE = 1e-9
+GROUPS_AT_ONCE = 1000  # pieces of which the same is known, so many kinds at a time
 
 
 @dataclass(frozen=True)
@@ -58,6 +59,12 @@ class Studio:
         """Spread of each family, as expected where the log has none of it."""
         learned = {family: float(self.sd[i]) for (family, _), i in self.known.items()}
         return {name: learned.get(name, family.sd) for name, family in priors.FAMILIES.items()}
+
+    def means_of(self, known: dict[Effect, int], expected: Floats) -> Floats:
+        """Means of some effects in their places, as expected where they are not known."""
+        pairs = zip(known, expected, strict=True)
+        means = [self.mean[self.known[e]] if e in self.known else prior for e, prior in pairs]
+        return np.array(means, dtype=float)
 
     def terms(self, parts: Sequence[Stacks]) -> Terms:
         """All effects that act on some pieces, those that are not known with their priors."""
@@ -170,9 +177,6 @@ def names_alike(stacks: Stacks) -> Indices:
     columns.append(stacks.ramp_c_per_h[:, None])
     table = np.concatenate([np.asarray(column, dtype=float) for column in columns], axis=1)
     return np.unique(table, axis=0, return_inverse=True)[1].ravel()
-
-
-GROUPS_AT_ONCE = 1000
 
 
 def _unknown(

@@ -186,7 +186,7 @@ def train(
         pieces = np.flatnonzero(fold == number)
         if len(pieces):
             rest = log.only(fold[log.piece] != number)
-            without = learn(stacks, rest, learned.studio.mean).studio
+            without = learn(stacks, rest, learned.studio).studio
             part = stacks.take(pieces)
             told.append((pieces, part, _unnamed(without, part)))
         said(0.2 + 0.8 * (number + 1) / FOLDS)
