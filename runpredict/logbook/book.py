@@ -33,9 +33,10 @@ from runpredict.logbook.rows import (
 from runpredict.logbook.schema import (
     FILE_NAME,
     new_in_memory,
+    reading,
     transaction,
 )
-from runpredict.logbook.store import add_rows, newest_rows, reading
+from runpredict.logbook.store import add_rows, newest_rows
 from runpredict.logbook.unwritten import rest_of_pot
 from runpredict.tables.cells import Table
 from runpredict.tables.columns import KINDS, TableKind

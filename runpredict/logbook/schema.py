@@ -29,6 +29,7 @@ __all__ = [
     "make_file",
     "new_in_memory",
     "prove_or_refuse",
+    "reading",
     "refuse_newer",
     "telling",
     "transaction",
@@ -208,6 +209,17 @@ def transaction(connection: sqlite3.Connection) -> Iterator[None]:
         with suppress(sqlite3.DatabaseError):
             connection.execute("SELECT count(*) FROM sqlite_master").fetchone()
         raise
+
+
+@contextmanager
+def reading(connection: sqlite3.Connection) -> Iterator[None]:
+    """All reads of the block see the same moment."""
+    connection.execute("BEGIN")
+    try:
+        yield
+    finally:
+        if connection.in_transaction:  # an error may have ended it
+            connection.execute("ROLLBACK")
 
 
 _REASONS = {
@@ -391,7 +403,8 @@ def prove_or_refuse(connection: sqlite3.Connection, file: Path) -> None:
         If it is damaged, no logbook, or of a newer version.
     """
     try:
-        _prove_whole(connection, file)
+        with reading(connection):  # or an entry made meanwhile looks like a stranger's
+            _prove_whole(connection, file)
     except sqlite3.DatabaseError as fault:
         # A table that is gone or text that cannot be decoded has no code of its own.
         if _code(fault) in _REASONS:

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import json
 import sqlite3
-from collections.abc import Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from collections.abc import Mapping, Sequence
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -15,17 +14,7 @@ from runpredict.logbook.rows import Change, Key, Revision, Row, Stored, key_of
 from runpredict.logbook.schema import BACKUP_NAME, back_up, refuse_newer
 from runpredict.tables.columns import COLUMNS, KINDS, TableKind
 
-__all__ = ["add_rows", "headings_of", "newest_rows", "reading", "revisions"]
-
-
-@contextmanager
-def reading(connection: sqlite3.Connection) -> Iterator[None]:
-    """All reads of the block see the same moment."""
-    connection.execute("BEGIN")
-    try:
-        yield
-    finally:
-        connection.execute("ROLLBACK")
+__all__ = ["add_rows", "headings_of", "newest_rows", "revisions"]
 
 
 def _columns_sql(kind: TableKind) -> str:

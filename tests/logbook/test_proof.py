@@ -2,6 +2,7 @@
 
 import json
 import sqlite3
+import threading
 from contextlib import closing
 
 import pandas as pd
@@ -9,6 +10,7 @@ import pytest
 from helpers.tables import ANALYSIS, faults_of, layers
 
 from runpredict.errors import BadInput, TableWarning
+from runpredict.logbook import proof
 from runpredict.logbook import schema as logbook_schema
 from runpredict.logbook.book import FILE_NAME, Logbook, Outcome, import_files
 from runpredict.logbook.proof import checksum
@@ -79,6 +81,28 @@ def test_nothing_can_be_replaced(file, words, id_too):
         change(file, f"{words} INTO layers ({columns}) SELECT {columns} FROM layers WHERE id = 1")
     with Logbook.open(file.parent) as log:
         assert len(log.layers()) == 2
+
+
+def test_an_entry_made_while_the_file_is_proved_is_not_told_as_a_strangers(file, monkeypatch):
+    def import_one():
+        with Logbook.open(file.parent) as log:
+            log.import_tables({"layers": layers({"piece": "late"})})
+
+    writer = threading.Thread(target=import_one)
+
+    def totals(connection):
+        if not writer.ident:
+            writer.start()
+            writer.join(1.0)  # it may have to wait until the proof is through
+        return real(connection)
+
+    real = proof.totals
+    monkeypatch.setattr(proof, "totals", totals)
+    with Logbook.open(file.parent):
+        pass
+    writer.join()
+    with Logbook.open(file.parent) as log:
+        assert "late" in set(log.layers()["piece"])
 
 
 def columns_of(file):
