@@ -31,8 +31,7 @@ ORDER = (
     "__main__",
 )
 RANK = {name: rank for rank, name in enumerate(ORDER)}
-REFIT = {"physics.melt_fit", "physics.melt_measurements"}
-APART = {"__init__"} | REFIT  # public names by their home; the refit of the melt
+APART = {"__init__"}  # public names by their home
 
 
 def room(module):
@@ -90,7 +89,6 @@ def test_a_module_imports_only_from_above(module):
     for other in imported(MODULES[module]):
         if other not in MODULES and other in runpredict.__all__:
             continue
-        assert other not in REFIT, f"{module} imports the refit of the melt"
         assert RANK[room(other)] <= RANK[room(module)], f"{module} imports {other}, below it"
 
 

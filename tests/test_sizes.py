@@ -106,9 +106,13 @@ def test_functions_are_short():
 
 def test_there_are_tests_enough():
     code, tests = (
-        sum(len(bare_lines(text_of(path))) for path in folder.rglob("*.py"))
+        sum(
+            len(bare_lines(text_of(path)))
+            for path in folder.rglob("*.py")
+            if "refit" not in path.parts
+        )
         for folder in (PACKAGE, TESTS)
-    )
+    )  # the refit of the melt is neither
     assert tests >= 0.8 * code
 
 

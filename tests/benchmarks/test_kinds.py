@@ -24,10 +24,10 @@ from helpers.kinds.studio import SIZES, Notes, chances, newest, write_studio, wr
 from helpers.kinds.threes import tiles
 from helpers.skill import peer_chances
 from pandas.testing import assert_frame_equal
+from refit.melt_measurements import read_measurements
 
 from runpredict.datafiles import OXIDES
 from runpredict.errors import BadInput
-from runpredict.physics.melt_measurements import read_measurements
 from runpredict.tables.plan import check_plan
 
 pytestmark = pytest.mark.filterwarnings("ignore::runpredict.errors.TableWarning")

@@ -9,7 +9,7 @@ from PIL import Image
 
 from runpredict.pages.wall_angles import WALLS, draw_wall_angles, wall_angles_png
 
-README_PICTURE = Path(__file__).parents[2] / "pictures" / "wall_angles.png"
+README_PICTURE = Path(__file__).parents[2] / "sample_data" / "pictures" / "wall_angles.png"
 
 
 def test_each_wall_is_drawn_at_its_angle_from_the_level():

@@ -11,8 +11,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
+from refit import melt_fit, melt_measurements
 
-from runpredict.physics import chemistry, melt, melt_fit, melt_measurements
+from runpredict.physics import chemistry, melt
 from runpredict.physics import melt_nets as melt_net
 
 PUBLISHED = Path(__file__).parents[1] / "published"

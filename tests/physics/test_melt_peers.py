@@ -14,12 +14,13 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 import pytest
+from refit import melt_fit, melt_measurements
 from sklearn.ensemble import HistGradientBoostingRegressor
 from sklearn.linear_model import Ridge
 from sklearn.pipeline import make_pipeline
 from sklearn.preprocessing import StandardScaler
 
-from runpredict.physics import chemistry, melt, melt_fit, melt_measurements
+from runpredict.physics import chemistry, melt
 from runpredict.physics import melt_nets as melt_net
 
 FloatArray = npt.NDArray[np.float64]

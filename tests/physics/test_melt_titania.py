@@ -10,9 +10,10 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 import pytest
+from refit import melt_fit, melt_measurements
 
 from runpredict.arrays import Floats
-from runpredict.physics import chemistry, melt, melt_fit, melt_measurements, melt_nets
+from runpredict.physics import chemistry, melt, melt_nets
 
 NATURAL = ("SiO2", "TiO2", "Al2O3", "Fe2O3", "MnO", "MgO", "CaO", "Na2O", "K2O", "P2O5")
 

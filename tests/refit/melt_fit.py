@@ -1,8 +1,8 @@
-"""Refit the melt's coefficients: python -m runpredict.physics.melt_fit.
+"""Refit the melt's coefficients: ``python -m refit.melt_fit`` from the folder ``tests``.
 
-Fits the nets of `melt` to data/melt_viscosity_open.csv.xz, checks them on sources left
-out, fits the error to what they miss there, and writes data/melt_coefficients.npz. Needs
-a few minutes on one core. Nothing in the package imports this module.
+Fits the nets of `melt` to melt_viscosity_open.csv.xz, checks them on sources left out, fits
+the error to what they miss there, and writes runpredict/data/melt_coefficients.npz. Needs a few
+minutes on one core. Not part of the package that is installed.
 """
 
 from __future__ import annotations
@@ -17,9 +17,7 @@ import numpy as np
 import pandas as pd
 from scipy.optimize import minimize
 
-from runpredict.arrays import Bools, Float32s, Floats, Indices
-from runpredict.physics import melt, melt_nets
-from runpredict.physics.melt_measurements import (
+from refit.melt_measurements import (
     FOLDS,
     SOURCE_POWER,
     Measurements,
@@ -28,8 +26,10 @@ from runpredict.physics.melt_measurements import (
     read_measurements,
     row_weights,
 )
+from runpredict.arrays import Bools, Float32s, Floats, Indices
+from runpredict.physics import melt, melt_nets
 
-COEFFICIENTS = Path(__file__).parents[1] / "data" / "melt_coefficients.npz"
+COEFFICIENTS = Path(melt.__file__).parents[1] / "data" / "melt_coefficients.npz"
 
 # Size and course of the fit, set by hand on what is missed on papers left out. Each net sees all
 # mole fractions and its own half of the derived features (`_features_seen`): nets that differ so

@@ -1,8 +1,7 @@
 """The open measurements of viscosity: read, told apart by paper, weighed for the fit.
 
 Contains information from the SciGlass database, Copyright (c) 2019 EPAM Systems, made available
-under the Open Database License (ODbL) 1.0. Part of the refit (`melt_fit`): nothing else in the
-package imports this module.
+under the Open Database License (ODbL) 1.0. Part of the refit (`melt_fit`).
 """
 
 from __future__ import annotations
@@ -18,7 +17,7 @@ from scipy.spatial import cKDTree
 from runpredict.arrays import AnyArray, Float32s, Floats, Indices
 from runpredict.physics import melt, melt_nets
 
-DATA = Path(__file__).parents[1] / "data" / "melt_viscosity_open.csv.xz"
+DATA = Path(__file__).parent / "melt_viscosity_open.csv.xz"
 
 FOLDS = 5  # common practice of cross-validation
 # A row weighs (rows of its source) ** -SOURCE_POWER: big sources count, but do not rule. Set by
@@ -72,7 +71,7 @@ def read_measurements(path: Path = DATA) -> Measurements:
     Parameters
     ----------
     path : Path
-        A table like data/melt_viscosity_open.csv.xz.
+        A table like melt_viscosity_open.csv.xz.
 
     Returns
     -------

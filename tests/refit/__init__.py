@@ -1,0 +1,1 @@
+"""The fit of the melt to open measurements: what made `runpredict/data/melt_coefficients.npz`."""
