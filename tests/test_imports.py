@@ -149,8 +149,8 @@ def test_a_check_loads_no_pictures_and_no_learning(module):
 
 
 def test_only_a_page_loads_the_templates():
-    assert "jinja2" not in loaded_after("import runpredict.pages.sheet")
-    assert "jinja2" in loaded_after("import runpredict.pages.sheet_html")
+    assert "jinja2" not in loaded_after("import runpredict.commands.main")
+    assert "jinja2" in loaded_after("import runpredict.pages.sheet")
 
 
 def test_a_whole_check_loads_no_pictures_and_no_learning():

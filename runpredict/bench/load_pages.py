@@ -21,7 +21,6 @@ pages = Blueprint("load", __name__)
 SHEETS_AT_ONCE = 3
 """Each takes seconds, and they are drawn one after the other."""
 _sheets = threading.BoundedSemaphore(SHEETS_AT_ONCE)
-SHEETS = {"html": "text/html; charset=utf-8", "pdf": "application/pdf"}
 SHEET_POLICY = (
     "default-src 'none'; style-src 'unsafe-inline'; img-src data:; frame-ancestors 'none'; sandbox "
     "allow-modals"
@@ -56,11 +55,9 @@ def _one(snapshot: Snapshot, firing: str, mine: FiringPots | None) -> Any:
     )
 
 
-@pages.get("/sheet.<kind>")
-def sheet(kind: str) -> Response:
+@pages.get("/sheet.html")
+def sheet() -> Response:
     """The check sheet of a firing, to print."""
-    if kind not in SHEETS:
-        abort(404)
     studio = open_studio()
     snapshot = studio.snapshot()
     firing = request.args.get("firing", "")
@@ -69,12 +66,11 @@ def sheet(kind: str) -> Response:
         abort(503, "Several sheets are being drawn already; try again in a moment.")
     try:
         with DRAWING, tempfile.TemporaryDirectory(prefix="sheet-") as folder:
-            file = Path(folder) / f"sheet.{kind}"
+            file = Path(folder) / "sheet.html"
             write_sheet(answer, file, units())
             content = file.read_bytes()
     finally:
         _sheets.release()
-    response = Response(content, content_type=SHEETS[kind])
+    response = Response(content, content_type="text/html; charset=utf-8")
     response.headers["Content-Security-Policy"] = SHEET_POLICY
-    response.headers["Content-Disposition"] = f'inline; filename="sheet.{kind}"'
     return response

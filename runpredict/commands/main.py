@@ -52,9 +52,7 @@ def _answer_options(parser: argparse.ArgumentParser) -> None:
     )
     reading_options(parser)
     parser.add_argument("--out", metavar="DIR", help="also write the answer as CSV files here")
-    parser.add_argument(
-        "--sheet", metavar="FILE", help="also write a sheet to print, .html or .pdf"
-    )
+    parser.add_argument("--sheet", metavar="FILE", help="also write a sheet to print, .html")
     parser.add_argument(
         "--strict", action="store_true", help="exit with 1 if a piece is over the tolerance"
     )

@@ -89,19 +89,15 @@ def curves_figure(answer: Answer, row: int, units: LengthUnits) -> Figure:
     """The curves of the piece in a row of `answer.pieces`, small, for a page that names it."""
     with house_style():
         figure = Picture(figsize=(SHEET_CURVES.wide, SHEET_CURVES.high))
-        paint_curves(Paper(figure), answer, row, units)
+        found = WhatIf(answer, row)
+        _draw_curves(Paper(figure), found, answer.tolerance, units, SHEET_CURVES)
     return figure
-
-
-def paint_curves(paper: Paper, answer: Answer, row: int, units: LengthUnits) -> None:
-    """The same on as much of a paper as `SHEET_CURVES` says."""
-    _draw_curves(paper, WhatIf(answer, row), answer.tolerance, units, SHEET_CURVES)
 
 
 def _draw_curves(
     paper: Paper, found: WhatIf, tolerance: float, units: LengthUnits, layout: CurvesLayout
 ) -> None:
-    left, bottom, size_pt = 0.58, 0.75, SMALL_PT * paper.scale
+    left, bottom = 0.58, 0.75
     each = (layout.wide - left - layout.right - 2 * layout.gap) / 3
     axes = [
         paper.axes(left + k * (each + layout.gap), bottom, each, layout.high - bottom - 0.1)
@@ -124,9 +120,9 @@ def _draw_curves(
         hold += f", dashed: cone {found.cooler_cone}"
     words = (f"stops up the wall [{units}]", "coats of one layer", hold)
     for k, (axis, label) in enumerate(zip(axes, words, strict=True)):
-        axis.tick_params(labelsize=size_pt, labelleft=k == 0)
-        axis.set_xlabel("\n".join(wrapped(label, each + 0.1, SMALL_PT)), fontsize=size_pt)
-    axes[0].set_ylabel("risk [%]", fontsize=size_pt)
+        axis.tick_params(labelsize=SMALL_PT, labelleft=k == 0)
+        axis.set_xlabel("\n".join(wrapped(label, each + 0.1, SMALL_PT)), fontsize=SMALL_PT)
+    axes[0].set_ylabel("risk [%]", fontsize=SMALL_PT)
     _risk_axes(axes, tolerance, highest)
     if layout.right > 0.5:
         _name_tolerance(axes[-1], tolerance)

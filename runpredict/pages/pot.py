@@ -119,7 +119,7 @@ def paint_key(paper: Paper) -> None:
     """What the signs mean, on as much of a paper as `KEY_IN` says."""
     paper.figure.legend(
         handles=_signs(), loc="lower left", bbox_to_anchor=paper.at(0.0, 0.0), ncols=2,
-        fontsize=SMALL_PT * paper.scale, handlelength=2.4, columnspacing=1.0, handletextpad=0.5,
+        fontsize=SMALL_PT, handlelength=2.4, columnspacing=1.0, handletextpad=0.5,
         borderaxespad=0.2, labelspacing=0.35,
     )  # fmt: skip
 

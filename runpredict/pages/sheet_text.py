@@ -226,7 +226,10 @@ def _piece_text(answer: Answer, told: ToldPiece, units: LengthUnits) -> PieceTex
 
 def _bare_words(drawn: Piece, units: LengthUnits) -> str:
     """The bare band to leave: as advised, or as planned where a cookie takes its place."""
-    band, planned = (format_distance(mm, units) for mm in (drawn.band_mm, drawn.planned_band_mm))
+    band, planned = (
+        format_distance(mm, units).replace(" ", "\N{NO-BREAK SPACE}")
+        for mm in (drawn.band_mm, drawn.planned_band_mm)
+    )
     return band if np.isnan(drawn.wax_mm) else f"{band}, on a cookie {planned}"
 
 

@@ -84,7 +84,6 @@ _STYLE: Any = {
     "legend.frameon": False,
     "lines.linewidth": 1.4,
     "path.simplify": True,
-    "pdf.fonttype": 42,
     "savefig.bbox": None,
     "savefig.facecolor": "auto",
     "svg.fonttype": "path",
@@ -132,28 +131,22 @@ class Paper:
     figure : Figure
     left_in, bottom_in : float
         Where the corner lies in the figure. [in]
-    scale : float
-        By which all on it is drawn smaller, its letters too.
     """
 
     figure: Figure
     left_in: float = 0.0
     bottom_in: float = 0.0
-    scale: float = 1.0
 
     def at(self, left: float, up: float) -> tuple[float, float]:
         """A point of this paper as a share of the figure's width and height."""
         width, height = self.figure.get_size_inches()
-        return (
-            (self.left_in + self.scale * left) / width,
-            (self.bottom_in + self.scale * up) / height,
-        )
+        return (self.left_in + left) / width, (self.bottom_in + up) / height
 
     def axes(self, left: float, bottom: float, wide: float, high: float) -> Axes:
         """Axes in a box. [in]"""
         start, end = self.at(left, bottom), self.at(left + wide, bottom + high)
         axes = self.figure.add_axes((*start, end[0] - start[0], end[1] - start[1]))
-        axes.tick_params(labelsize=7.5 * self.scale)
+        axes.tick_params(labelsize=7.5)
         return axes
 
     def line(self, x: list[float], y: list[float], **look: Any) -> None:
@@ -162,9 +155,7 @@ class Paper:
 
     def text(self, left: float, up: float, words: str, size_pt: float, **look: Any) -> None:
         """Words whose upper left corner is there, unless told otherwise."""
-        self.figure.text(
-            *self.at(left, up), words, fontsize=size_pt * self.scale, **({"va": "top"} | look)
-        )
+        self.figure.text(*self.at(left, up), words, fontsize=size_pt, **({"va": "top"} | look))
 
 
 def tint(color: str) -> tuple[float, float, float]:

@@ -17,6 +17,7 @@ from runpredict.units import LengthUnits, format_distance
 LEFT_IN, RIGHT_IN = 0.62, 0.75
 WIDE_IN, COLUMN_IN, MOST_COLUMN_IN = 3.5, 0.72, 1.05
 BELOW_FOOT_SHARE = 0.12  # of the wall's height, shown below the foot
+MOST_NAME_LINES = 6
 SIGN_IN = 0.14  # for the sign of each layer's curve, under its name
 PAST_LINES = ("past", "the foot")
 
@@ -32,14 +33,12 @@ def paint_wall(paper: Paper, piece: Piece, units: LengthUnits) -> None:
     wide, _ = wall_size_in(piece)
     base = 0.1 + 3 * LINE_IN
     axes = paper.axes(LEFT_IN, base, wide - LEFT_IN - RIGHT_IN, VIEW_IN)
-    size_pt = SMALL_PT * paper.scale
-    axes.tick_params(labelsize=size_pt)
-    _draw_wall(axes, piece, units, size_pt)
+    axes.tick_params(labelsize=SMALL_PT)
+    _draw_wall(axes, piece, units)
     column = _column_in(piece)
     for k, layer in enumerate(piece.layers):
         middle = LEFT_IN + column * (k + 0.5)
-        names = wrapped(layer.glaze, column - 0.06, SMALL_PT)
-        for line, words in enumerate(reversed(names)):
+        for line, words in enumerate(reversed(_name(layer, column))):
             up = base + VIEW_IN + SIGN_IN + 0.05 + LINE_IN * line
             paper.text(middle, up, words, SMALL_PT, ha="center", va="bottom")
         _curve_sign(paper, middle, base + VIEW_IN + 0.5 * SIGN_IN + 0.03, k)
@@ -57,9 +56,16 @@ def _column_in(piece: Piece) -> float:
 
 
 def _head_in(piece: Piece) -> float:
-    lines = max(len(wrapped(layer.glaze, _column_in(piece) - 0.06, SMALL_PT))
-                for layer in piece.layers)  # fmt: skip
+    lines = max(len(_name(layer, _column_in(piece))) for layer in piece.layers)
     return LINE_IN * lines + SIGN_IN + 0.08
+
+
+def _name(layer: Layer, column_in: float) -> list[str]:
+    """The lines of a glaze's name, so few that the picture is no taller than its page."""
+    lines = wrapped(layer.glaze, column_in - 0.06, SMALL_PT)
+    if len(lines) <= MOST_NAME_LINES:
+        return lines
+    return [*lines[: MOST_NAME_LINES - 1], f"{lines[MOST_NAME_LINES - 1][:-1]}…"]
 
 
 def _curve_sign(paper: Paper, left: float, up: float, k: int) -> None:
@@ -67,8 +73,8 @@ def _curve_sign(paper: Paper, left: float, up: float, k: int) -> None:
     look = sign(k)
     ends = [paper.at(left + step, up) for step in (-0.2, 0.0, 0.2)]
     paper.line([x for x, _ in ends], [y for _, y in ends], linestyle=look.dash,
-               marker=look.marker, markevery=[1], markersize=4.5 * paper.scale,
-               markerfacecolor=look.fill, linewidth=1.3 * paper.scale)  # fmt: skip
+               marker=look.marker, markevery=[1], markersize=4.5,
+               markerfacecolor=look.fill, linewidth=1.3)  # fmt: skip
 
 
 def _runs(layer: Layer, units: LengthUnits) -> list[str]:
@@ -81,7 +87,7 @@ def _runs(layer: Layer, units: LengthUnits) -> list[str]:
     return [likely, run_length(layer.run_p95_mm, units)]
 
 
-def _draw_wall(axes: Axes, piece: Piece, units: LengthUnits, size_pt: float) -> None:
+def _draw_wall(axes: Axes, piece: Piece, units: LengthUnits) -> None:
     top = piece.top_mm
     low, high = -BELOW_FOOT_SHARE * top, 1.02 * top
     axes.set_xlim(-0.5, max(len(piece.layers), 2) - 0.5)
@@ -92,23 +98,22 @@ def _draw_wall(axes: Axes, piece: Piece, units: LengthUnits, size_pt: float) -> 
     for k, layer in enumerate(piece.layers):
         _draw_column(axes, layer, k, low, units)
     axes.axhline(0.0, color=INK, linewidth=2.4, zorder=4)
-    _mark(axes, 0.0, "foot's edge", "top", INK, size_pt)
+    _mark(axes, 0.0, "foot's edge", "top", INK)
     if not np.isnan(piece.wax_mm):
         at = in_units(piece.wax_mm, units)
         axes.axhline(at, **WAX, zorder=5)
-        _mark(axes, at, f"wax line\n{format_distance(piece.wax_mm, units)}", "bottom", WATER,
-              size_pt)  # fmt: skip
+        _mark(axes, at, f"wax line\n{format_distance(piece.wax_mm, units)}", "bottom", WATER)
     length_axis(axes, "y", high - low, units)
-    axes.set_ylabel(f"up the wall [{units}]", fontsize=size_pt)
+    axes.set_ylabel(f"up the wall [{units}]", fontsize=SMALL_PT)
     axes.set_xticks([])
     axes.spines["bottom"].set_visible(False)
 
 
-def _mark(axes: Axes, at: float, text: str, side: str, color: str, size_pt: float) -> None:
+def _mark(axes: Axes, at: float, text: str, side: str, color: str) -> None:
     axes.annotate(
         text, (1.0, at), (4, {"bottom": 2, "top": -2}[side]),
         xycoords=axes.get_yaxis_transform(), textcoords="offset points",
-        ha="left", va=side, fontsize=size_pt, color=color, annotation_clip=False,
+        ha="left", va=side, fontsize=SMALL_PT, color=color, annotation_clip=False,
     )  # fmt: skip
 
 
