@@ -99,7 +99,7 @@ def test_no_circle():
 
 
 def test_film_stands_alone():
-    assert set(imported(MODULES["physics.film"])) == {"arrays"}
+    assert set(imported(MODULES["physics.film"])) == {"arrays", "physics.speeds"}
 
 
 def test_decisions_know_no_predictor():

@@ -96,7 +96,7 @@ class Ask:
 
     def risk(self, changed: Stacks) -> Floats:
         """Chance that any layer of each piece, changed so, passes the foot."""
-        return self.chances.risk(changed)[1]
+        return self.chances.piece_risk(changed)
 
     def safe(self, changed: Stacks) -> Bools:
         """Whether each piece, changed so, stays at or under the tolerance."""

@@ -128,7 +128,7 @@ def _copies(stacks: Stacks, count: int) -> Stacks:
 
 
 def _risks(predictor: Predictor, changed: Stacks) -> Floats:
-    return predictor.chances(changed).risk(changed)[1]
+    return predictor.chances(changed).piece_risk(changed)
 
 
 def _by_band(stacks: Stacks, predictor: Predictor) -> pd.DataFrame:

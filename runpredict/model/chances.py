@@ -19,7 +19,7 @@ from numpy.typing import ArrayLike
 from runpredict.arrays import AnyArray, Bools, Floats, Indices
 from runpredict.model.noise import chance_above
 from runpredict.model.stacks import Stacks
-from runpredict.physics import film
+from runpredict.physics import film, speeds
 
 if TYPE_CHECKING:
     from runpredict.model.studio import Studio
@@ -42,15 +42,15 @@ class Alike:
     melt_log : ndarray, shape (n, k)
         Added to the natural log of the mobility of each melt.
     choice_log : ndarray, shape (n, q, c)
-        Added to the log speed of each choice of layers (`film.choices`), in each of q ways what is
-        not known of them may turn out.
+        Added to the log speed of each choice of layers (`speeds.choices`), in each of q ways that
+        what is not known of them may turn out.
     weight : ndarray, shape (n, q)
         Chance of each way; they sum to 1.
     variance, noise : ndarray, shape (n,)
         Of all margins of a piece: of what lasts and is not known, and of what never is the same
         again, see `noise.chance_above`.
     mix : ndarray, shape (3,)
-    bends : film.Bends
+    bends : speeds.Bends
     wall : float
         Power of the slope besides the film's own.
     calibration : (float, float)
@@ -63,7 +63,7 @@ class Alike:
     variance: Floats
     noise: Floats
     mix: Floats
-    bends: film.Bends
+    bends: speeds.Bends
     wall: float
     calibration: tuple[float, float] = (0.0, 1.0)
 
@@ -72,54 +72,50 @@ class Alike:
         arrays = ("melt_log", "choice_log", "weight", "variance", "noise")
         return replace(self, **{name: getattr(self, name)[pieces] for name in arrays})
 
-    def film_of(self, stacks: Stacks) -> tuple[film.Wall, film.Speeds]:
-        """The glaze where it lies on each piece, and how fast every choice of it goes."""
+    def flow_of(self, stacks: Stacks) -> film.Flow:
+        """The fastest glaze on each piece, in each way."""
         wall = film.Wall(stacks.lower_m, stacks.upper_m, stacks.thickness_m, stacks.glaze)
         melt = stacks.mobility_log + self.melt_log + self.wall * np.log(stacks.slope)
-        return wall, film.speeds_log(wall, melt, self.bends)
+        return film.flow_of(wall, melt, self.choice_log, self.bends)
 
-    def margins(
-        self, drawn: tuple[film.Wall, film.Speeds], reach_m: Floats
-    ) -> Iterator[tuple[Floats, Floats]]:
-        """Weight (n,) and margin of every edge (n, k) over running a way, one way after another."""
-        wall, speeds = drawn
-        shift = self.calibration[0]
-        for q in range(self.weight.shape[1]):
-            fastest = speeds.fastest(self.choice_log[:, q])
-            need = film.log_factor_to_reach(wall, fastest, reach_m, self.bends.height)
-            yield self.weight[:, q], np.clip(shift - need, -1e6, 1e6)
+    def margins(self, flow: film.Flow, reach_m: Floats) -> Floats:
+        """Margin of every edge over running a way ``reach_m`` (n, k), in each way: (q, k, n)."""
+        need = film.log_factor_to_reach(flow, reach_m)
+        return np.clip(self.calibration[0] - need, -1e6, 1e6)
 
     def _above(self, margin: Floats) -> Floats:
-        """Chance that a margin of each piece, (n, ...), is above 0 after all."""
+        """Chance that a margin of each piece, (..., n), is above 0 after all."""
         square = self.calibration[1] ** 2
-        more = (slice(None),) + (None,) * (margin.ndim - 1)
-        return chance_above(margin, square * self.variance[more], square * self.noise[more],
-                            self.mix)  # fmt: skip
+        return chance_above(margin, square * self.variance, square * self.noise, self.mix)
 
     def ways(self, stacks: Stacks) -> tuple[Floats, Floats]:
         """Chance of each way that things may be, and the highest margin over the foot, (n, q)."""
-        drawn = self.film_of(stacks)
-        ways = list(self.margins(drawn, stacks.lower_m + HELD_BACK_M))
-        highest = [np.where(stacks.glazed, margin, -1e6).max(axis=1) for _, margin in ways]
-        return np.stack([weight for weight, _ in ways], axis=1), np.stack(highest, axis=1)
+        return self.weight, self._highest(stacks).T
 
-    def passing(
-        self, stacks: Stacks, drawn: tuple[film.Wall, film.Speeds], reach_m: Floats
-    ) -> tuple[Floats, Floats]:
+    def _highest(self, stacks: Stacks) -> Floats:
+        """The highest margin of each piece over the foot, in each way, (q, n)."""
+        margin = self.margins(self.flow_of(stacks), stacks.lower_m + HELD_BACK_M)
+        return np.where(stacks.glazed.T, margin, -1e6).max(axis=1)
+
+    def piece_risk(self, stacks: Stacks) -> Floats:
+        """Chance that any layer of each piece passes the foot, (n,)."""
+        chance = self._above(self._highest(stacks))
+        return np.asarray((self.weight.T * chance).sum(axis=0), dtype=float)
+
+    def passing(self, stacks: Stacks, flow: film.Flow, reach_m: Floats) -> tuple[Floats, Floats]:
         """Chance that each layer (n, k), and that any (n,), runs at least ``reach_m`` (n, k)."""
-        layer, piece = np.zeros(stacks.present.shape), np.zeros(len(stacks.present))
-        for weight, margin in self.margins(drawn, reach_m + HELD_BACK_M):
-            chance = np.where(stacks.glazed, self._above(margin), 0.0)
-            layer += weight[:, None] * chance
-            piece += weight * chance.max(axis=1, initial=0.0)
-        return layer, piece
+        margin = self.margins(flow, reach_m + HELD_BACK_M)
+        chance = np.where(stacks.glazed.T, self._above(margin), 0.0)
+        weight = self.weight.T
+        layer = (weight[:, None] * chance).sum(axis=0)
+        return layer.T, (weight * chance.max(axis=1, initial=0.0)).sum(axis=0)
 
     def run_quantiles_m(self, stacks: Stacks) -> Floats:
         """As `Chances.run_quantiles_m`."""
-        drawn = self.film_of(stacks)
+        flow = self.flow_of(stacks)
 
         def odds(run: Floats) -> Floats:
-            chance = self.passing(stacks, drawn, run)[0]
+            chance = self.passing(stacks, flow, run)[0]
             return np.log(np.maximum(chance, 1e-12)) - np.log(np.maximum(1.0 - chance, 1e-12))
 
         most = np.maximum(stacks.lower_m, LEAST_READ_M)
@@ -148,24 +144,20 @@ class Alike:
 
     def past_foot_m3(self, stacks: Stacks) -> Floats:
         """As `Chances.past_foot_m3`."""
-        drawn = self.film_of(stacks)
-        wall, speeds = drawn
+        flow = self.flow_of(stacks)
         reach = stacks.lower_m + HELD_BACK_M
-        ways = list(self.margins(drawn, reach))
-        weight = np.stack([weight for weight, _ in ways], axis=1)[:, None]
-        margin = np.stack([margin for _, margin in ways], axis=2)
-        low = np.full(stacks.present.shape, -WIDEST)
+        weight, margin = self.weight.T[:, None], self.margins(flow, reach)
+        low = np.full(margin.shape[1:], -WIDEST)
         high = -low
         for _ in range(HALVINGS):
             middle = 0.5 * (low + high)
-            over = (weight * self._above(margin - middle[..., None])).sum(axis=2)
+            over = (weight * self._above(margin - middle)).sum(axis=0)
             rare = over < 1.0 - RUN_LEVELS[2]
             low, high = np.where(rare, low, middle), np.where(rare, middle, high)
-        front, step = speeds.fastest(self.choice_log[:, 0])
-        need = film.log_factor_to_reach(wall, (front, step), reach, self.bends.height)
+        need = film.log_factor_to_reach(flow, reach)[0]
         factor = np.where(np.isfinite(need), need, 0.0) + high
-        per_rim = film.volume_past_m2(wall, front, factor, reach, self.bends.height)
-        glazed = np.where(stacks.glazed & (high > 0), per_rim, 0.0)
+        per_rim = film.volume_past_m2(flow, factor.T, reach)
+        glazed = np.where(stacks.glazed & (high.T > 0), per_rim, 0.0)
         return np.asarray(glazed.max(axis=1) * np.pi * stacks.foot_m, dtype=float)
 
     def driving(self, stacks: Stacks) -> Floats:
@@ -173,10 +165,10 @@ class Alike:
         reach = stacks.lower_m + HELD_BACK_M
 
         def need(step_log: Floats) -> Floats:
-            stepped = replace(self, melt_log=self.melt_log + step_log)
-            wall, speeds = stepped.film_of(stacks)
-            fastest = speeds.fastest(self.choice_log[:, 0])
-            return film.log_factor_to_reach(wall, fastest, reach, self.bends.height)
+            stepped = replace(
+                self, melt_log=self.melt_log + step_log, choice_log=self.choice_log[:, :1]
+            )
+            return film.log_factor_to_reach(stepped.flow_of(stacks), reach)[0].T
 
         k = stacks.present.shape[1]
         with np.errstate(invalid="ignore"):
@@ -239,7 +231,7 @@ class Chances:
         layer, piece = np.zeros(stacks.present.shape), np.zeros(len(stacks.present))
         for pieces, some, part in self.parts_of(stacks):
             k = some.present.shape[1]
-            told = part.passing(some, part.film_of(some), reach_m[pieces, :k])
+            told = part.passing(some, part.flow_of(some), reach_m[pieces, :k])
             layer[pieces, :k], piece[pieces] = told
         return layer, piece
 
@@ -258,6 +250,13 @@ class Chances:
             Chance that any of them does.
         """
         return self._passing(stacks, stacks.lower_m)
+
+    def piece_risk(self, stacks: Stacks) -> Floats:
+        """The same of whole pieces alone, shape (n,)."""
+        risk = np.zeros(len(stacks.present))
+        for pieces, some, part in self.parts_of(stacks):
+            risk[pieces] = part.piece_risk(some)
+        return risk
 
     def run_quantiles_m(self, stacks: Stacks) -> Floats:
         """Quantiles `RUN_LEVELS` of the run of each lower edge, to the foot at most, (n, k, 3).

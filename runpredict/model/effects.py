@@ -16,7 +16,7 @@ import numpy as np
 from runpredict.arrays import AnyArray, Bools, Floats, Indices
 from runpredict.model.priors import FAMILIES
 from runpredict.model.stacks import Stacks
-from runpredict.physics import film
+from runpredict.physics import speeds
 
 Effect = tuple[str, Any]
 
@@ -53,7 +53,7 @@ def _pair(stacks: Stacks, code: int) -> tuple[str, str]:
 def _pairs(stacks: Stacks) -> Iterable[tuple[Indices, Indices]]:
     """Glazes over and under each other in any choice, by number."""
     k = stacks.present.shape[1]
-    steps = range(1, k) if k <= film.ALL_CHOICES else range(1, film.ALL_CHOICES)
+    steps = range(1, k) if k <= speeds.ALL_CHOICES else range(1, speeds.ALL_CHOICES)
     for step in steps:
         under, over = stacks.glaze[:, :-step], stacks.glaze[:, step:]
         both = (under >= 0) & (over >= 0) & (under != over)
@@ -62,7 +62,7 @@ def _pairs(stacks: Stacks) -> Iterable[tuple[Indices, Indices]]:
 
 @dataclass(frozen=True)
 class Moving:
-    """The choices of layers that may move on some pieces, see `film.choices`.
+    """The choices of layers that may move on some pieces, see `speeds.choices`.
 
     Attributes
     ----------
@@ -78,7 +78,7 @@ class Moving:
     @classmethod
     def of(cls, stacks: Stacks) -> Moving:
         """All choices on some pieces."""
-        taken, loose = film.choices(stacks.present.shape[1])
+        taken, loose = speeds.choices(stacks.present.shape[1])
         part = taken & stacks.present[:, None]
         whole = (stacks.present[:, None] | ~taken).all(axis=2)
         return cls(part, np.where(loose, part.any(axis=2), whole))
@@ -94,7 +94,7 @@ class Moving:
         part = self.part.astype(float)
         outer = np.cumsum(part[..., ::-1], axis=2)[..., ::-1] - part
         flux = melt * ((outer + part) ** 3 - outer**3)
-        apart = flux / np.maximum(flux.sum(axis=2, keepdims=True), film.TINY)
+        apart = flux / np.maximum(flux.sum(axis=2, keepdims=True), speeds.TINY)
         one = part / np.maximum(part.sum(axis=2, keepdims=True), 1.0)
         return np.asarray((1.0 - mixing) * apart + mixing * one, dtype=float)
 
@@ -279,11 +279,11 @@ def piece_design(stacks: Stacks, known: dict[Effect, int]) -> Design:
     return columns.design()
 
 
-def bends_of(known: dict[Effect, int], mean: Floats) -> tuple[film.Bends, float]:
+def bends_of(known: dict[Effect, int], mean: Floats) -> tuple[speeds.Bends, float]:
     """The film's bends, and the power of the slope, as the effects say."""
     mixing, height, over, wall, thickness = (float(mean[known[(name, "")]]) for name in BENDS)
     return (
-        film.Bends(
+        speeds.Bends(
             mixing=_share(mixing),
             height=_share(height),
             over=_share(over),

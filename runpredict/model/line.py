@@ -73,47 +73,47 @@ class _EdgesAlike:
     def margins(self, mean: Floats) -> tuple[Floats, Floats]:
         """Margin of each edge over running each of its two ways, shape (m,)."""
         chances = self._chances(mean)
-        drawn = chances.film_of(self.stacks)
-        near, far = (self._of(chances, drawn, reach) for reach in self.reach_m)
-        return near[self.at], far[self.at]
+        flow = chances.flow_of(self.stacks)
+        near, far = (self._of(chances, flow, reach)[0] for reach in self.reach_m)
+        return near, far
 
     def margin_of(self, mean: Floats, reach_m: Floats) -> Floats:
         """Margin of each edge over running a way, shape (m,) both."""
         chances = self._chances(mean)
-        return self._of(chances, chances.film_of(self.stacks), self._grid(reach_m))[self.at]
+        found = self._of(chances, chances.flow_of(self.stacks), self._grid(reach_m))
+        return np.asarray(found[0])
 
-    def _of(self, chances: Alike, drawn: tuple[film.Wall, film.Speeds], reach_m: Floats) -> Floats:
-        return next(iter(chances.margins(drawn, reach_m)))[1]
+    def _of(self, chances: Alike, flow: film.Flow, reach_m: Floats) -> Floats:
+        """Margin of each edge, in each way of the choices, (q, m)."""
+        piece, edge = self.at
+        return chances.margins(flow, reach_m)[:, edge, piece]
 
     def line(self, mean: Floats) -> Line:
         """The line about a mean, its slope read midway between the two ways."""
         chances = self._chances(mean)
-        drawn = chances.film_of(self.stacks)
-        near, far = (self._of(chances, drawn, reach) for reach in self.reach_m)
+        count = chances.choice_log.shape[2]
+        each = np.concatenate([np.zeros((1, count)), STEP * np.eye(count)])
+        flow = replace(chances, choice_log=chances.choice_log + each).flow_of(self.stacks)
+        near, far = (self._of(chances, flow, reach)[0] for reach in self.reach_m)
         middle = np.sqrt(self.reach_m[0] * self.reach_m[1])
-        here = self._of(chances, drawn, middle)
+        here, *stepped = self._of(chances, flow, middle)
 
-        def slope(there: Floats, step: float) -> Floats:
+        def slope(there: Floats) -> Floats:
             with np.errstate(invalid="ignore"):
-                return np.nan_to_num((there - here)[self.at] / step)
+                return np.nan_to_num((there - here) / STEP)
 
         k = self.stacks.present.shape[1]
         piece = self.at[0]
-        total = _times(slope(here + STEP, STEP), self.pieces.sparse()[piece])
+        total = _times(slope(here + STEP), self.pieces.sparse()[piece])
         melts, choices = self.melts.sparse(), self.choices.sparse()
         for j in range(k):
             melt_log = chances.melt_log + STEP * (np.arange(k) == j)
-            stepped = replace(chances, melt_log=melt_log)
-            there = self._of(stepped, stepped.film_of(self.stacks), middle)
-            total = total + _times(slope(there, STEP), melts[piece * k + j])
-        count = chances.choice_log.shape[2]
-        for c in range(count):
-            stepped = replace(
-                chances, choice_log=chances.choice_log + STEP * (np.arange(count) == c)
-            )
-            there = self._of(stepped, drawn, middle)
-            total = total + _times(slope(there, STEP), choices[piece * count + c])
-        return Line(total + self._bent(mean, here, middle), (near[self.at], far[self.at]))
+            there = replace(chances, melt_log=melt_log)
+            margin = self._of(there, there.flow_of(self.stacks), middle)[0]
+            total = total + _times(slope(margin), melts[piece * k + j])
+        for c, margin in enumerate(stepped):
+            total = total + _times(slope(margin), choices[piece * count + c])
+        return Line(total + self._bent(mean, here, middle), (near, far))
 
     def _bent(self, mean: Floats, here: Floats, reach_m: Floats) -> Any:
         """Slope of the margins with the bends of the film, as a sparse array."""
@@ -122,8 +122,8 @@ class _EdgesAlike:
         for name in BENDS:
             column = self.known[(name, "")]
             stepped = self._chances(mean + STEP * (np.arange(len(mean)) == column))
-            there = self._of(stepped, stepped.film_of(self.stacks), reach_m)
-            values.append(np.nan_to_num((there - here)[self.at] / STEP))
+            there = self._of(stepped, stepped.flow_of(self.stacks), reach_m)[0]
+            values.append(np.nan_to_num((there - here) / STEP))
             columns.append(np.full(count, column))
         rows = np.tile(np.arange(count), len(BENDS))
         return csr_array(

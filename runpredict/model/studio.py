@@ -15,7 +15,7 @@ from runpredict.model.chances import Alike, Chances
 from runpredict.model.effects import Effect
 from runpredict.model.noise import MIX_SHARES
 from runpredict.model.stacks import Stacks
-from runpredict.physics import film
+from runpredict.physics import speeds
 
 # Directions in which what is not known of a piece's choices is followed; the rest is as if it were
 # common to all. A star of three points each holds their weights only up to three.
@@ -180,7 +180,7 @@ def names_alike(stacks: Stacks) -> Indices:
 
 
 def _unknown(
-    stacks: Stacks, terms: Terms, melt_log: Floats, bends: film.Bends
+    stacks: Stacks, terms: Terms, melt_log: Floats, bends: speeds.Bends
 ) -> tuple[Floats, Floats, Floats]:
     """Ways the choices of each piece may turn out (n, q, c), their chances, what is left over."""
     fluid_log = melt_log - np.log(10.0) * stacks.viscosity_log10_pa_s
@@ -195,7 +195,7 @@ def _unknown(
     return about, weight, variance
 
 
-def _spread(stacks: Stacks, terms: Terms, fluid_log: Floats, bends: film.Bends) -> Floats:
+def _spread(stacks: Stacks, terms: Terms, fluid_log: Floats, bends: speeds.Bends) -> Floats:
     """Covariance of the log speeds of all choices of each piece, shape (g, c, c).
 
     At the usual height, with as much of every glaze.
