@@ -11,9 +11,15 @@ SHOWN_FAULTS = 20
 """How many faults are told at a time; the rest are counted."""
 
 
+_JOINERS = "\u200c\u200d"
+"""Within words of some scripts; they turn nothing round."""
+
+
 def printable(text: str) -> str:
     """Text on one line that does nothing to a terminal; what cannot be shown is a ``?``."""
-    return "".join(char if char.isprintable() else "?" for char in text)
+    if text.isprintable():
+        return text
+    return "".join(char if char.isprintable() or char in _JOINERS else "?" for char in text)
 
 
 @dataclass(frozen=True)

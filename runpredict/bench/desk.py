@@ -13,9 +13,9 @@ from werkzeug.exceptions import RequestEntityTooLarge
 
 from runpredict.bench.memo import Memo, working
 from runpredict.bench.pictures import Gallery
-from runpredict.bench.shown import FiringPots, firings_shown
 from runpredict.bench.studio import Pot, Snapshot, Studio
 from runpredict.logbook.book import FILE_NAME, import_files
+from runpredict.pages.pot_words import FiringWords, firings_in_words
 from runpredict.units import LengthUnits
 
 MOST_FIRINGS = 2000
@@ -41,7 +41,7 @@ class Desk:
     ) -> None:
         self.folder, self._samples, self._tolerance = folder, samples, tolerance
         self.gallery = Gallery()
-        self._firings: Memo[FiringPots] = Memo(MOST_FIRINGS)
+        self._firings: Memo[FiringWords] = Memo(MOST_FIRINGS)
         self.studio: Studio | None = None
         self._lock = threading.Lock()
         self._passing: Path | None = None
@@ -70,7 +70,7 @@ class Desk:
                 shutil.rmtree(self._passing, ignore_errors=True)
                 raise
 
-    def planned(self, snapshot: Snapshot) -> dict[str, FiringPots]:
+    def planned(self, snapshot: Snapshot) -> dict[str, FiringWords]:
         """Every planned firing, in the reader's units; what changed is asked about at once."""
         studio, read_in = open_studio(), units()
         taught, plan = studio.learner.taught, snapshot.tables.plan
@@ -87,7 +87,7 @@ class Desk:
                 if missing:
                     rows = plan.loc[plan["firing"].isin(missing)].reset_index(drop=True)
                     answer = studio.ask(replace(snapshot.tables, plan=rows))
-                    for pots in firings_shown(answer, read_in, self.gallery):
+                    for pots in firings_in_words(answer, read_in):
                         found[pots.firing] = pots
                         self._firings.put(keys[pots.firing], pots, of)
         return {firing: pots for firing, pots in found.items() if pots is not None}

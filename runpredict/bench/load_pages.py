@@ -12,8 +12,8 @@ from flask import Blueprint, Response, abort, render_template, request
 from runpredict.answers.check import only_firing
 from runpredict.bench.desk import desk, open_studio, units
 from runpredict.bench.pictures import DRAWING
-from runpredict.bench.shown import GROUPS, FiringPots
 from runpredict.bench.studio import Snapshot
+from runpredict.pages.pot_words import FiringWords
 from runpredict.pages.sheet import write_sheet
 
 pages = Blueprint("load", __name__)
@@ -39,18 +39,15 @@ def firings() -> Any:
     return render_template("firings.html", firings=planned.values(), heats=heats)
 
 
-def _one(snapshot: Snapshot, firing: str, mine: FiringPots | None) -> Any:
+def _one(snapshot: Snapshot, firing: str, mine: FiringWords | None) -> Any:
     if mine is None:
         abort(404)
-    groups = {
-        words: [pot for pot in mine.pots if pot.group == group] for group, words in GROUPS.items()
-    }
     return render_template(
         "firing.html",
         firing=firing,
         heat=snapshot.heats([firing], units())[firing],
         summary=mine.summary,
-        groups={words: pots for words, pots in groups.items() if pots},
+        groups=mine.by_need,
         cold=[piece for piece, name in sorted(snapshot.cold) if name == firing],
     )
 

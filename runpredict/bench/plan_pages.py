@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import Any
 from urllib.parse import parse_qsl
 
@@ -14,10 +15,12 @@ from runpredict.bench.desk import desk, named_pot, open_studio, switch_units, un
 from runpredict.bench.field_words import LABELS, label_of
 from runpredict.bench.memo import Memo, Newest
 from runpredict.bench.pot_form import PotForm, Read
-from runpredict.bench.shown import PotShown, Tries, pots_shown, tries_of
 from runpredict.bench.studio import Pot, Snapshot
 from runpredict.errors import BadInput
 from runpredict.logbook.shared import Overtaken, Taken
+from runpredict.pages.piece import drawn_piece
+from runpredict.pages.pot_words import PotWords, firings_in_words
+from runpredict.pages.try_words import Tries, tries_in_words
 from runpredict.tables.columns import cones
 from runpredict.tables.rows import empty_table
 
@@ -49,11 +52,18 @@ class Opened:
 
 @dataclass(frozen=True)
 class Asked:
-    """What was read of a form, and the answer, None where something is to be mended."""
+    """What was read of a form, and the answer, None where something is to be mended.
+
+    Attributes
+    ----------
+    views : tuple of str
+        Names of the pictures: from the side, and the wall laid straight.
+    """
 
     read: Read
-    shown: PotShown | None
-    tries: list[Tries]
+    pot: PotWords | None = None
+    tries: Sequence[Tries] = ()
+    views: tuple[str, ...] = ()
 
 
 ASKED: Memo[Asked] = Memo(300)
@@ -70,8 +80,8 @@ TOO_MANY = (
 def pots() -> str:
     """Every planned pot with its risk."""
     snapshot = open_studio().snapshot()
-    by_firing = {firing: found.pots for firing, found in desk().planned(snapshot).items()}
-    return render_template("pots.html", by_firing=by_firing, cold=sorted(snapshot.cold))
+    firings = desk().planned(snapshot).values()
+    return render_template("pots.html", firings=firings, cold=sorted(snapshot.cold))
 
 
 @pages.get("/pot")
@@ -128,9 +138,19 @@ def answer_pot() -> str:
     asker = request.form.get("asker", "")[:40]
     wanted = [NEWEST.ask(f"{g.device} {asker}")] if asker else []
     found = _asked(form, snapshot, *wanted)
-    return render_template(
-        "answer.html", read=found.read, shown=found.shown, tries=found.tries, label_of=label_of
-    )
+    return render_template("answer.html", **_answer_parts(found))
+
+
+def _answer_parts(found: Asked, read: Read | None = None) -> dict[str, Any]:
+    """What the answer's part of a page is made of."""
+    return {
+        "read": read or found.read,
+        "shown": found.pot,
+        "tries": found.tries,
+        "views": found.views,
+        "fields_of": partial(pot_form.fields_of, units=units()),
+        "label_of": label_of,
+    }
 
 
 def _opened() -> Opened:
@@ -152,16 +172,17 @@ def _asked(form: PotForm, snapshot: Snapshot, wanted: Callable[[], bool] = lambd
         return known
     read = pot_form.read_form(form, read_in, snapshot)
     if read.faults:
-        return Asked(read, None, [])
+        return Asked(read)
     if len(form.layers) > MOST_ASKED:
-        return Asked(replace(read, notes=[*read.notes, TOO_MANY]), None, [])
+        return Asked(replace(read, notes=[*read.notes, TOO_MANY]))
 
     def work() -> Asked:
         if not wanted():
             abort(409, "A newer question of the same page is answered instead.")
         answer = open_studio().ask(replace(snapshot.tables, plan=read.layers))
-        (shown,) = pots_shown(answer, read_in, desk().gallery)
-        return Asked(read, shown, tries_of(answer, read_in))
+        ((pot,),) = (firing.pots for firing in firings_in_words(answer, read_in))
+        views = desk().gallery.pot(drawn_piece(answer, pot.place, read_in), read_in)
+        return Asked(read, pot, tries_in_words(answer, pot.place, read_in), views)
 
     return ASKED.get(key, work, of=(snapshot.stock, taught))
 
@@ -175,14 +196,13 @@ def _page(
     code: int = 200,
 ) -> Any:
     found = _asked(form, snapshot)
-    read, shown, tries = read or found.read, found.shown, found.tries
     others = [pot for pot in reversed(snapshot.pots) if pot != opened.was][:EARLIER_SHOWN]
     page = render_template(
-        "pot.html", form=form, opened=opened, read=read, shown=shown, tries=tries, told=told,
+        "pot.html", form=form, opened=opened, told=told, **_answer_parts(found, read),
         earlier=others, glazes=list(snapshot.tables.glazes["glaze"]), cones=cones(),
         firings=[name for name in dict.fromkeys(snapshot.layers["firing"].iloc[::-1]) if name],
         bodies=[name for name in dict.fromkeys(snapshot.layers["body"].iloc[::-1]) if name],
-        forms=pot_form.FORMS, methods=pot_form.METHODS, labels=LABELS, label_of=label_of,
+        forms=pot_form.FORMS, methods=pot_form.METHODS, labels=LABELS,
         fired=opened.base is not None and opened.base not in snapshot.planned_pots,
     )  # fmt: skip
     return page, code

@@ -242,6 +242,14 @@ def pot_of(layers: pd.DataFrame) -> Pot:
     return str(first["piece"]), firing_key(str(first["firing"]), str(first["fired_on"]))
 
 
+def fields_of(amounts: Sequence[tuple[str, int, float]], units: LengthUnits) -> dict[str, str]:
+    """What stands in the fields that some amounts belong to, as `try_words.Try` has them."""
+    return {
+        f"{column}-{layer}" if layer else column: _text(float(amount), column, units)
+        for column, layer, amount in amounts
+    }
+
+
 def advised(
     form: PotForm, layers: pd.DataFrame, changes: pd.DataFrame, units: LengthUnits
 ) -> PotForm:

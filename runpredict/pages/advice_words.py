@@ -46,8 +46,13 @@ def rounded_up(length_mm: float, units: LengthUnits) -> str:
     >>> rounded_up(12.5, "mm"), rounded_up(12.5, "in"), rounded_up(12.8, "in")
     ('13 mm', '1/2 in', '5/8 in')
     """
+    return format_distance(rounded_up_mm(length_mm, units), units)
+
+
+def rounded_up_mm(length_mm: float, units: LengthUnits) -> float:
+    """The next line of the ruler at a length or above it. [mm]"""
     step = HAND_STEP_MM[units]
-    return format_distance(step * np.ceil(length_mm / step - 1e-6), units)
+    return float(step * np.ceil(length_mm / step - 1e-6))
 
 
 def rounded_down(length_mm: float, units: LengthUnits) -> str:

@@ -2,18 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
 from runpredict.answers.check import Answer
-from runpredict.pages.advice_words import (
-    catch_help,
-    catch_words,
-    run_sentence,
-    summary,
-    wax_words,
-)
-from runpredict.pages.plain import columns, paragraph, percent, printable
-from runpredict.pages.told import ToldPiece, told_firings
+from runpredict.errors import printable
+from runpredict.pages.advice_words import catch_help
+from runpredict.pages.plain import columns, paragraph
+from runpredict.pages.pot_words import firings_in_words
 from runpredict.pages.words import CAUTION, basis_words, tolerated
 from runpredict.units import LengthUnits
 
@@ -47,34 +40,14 @@ def answer_text(answer: Answer, units: LengthUnits = "mm", forgotten: str = "") 
     str
     """
     parts = [paragraph(tolerated(answer.tolerance))]
-    counted = summary(answer, units)["summary"]
-    for (firing, pieces), enough in zip(told_firings(answer, units), counted, strict=True):
-        parts.append(paragraph(f"Firing {printable(firing)}: {enough}."))
-        parts.append(columns(HEADINGS, [_numbers(told, units) for told in pieces]))
-        parts.append(_what_to_do(pieces))
+    for firing in firings_in_words(answer, units):
+        parts.append(paragraph(f"Firing {firing.name}: {firing.summary}."))
+        numbers = [
+            (pot.risk, pot.name, pot.blame, pot.run, pot.wax, pot.catch) for pot in firing.pots
+        ]
+        parts.append(columns(HEADINGS, numbers))
+        what_to_do = [(pot.name, f"{pot.advice} Why: {pot.why}") for pot in firing.pots]
+        parts.append(columns(("piece", "what to do"), what_to_do))
     parts += [paragraph(printable(forgotten))] if forgotten else []
     help_words = f"{HOW_TO_READ} {catch_help(answer.tolerance)}"
     return "\n\n".join([*parts, *map(paragraph, (help_words, basis_words(answer), CAUTION))])
-
-
-def _numbers(told: ToldPiece, units: LengthUnits) -> list[str]:
-    piece, blamed = told.piece, told.blamed
-    return [
-        percent(piece["risk"]),
-        printable(piece["piece"]),
-        f"{printable(blamed['glaze'])} (layer {blamed['layer']})",
-        run_sentence(blamed, units),
-        wax_words(piece["wax_height_mm"], units),
-        catch_words(piece, units),
-    ]
-
-
-def _what_to_do(pieces: Sequence[ToldPiece]) -> str:
-    rows = [
-        [
-            printable(told.piece["piece"]),
-            printable(f"{told.piece['advice']} Why: {told.blamed['reason']}."),
-        ]
-        for told in pieces
-    ]
-    return columns(["piece", "what to do"], rows)

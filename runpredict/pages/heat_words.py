@@ -6,7 +6,6 @@ from typing import NamedTuple
 
 import pandas as pd
 
-from runpredict.tables.firings import firing_words
 from runpredict.tables.plan import PlanTables
 from runpredict.tables.rows import with_defaults
 from runpredict.units import LengthUnits, format_temperature
@@ -33,7 +32,7 @@ def heat_words(tables: PlanTables, units: LengthUnits) -> dict[str, Fired]:
     Returns
     -------
     dict of str to Fired
-        By the name that `told_firings` gives it.
+        By the firing as the tables have it.
     """
     plan = with_defaults(tables.plan)
     typed = dict(tuple(tables.schedules.groupby("firing", sort=False)))
@@ -41,7 +40,7 @@ def heat_words(tables: PlanTables, units: LengthUnits) -> dict[str, Fired]:
     for firing, rows in plan.groupby("firing", sort=False):
         known = rows["fired_on"].loc[rows["fired_on"].ne("")]
         heat = _schedule(typed[firing], units) if firing in typed else _cone(rows, units)
-        found[firing_words(str(firing))] = Fired(heat, str(known.iloc[0]) if len(known) else "")
+        found[str(firing)] = Fired(heat, str(known.iloc[0]) if len(known) else "")
     return found
 
 

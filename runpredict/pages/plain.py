@@ -53,10 +53,3 @@ def columns(headings: Sequence[str], rows: Sequence[Sequence[str]]) -> str:
             start = (text.ljust(width) for text, width in zip(line, (*widths, 0), strict=True))
             lines.append("  ".join(start).rstrip())
     return "\n".join(lines)
-
-
-def printable(name: str) -> str:
-    """A name on one line, whole; "?" stands for what no terminal shows."""
-    if name.isprintable():
-        return name
-    return "".join(char if char.isprintable() else "?" for char in name)

@@ -7,7 +7,8 @@ from collections.abc import Iterable, Iterator
 import numpy as np
 
 from runpredict.answers.review import Review
-from runpredict.pages.plain import paragraph, percent, printable
+from runpredict.errors import printable
+from runpredict.pages.plain import paragraph, percent
 from runpredict.pages.review_tables import NO_TRUST, early_stops, review_tables, surprise_words
 from runpredict.pages.words import CAUTION, not_tried
 from runpredict.tables.firings import firing_words

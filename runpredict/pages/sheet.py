@@ -7,25 +7,44 @@ the paper: any browser prints it, or saves it as PDF.
 
 from __future__ import annotations
 
+import itertools
 import os
+from collections.abc import Callable
 from pathlib import Path
 
 from runpredict.answers.check import Answer
+from runpredict.pages.advice_words import catch_help
 from runpredict.pages.curves import curves_figure
+from runpredict.pages.heat_words import heat_words
 from runpredict.pages.html import Drawing, drawing, template
+from runpredict.pages.piece import drawn_piece
 from runpredict.pages.pot import key_figure, side_figure, small_figure, wall_figure
-from runpredict.pages.sheet_text import (
-    DETAIL_TITLE,
-    HEADINGS,
-    PieceText,
-    Progress,
-    SheetText,
-    counted,
-    sheet_text,
-)
+from runpredict.pages.pot_words import PotWords, firings_in_words
+from runpredict.pages.words import CAUTION, basis_words, tolerated
 from runpredict.tables.files import refuse_file, replace_file
 from runpredict.tables.marks import mark_answers
 from runpredict.units import LengthUnits
+
+Progress = Callable[[float], None]
+
+POTS_A_PAGE = 24
+HEADINGS = ("done", "", "pot", "risk", "what to do", "bare foot", "ran")
+HOW_TO_READ = (
+    "Risk is the chance that any layer of a pot runs past its foot. Of twenty like it, one runs "
+    "less than the first length of a range and one more than the second. The curves show how the "
+    "risk falls where one layer stops higher, or all of them leave a wider bare band (long "
+    "dashes), and how it rises with the coats of one layer and with the hold (dashed: a cone "
+    "lower). Wall angles are from the horizontal: 90° upright, less where the wall faces up, more "
+    "where it overhangs, as under the belly of a bowl."
+)
+NONE_OVER = (
+    "With all done as told, every pot is within the tolerance; common practice keeps runny glazes "
+    "low in the kiln all the same."
+)
+WHERE = (
+    "These stay over the risk whatever is changed: on the lowest shelf or at its edge, with "
+    "nothing below or touching them and no work of others near, each in its catch dish:"
+)
 
 
 def write_sheet(
@@ -60,19 +79,18 @@ def write_sheet(
     if kind != ".html":
         refuse_file(file.name, "is no kind of sheet; give a name that ends in .html.")
     with replace_file(file) as temporary:
-        page = sheet_html(sheet_text(answer, units), units, progress)
+        page = sheet_html(answer, units, progress)
         temporary.write_text(page, encoding="utf-8", newline="\n")
         mark_answers([temporary], [file])
 
 
-def sheet_html(sheet: SheetText, units: LengthUnits, progress: Progress | None = None) -> str:
+def sheet_html(answer: Answer, units: LengthUnits = "mm", progress: Progress | None = None) -> str:
     """The kiln sheet as one HTML page.
 
     Parameters
     ----------
-    sheet : SheetText
+    answer : Answer
     units : "mm" or "in"
-        Of the pictures.
     progress : callable, optional
         Told the share that is done, from 0 to 1.
 
@@ -82,22 +100,34 @@ def sheet_html(sheet: SheetText, units: LengthUnits, progress: Progress | None =
         First what is taped to the kiln, a page for each 24 pots of a firing; then each pot with
         its pictures and curves, the most at risk first.
     """
-    done = counted(sheet, progress)
+    done = itertools.count(1)
 
-    def drawn(piece: PieceText) -> list[Drawing]:
+    def views(pot: PotWords) -> list[Drawing]:
+        piece = drawn_piece(answer, pot.place, units)
         figures = (
-            side_figure(piece.piece, units),
-            wall_figure(piece.piece, units),
-            curves_figure(sheet.answer, piece.place, units),
+            side_figure(piece, units),
+            wall_figure(piece, units),
+            curves_figure(answer, pot.place, units),
         )
-        done()
+        if progress is not None:
+            progress(next(done) / len(answer.pieces))
         return [drawing(figure) for figure in figures]
 
     return template("sheet.html").render(
-        sheet=sheet,
+        firings=firings_in_words(answer, units),
+        heats=heat_words(answer.tables, units),
+        most=POTS_A_PAGE,
         headings=HEADINGS,
-        detail_title=DETAIL_TITLE,
-        drawn=drawn,
-        small=lambda piece: drawing(small_figure(piece.piece)),
-        key=lambda: drawing(key_figure()),
+        where=WHERE,
+        none_over=NONE_OVER,
+        how=(
+            f"{tolerated(answer.tolerance)} {HOW_TO_READ}",
+            catch_help(answer.tolerance),
+            basis_words(answer),
+        ),
+        caution=CAUTION,
+        ran=f"{'.' * 10} {units}",
+        views=views,
+        small=lambda pot: drawing(small_figure(drawn_piece(answer, pot.place, units))),
+        key=drawing(key_figure()),
     )

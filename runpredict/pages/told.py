@@ -3,19 +3,15 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator
-from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any, NamedTuple, cast
+from typing import NamedTuple
 
 import pandas as pd
 
 from runpredict.answers.check import Answer
-from runpredict.arrays import AnyArray
-from runpredict.pages.advice_words import advice, briefly, summary
+from runpredict.pages.advice_words import advice, summary
 from runpredict.pages.words import reasons
 from runpredict.tables.csv_files import write_tables
-from runpredict.tables.firings import firing_words
 from runpredict.units import LengthUnits
 
 RISK_DIGITS = 4  # of a chance in a file; more would say more than anybody knows
@@ -34,47 +30,6 @@ class Told(NamedTuple):
 
     layers: pd.DataFrame
     pieces: pd.DataFrame
-
-
-class Row(dict[str, Any]):
-    """A row of a table: its cells by name, as ``["risk"]`` or ``.risk``.
-
-    A Series would do; but one for each piece of a long plan takes seconds to make.
-    """
-
-    def __getattr__(self, name: str) -> Any:
-        try:
-            return self[name]
-        except KeyError:
-            raise AttributeError(name) from None
-
-
-@dataclass(frozen=True)
-class ToldPiece:
-    """One piece in words: its rows of `Told`, its line of the kiln sheet, whom to blame.
-
-    Attributes
-    ----------
-    piece : Row
-    brief : str
-        The advice in a few words.
-    place : int
-        Row of the piece in the answer.
-    blamed : Row
-        The layer that is to blame.
-    """
-
-    piece: Row
-    brief: str
-    place: int
-    blamed: Row
-    _table: pd.DataFrame = field(repr=False)
-    _rows: AnyArray = field(repr=False)
-
-    @property
-    def layers(self) -> pd.DataFrame:
-        """Its layers."""
-        return self._table.iloc[self._rows]
 
 
 def told(answer: Answer, units: LengthUnits = "mm") -> Told:
@@ -97,32 +52,6 @@ def told(answer: Answer, units: LengthUnits = "mm") -> Told:
             advice=advice(answer, units), after=answer.advice(units).risk
         ),
     )
-
-
-def told_firings(
-    answer: Answer, units: LengthUnits = "mm"
-) -> Iterator[tuple[str, list[ToldPiece]]]:
-    """Each firing's name and its pieces in words, the most at risk first."""
-    layers, pieces = told(answer, units)
-    brief = briefly(answer, units)
-    of_piece: dict[Any, Any] = layers.groupby(["firing", "piece"], sort=False).indices
-    pieces = pieces.reset_index(drop=True)
-    for firing, mine in pieces.groupby("firing", sort=False):
-        ranked = mine.sort_values("risk", ascending=False, kind="stable")
-        places = ranked.index.to_numpy()
-        found, blamed = (
-            cast("list[dict[str, Any]]", table.to_dict("records"))
-            for table in (ranked, layers.iloc[answer.blamed[places]])
-        )
-        yield (
-            firing_words(str(firing)),
-            [
-                ToldPiece(
-                    Row(row), brief[at], at, Row(layer), layers, of_piece[firing, row["piece"]]
-                )
-                for at, row, layer in zip(places.tolist(), found, blamed, strict=True)
-            ],
-        )
 
 
 def write_answer(answer: Answer, folder: str | os.PathLike[str], units: LengthUnits = "mm") -> None:

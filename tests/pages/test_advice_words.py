@@ -4,6 +4,7 @@ import re
 import warnings
 from functools import cache
 from itertools import combinations, product
+from types import SimpleNamespace
 
 import numpy as np
 import pandas as pd
@@ -17,7 +18,7 @@ from runpredict.errors import TableWarning
 from runpredict.model.features import features_of, typical_thickness_mm
 from runpredict.model.stacks import stacks_of
 from runpredict.pages.advice_words import run_sentence, run_words
-from runpredict.pages.told import Row, told
+from runpredict.pages.told import told
 from runpredict.tables.columns import cones
 from runpredict.tables.csv_files import read_table
 from runpredict.tables.plan import check_plan
@@ -222,6 +223,6 @@ def test_not_on_this_pot_is_true_of_every_combination(logged, units):
 )  # fmt: skip
 def test_a_run_and_its_range_say_nothing_twice(risk, runs_mm, units, sentence, spread):
     names = ("run_p05_mm", "run_p50_mm", "run_p95_mm")
-    layer = Row(risk=risk, **dict(zip(names, runs_mm, strict=True)))
+    layer = SimpleNamespace(risk=risk, **dict(zip(names, runs_mm, strict=True)))
     assert run_sentence(layer, units) == sentence
     assert run_words(layer, units)[1] == spread

@@ -7,7 +7,7 @@ from helpers.pictures import raw, sample_tables
 
 from runpredict.answers.check import check
 from runpredict.pages.heat_words import heat_words
-from runpredict.pages.sheet_text import sheet_text
+from runpredict.pages.pot_words import firings_in_words
 
 
 def test_cones_schedules_and_dates_are_told():
@@ -26,11 +26,13 @@ def test_a_firing_without_a_name_is_told_by_its_date():
     layers = raw("layers")
     layers = layers.loc[layers["firing"] == "Dabchick"].assign(firing="", fired_on="2024-03-02")
     answer = check(layers, raw("glazes"), recipes=raw("recipes"))
-    (firing,) = sheet_text(answer).firings
-    assert (firing.name, firing.fired_on) == ("2024-03-02", "2024-03-02")
-    assert firing.heat.startswith("Cone 6, hold 5 min")
+    (firing,) = firings_in_words(answer)
+    assert firing.name == "2024-03-02"
+    heat, fired_on = heat_words(answer.tables, "mm")[firing.firing]
+    assert fired_on == "2024-03-02"
+    assert heat.startswith("Cone 6, hold 5 min")
     undated = check(layers.assign(fired_on=""), raw("glazes"), recipes=raw("recipes"))
-    assert sheet_text(undated).firings[0].name == "not named"
+    assert firings_in_words(undated)[0].name == "not named"
 
 
 def test_two_cones_in_one_firing_are_both_told():

@@ -5,7 +5,7 @@ from helpers.pictures import HOSTILE, many, renamed, sample_answer
 
 import runpredict
 from runpredict.pages import notebook
-from runpredict.pages.sheet_text import shown_name
+from runpredict.pages.pot_words import shown_name
 from runpredict.pages.told import told
 from runpredict.tables.texts import plain_name
 

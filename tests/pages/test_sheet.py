@@ -22,8 +22,8 @@ from runpredict.errors import BadInput
 from runpredict.pages import sheet
 from runpredict.pages.advice_words import briefly
 from runpredict.pages.html import naming
-from runpredict.pages.sheet import sheet_html
-from runpredict.pages.sheet_text import MOST_NAME, NONE_OVER, WHERE, sheet_text, shown_name
+from runpredict.pages.pot_words import MOST_NAME, firings_in_words, shown_name
+from runpredict.pages.sheet import NONE_OVER, WHERE, sheet_html
 from runpredict.pages.told import told
 from runpredict.pages.words import CAUTION
 from runpredict.tables.texts import plain_name
@@ -36,10 +36,6 @@ TAGS = {
 }  # fmt: skip
 
 
-def html_of(answer, units="mm"):
-    return sheet_html(sheet_text(answer, units), units)
-
-
 @cache
 def page_of(which):
     """The page of the sample plan, of forty pieces, or of hostile names."""
@@ -50,7 +46,7 @@ def page_of(which):
         "forty": lambda: many(40),
         "hostile": lambda: renamed(HOSTILE),
     }
-    return html_of(made[which]())
+    return sheet_html(made[which]())
 
 
 def parsed(page):
@@ -186,7 +182,7 @@ def test_a_name_is_cut_and_kept_on_its_line():
         for column in ("piece", "glaze", "spare_glaze"):
             if column in table.columns:
                 table[column] = table[column].replace(huge, regex=True)
-    page = html_of(answer)
+    page = sheet_html(answer)
     assert not re.findall(r"B{300}|S{300}|P{300}", page)
 
 
@@ -218,7 +214,7 @@ def test_a_sentence_is_escaped_and_its_names_kept_apart():
 
 @pytest.mark.parametrize("units", ["mm", "in"])
 def test_lengths_are_in_the_readers_units(units):
-    page = html_of(many(3), units)
+    page = sheet_html(many(3), units)
     other = {"mm": r"\d in\b", "in": r"\d mm\b"}[units]
     assert not re.findall(other, text_of(parsed(page)))
 
@@ -278,7 +274,7 @@ def test_paper_has_room_for_24_lines_and_for_two_pots_a_page(paper, tmp_path):
     pots = [page.count("%risk") for page in pages[2:]]
     assert sum(pots) == 40
     assert min(pots[1:-1]) >= 2
-    for piece in sheet_text(many(40)).firings[0].pieces:
+    for piece in firings_in_words(many(40))[0].pots:
         assert sum(bare(f"{piece.name}:") in page and bare(piece.why) in page for page in pages)
 
 

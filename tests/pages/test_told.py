@@ -11,7 +11,10 @@ from helpers.tables import ANALYSIS, LAYER, layers
 from runpredict.answers.check import check
 from runpredict.pages.advice_words import briefly
 from runpredict.pages.check_text import answer_text
-from runpredict.pages.told import told, told_firings, write_answer
+from runpredict.pages.piece import drawn_piece
+from runpredict.pages.pot_words import NEEDS, firings_in_words
+from runpredict.pages.told import told, write_answer
+from runpredict.units import format_distance
 
 ONE_GLAZE = pd.DataFrame([ANALYSIS])
 # The contract of the batch check, from memory.
@@ -96,13 +99,48 @@ def test_after_is_the_risk_of_the_pot_changed_as_advised(answer, units):
 
 
 def test_firings_have_their_pieces_by_risk(answer):
-    ((firing, found),) = told_firings(answer)
-    assert firing == "f"
-    risks = [told.piece["risk"] for told in found]
-    assert risks == sorted(risks, reverse=True)
-    for piece in found:
-        assert set(piece.layers["piece"]) == {piece.piece["piece"]} == {piece.blamed["piece"]}
-        assert piece.blamed["layer"] == piece.piece["layer_to_blame"]
+    (firing,) = firings_in_words(answer)
+    assert (firing.firing, firing.name) == ("f", "f")
+    chances = [pot.chance for pot in firing.pots]
+    assert chances == sorted(chances, reverse=True)
+    layers, pieces = told(answer)
+    for pot in firing.pots:
+        row = pieces.iloc[pot.place]
+        assert (pot.piece, pot.chance, pot.advice) == (row["piece"], row["risk"], row["advice"])
+        mine = layers.loc[layers["piece"] == pot.piece].sort_values("layer")
+        assert [layer.glaze for layer in pot.layers] == mine["glaze"].tolist()
+        blamed = mine.loc[mine["layer"] == row["layer_to_blame"]].iloc[0]
+        assert pot.blame == f"{blamed['glaze']} (layer {blamed['layer']})"
+        assert pot.why == f"{blamed['reason']}."
+        assert pot.on_dish == (row["cookie"] == "dish")
+        assert pot.over == (row["risk"] > answer.tolerance)
+
+
+@pytest.mark.parametrize("units", ["mm", "in"])
+def test_the_bare_band_is_as_advised_or_as_planned_on_its_cookie(answer, units):
+    waxed = 0
+    for pot in firings_in_words(answer, units)[0].pots:
+        piece = drawn_piece(answer, pot.place, units)
+        planned = format_distance(piece.planned_band_mm, units)
+        words = pot.bare.replace("\N{NO-BREAK SPACE}", " ")
+        if np.isnan(piece.wax_mm):
+            assert words == planned
+        else:
+            assert words == f"{format_distance(piece.wax_mm, units)}, on a cookie {planned}"
+            waxed += 1
+    assert waxed > 20
+
+
+def test_pots_are_grouped_by_what_they_need(answer):
+    (firing,) = firings_in_words(answer)
+    assert sum(map(len, firing.by_need.values())) == len(answer.pieces)
+    places = [list(NEEDS.values()).index(words) for words in firing.by_need]
+    assert places == sorted(places)
+    singles = answer.changes().groupby("piece")["change"].agg(list)
+    for pot in firing.by_need[NEEDS["wax"]]:
+        assert singles[pot.piece] == ["wax"]
+    for pot in firing.by_need[NEEDS["several"]]:
+        assert len(singles[pot.piece]) > 1
 
 
 def test_what_is_written_is_what_is_told(answer, tmp_path):

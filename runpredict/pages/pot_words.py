@@ -1,0 +1,295 @@
+"""A pot in words, once: terminal, notebook, sheet and page only lay it out."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+
+from runpredict.answers.check import Answer
+from runpredict.arrays import Objects
+from runpredict.errors import printable
+from runpredict.pages.advice_words import (
+    advice,
+    briefly,
+    catch_words,
+    run_sentence,
+    run_words,
+    summary,
+    wax_words,
+)
+from runpredict.pages.plain import percent
+from runpredict.pages.words import basis_short, reasons
+from runpredict.tables.firings import firing_words
+from runpredict.units import LengthUnits, format_distance
+
+MOST_NAME = 200  # letters of a name that are shown
+LIKELY = 0.5
+VERDICTS = {
+    "fits": "Should stay on the pot",
+    "near": "Could run past the foot",
+    "over": "Likely to run past the foot",
+}
+"""How a chance is called, by its tone; common practice, no source."""
+NEEDS = {
+    "dish": "Not on these pots: another glaze, or a catch dish",
+    "pedestal": "Meant to run: pedestal and catch dish",
+    "several": "More than one change",
+    "cone": "A cone lower",
+    "hold": "Shorten the hold",
+    "coat": "One coat less",
+    "thickness": "Put a layer on thinner",
+    "edge": "Stop a layer higher",
+    "wax": "Leave more foot bare",
+    "none": "Load as planned",
+}
+"""What pots need, what is hardest to do first."""
+
+
+def tone(chance: float, tolerance: float) -> str:
+    """A key of `VERDICTS`: within what is tolerated, over it, or likely to pass."""
+    if chance <= tolerance:
+        return "fits"
+    return "near" if chance < LIKELY else "over"
+
+
+@dataclass(frozen=True)
+class LayerWords:
+    """One layer in words."""
+
+    number: int
+    glaze: str
+    ends: str
+    run: str
+    spread: str
+    risk: str
+    why: str
+
+
+@dataclass(frozen=True)
+class PotWords:
+    """One pot in words.
+
+    Attributes
+    ----------
+    place : int
+        Its row in the answer.
+    piece, firing : str
+        As the tables have them; `name` is its name as it may be shown.
+    chance : float
+        Of its running past the foot.
+    over : bool
+        Whether that is more than what is tolerated.
+    tone : str
+        A key of `VERDICTS`.
+    need : str
+        A key of `NEEDS`.
+    advice, brief : str
+        What to do, in sentences and as short as a line of the kiln sheet is.
+    blame, run, why : str
+        The layer to blame, how far it runs, and what that rests on.
+    wax, bare : str
+        The bare band that is enough alone, and the one to leave.
+    catch : str
+        What it should stand on if it is fired as planned.
+    """
+
+    place: int
+    piece: str
+    firing: str
+    name: str
+    chance: float
+    risk: str
+    over: bool
+    tone: str
+    need: str
+    advice: str
+    brief: str
+    blame: str
+    run: str
+    why: str
+    wax: str
+    bare: str
+    catch: str
+    basis: str
+    _rows: list[Any] = field(repr=False)
+    _units: LengthUnits = field(repr=False)
+
+    @property
+    def verdict(self) -> str:
+        """What may become of it, in words."""
+        return VERDICTS[self.tone]
+
+    @property
+    def on_dish(self) -> bool:
+        """Whether it is to stand in a catch dish."""
+        return self.need in ("dish", "pedestal")
+
+    @cached_property
+    def layers(self) -> tuple[LayerWords, ...]:
+        """Its layers, the one against the clay first; made when they are asked for."""
+        return tuple(_layer_words(row, self._units) for row in self._rows)
+
+    @property
+    def glazes(self) -> list[str]:
+        """The names in its sentences."""
+        return [layer.glaze for layer in self.layers]
+
+    @property
+    def picture(self) -> str:
+        """What its pictures show, for those who cannot see them."""
+        return "; ".join(
+            f"layer {layer.number}, {layer.glaze}, put on down to {layer.ends} above the foot, "
+            f"likely to run {layer.run}"
+            for layer in self.layers
+        )
+
+
+@dataclass(frozen=True)
+class FiringWords:
+    """One firing in words: its pots, the most at risk first.
+
+    Attributes
+    ----------
+    firing : str
+        As the tables have it; `name` is its name as it may be shown.
+    summary : str
+        How many pots need something, and what.
+    """
+
+    firing: str
+    name: str
+    summary: str
+    pots: tuple[PotWords, ...]
+
+    @property
+    def by_need(self) -> dict[str, list[PotWords]]:
+        """Its pots by what they need, in the words and the order of `NEEDS`."""
+        groups = {
+            words: [pot for pot in self.pots if pot.need == need] for need, words in NEEDS.items()
+        }
+        return {words: pots for words, pots in groups.items() if pots}
+
+
+def shown_name(name: object) -> str:
+    """A name as it may be shown: short, on one line, and turning no text around it round."""
+    plain = printable(" ".join(str(name)[: 2 * MOST_NAME].split()))
+    return plain if len(plain) <= MOST_NAME else f"{plain[: MOST_NAME - 1]}…"
+
+
+class _Names:
+    """The names in sentences, each as it may be shown."""
+
+    def __init__(self, names: Iterable[object]) -> None:
+        odd = {str(name): shown_name(name) for name in names}
+        longest = sorted(odd, key=len, reverse=True)
+        self._odd = {name: odd[name] for name in longest if odd[name] != name}
+
+    def shown(self, sentence: str) -> str:
+        for name, instead in self._odd.items():
+            sentence = sentence.replace(name, instead)
+        return sentence
+
+
+def firings_in_words(answer: Answer, units: LengthUnits = "mm") -> list[FiringWords]:
+    """Every firing of an answer, and each of its pots.
+
+    Parameters
+    ----------
+    answer : Answer
+    units : "mm" or "in"
+
+    Returns
+    -------
+    list of FiringWords
+    """
+    why = reasons(answer.features, answer.neighbour, answer.predictor.seen(), units)
+    rows = list(answer.layers.assign(reason=why).itertuples(index=False))
+    pieces = answer.pieces_in(units).reset_index(drop=True)
+    needs, bare = _needs(answer, units), _bare(answer, units)
+    advised, brief = advice(answer, units), briefly(answer, units)
+    of_piece: dict[Any, Any] = answer.layers.groupby(["firing", "piece"], sort=False).indices
+    names, basis = _Names(answer.layers["glaze"].unique()), basis_short(answer)
+
+    def pot(row: Any) -> PotWords:
+        place, chance, blamed = row.Index, float(row.risk), rows[answer.blamed[row.Index]]
+        return PotWords(
+            place=place,
+            piece=str(row.piece),
+            firing=str(row.firing),
+            name=shown_name(row.piece),
+            chance=chance,
+            risk=percent(chance),
+            over=chance > answer.tolerance,
+            tone=tone(chance, answer.tolerance),
+            need=needs[place],
+            advice=names.shown(advised[place]),
+            brief=names.shown(brief[place]),
+            blame=f"{shown_name(blamed.glaze)} (layer {blamed.layer})",
+            run=run_sentence(blamed, units),
+            why=f"{blamed.reason}.",
+            wax=wax_words(row.wax_height_mm, units),
+            bare=bare[place],
+            catch=catch_words(row, units),
+            basis=basis,
+            _rows=sorted(
+                (rows[at] for at in of_piece[row.firing, row.piece]), key=lambda row: row.layer
+            ),
+            _units=units,
+        )
+
+    by_risk = pieces.sort_values("risk", ascending=False, kind="stable")
+    ranked: dict[Any, Any] = dict(tuple(by_risk.groupby("firing", sort=False)))
+    return [
+        FiringWords(
+            firing=str(row.firing),
+            name=shown_name(firing_words(str(row.firing))),
+            summary=str(row.summary),
+            pots=tuple(map(pot, ranked[row.firing].itertuples())),
+        )
+        for row in summary(answer, units).itertuples()
+    ]
+
+
+def _layer_words(row: Any, units: LengthUnits) -> LayerWords:
+    run, spread = run_words(row, units)
+    return LayerWords(
+        number=int(row.layer),
+        glaze=shown_name(row.glaze),
+        ends=format_distance(row.lower_edge_mm, units),
+        run=run,
+        spread=spread,
+        risk=percent(row.risk),
+        why=f"{row.reason}.",
+    )
+
+
+def _needs(answer: Answer, units: LengthUnits) -> Objects:
+    """The key of `NEEDS` of each piece."""
+    advised = answer.advice(units)
+    several = (advised.kind != "").sum(axis=1) > 1
+    single = np.where(several, "several", advised.kind[:, 0])
+    return np.where(advised.word == "change", single, advised.word)
+
+
+def _bare(answer: Answer, units: LengthUnits) -> list[str]:
+    """The bare band to leave on each piece: as advised, or as planned on its cookie."""
+    advised = answer.advice(units)
+    wax_mm = 1e3 * np.where(advised.kind == "wax", advised.changed, np.nan)
+    name = ["firing", "piece"]
+    planned = answer.layers.groupby(name, sort=False)["lower_edge_mm"].min()
+    order = planned.reindex(answer.pieces.set_index(name).index)
+    return [
+        format_band(now, units)
+        if np.isnan(wax).all()
+        else f"{format_band(np.nanmax(wax), units)}, on a cookie {format_band(now, units)}"
+        for wax, now in zip(wax_mm, order, strict=True)
+    ]
+
+
+def format_band(band_mm: float, units: LengthUnits) -> str:
+    """A bare band, never broken between two lines."""
+    return format_distance(band_mm, units).replace(" ", "\N{NO-BREAK SPACE}")

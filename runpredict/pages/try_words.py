@@ -1,0 +1,111 @@
+"""What else could be changed on one pot, a few choices of each thing, in words."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from runpredict.answers.check import Answer
+from runpredict.answers.what_if import WhatIf
+from runpredict.pages.advice_words import rounded_up_mm
+from runpredict.pages.plain import percent
+from runpredict.pages.pot_words import shown_name, tone
+from runpredict.units import LengthUnits, format_distance, format_length
+
+TRIES = 5  # of each thing that could be changed, so many choices
+LEAST_STEP = 0.25  # mm or min from what is planned, below which a choice is no other
+
+
+@dataclass(frozen=True)
+class Try:
+    """One choice, and what the risk would be then.
+
+    Attributes
+    ----------
+    amounts : tuple of (column, layer, amount)
+        As the table of layers would have it; layer 0 is the whole pot, NaN a blank.
+    now : bool
+        Whether it is what is planned.
+    """
+
+    amounts: tuple[tuple[str, int, float], ...]
+    label: str
+    risk: str
+    tone: str
+    now: bool = False
+
+
+@dataclass(frozen=True)
+class Tries:
+    """Choices for one thing that could be changed."""
+
+    what: str
+    choices: tuple[Try, ...]
+
+
+def tries_in_words(answer: Answer, place: int, units: LengthUnits) -> list[Tries]:
+    """What else could be changed on one pot: its bare foot, each layer's coats, the hold.
+
+    Parameters
+    ----------
+    answer : Answer
+    place : int
+        The pot's row in the answer.
+    units : "mm" or "in"
+
+    Returns
+    -------
+    list of Tries
+        Without the hold where a typed schedule sets it.
+    """
+    found, pot = WhatIf(answer, place), answer.pieces.iloc[place]
+    own = (answer.layers["piece"] == pot["piece"]) & (answer.layers["firing"] == pot["firing"])
+    edges_mm = answer.layers.loc[own].sort_values("layer")["lower_edge_mm"].to_numpy(float)
+
+    def choice(amounts: list[tuple[str, int, float]], label: str, risk: float, **now: bool) -> Try:
+        return Try(tuple(amounts), label, percent(risk), tone(risk, answer.tolerance), **now)
+
+    row: Any
+    bands = []
+    for row in _few(found.by_band, "band_mm", found.band_mm):
+        band_mm = rounded_up_mm(row.band_mm, units)  # a little safer than the risk that is told
+        edges = [
+            ("lower_edge_mm", k, band_mm)
+            for k, edge_mm in enumerate(edges_mm, 1)
+            if edge_mm < row.band_mm or k == edges_mm.argmin() + 1
+        ]
+        bands.append(choice(edges, format_distance(band_mm, units), row.risk))
+    tries = [Tries("Bare foot", tuple(bands))]
+    for layer, rows in found.by_coats.groupby("layer", sort=True):
+        counts: list[Any] = list(rows.head(TRIES).itertuples())
+        coats = [
+            choice(
+                [("coats", row.layer, row.coats), ("thickness_mm", row.layer, row.thickness_mm)],
+                _coats(row, units), row.risk, now=bool(row.planned),
+            )
+            for row in counts
+        ]  # fmt: skip
+        name = shown_name(rows["glaze"].iloc[0])
+        tries.append(Tries(f"Coats of {name} (layer {layer})", tuple(coats)))
+    if not answer.tables.scheduled(answer.pieces["firing"])[place]:
+        holds = [
+            choice([("hold_min", 0, row.hold_min)], f"{row.hold_min:g} min", row.risk)
+            for row in _few(found.by_hold, "hold_min", found.hold_min)
+        ]
+        tries.append(Tries("Hold at the top", tuple(holds)))
+    return tries
+
+
+def _coats(row: Any, units: LengthUnits) -> str:
+    thick = "" if np.isnan(row.thickness_mm) else f", {format_length(row.thickness_mm, units)}"
+    return f"{row.coats} coat{'s' if row.coats > 1 else ''}{thick}"
+
+
+def _few(table: pd.DataFrame, name: str, planned: float) -> list[Any]:
+    """A few rows of a curve, from one end to the other, that are not what is planned."""
+    at = np.linspace(0, len(table) - 1, TRIES).round().astype(int)
+    rows = table.iloc[np.unique(at)].itertuples(index=False)
+    return [row for row in rows if abs(getattr(row, name) - planned) > LEAST_STEP]
