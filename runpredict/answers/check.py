@@ -344,11 +344,26 @@ def _judge(ask: decisions.Ask, girth: Floats) -> dict[str, Any]:
 def _blame(layer_risk: Floats, driving: Floats) -> Indices:
     """The layer that carries glaze past the foot, shape (n,).
 
-    Of the edge likeliest to pass, its own layer, unless more than half of what drives it is
-    another.
+    That which drives the edge likeliest to pass.
     """
     edge = layer_risk.argmax(axis=1)
-    share = driving[np.arange(len(edge)), edge]
+    return drives(driving[np.arange(len(edge)), edge], edge)
+
+
+def drives(share: Floats, edge: Indices) -> Indices:
+    """The layer that drives an edge: its own, unless more than half of what does is another.
+
+    Parameters
+    ----------
+    share : ndarray, shape (n, k)
+        Part of each layer in what drives it, as `Chances.driving` gives of one edge.
+    edge : ndarray of int, shape (n,)
+        The layer whose edge it is.
+
+    Returns
+    -------
+    ndarray of int, shape (n,)
+    """
     most = share.argmax(axis=1)
     return np.where(decisions.pick(share, most) > 0.5, most, edge)
 

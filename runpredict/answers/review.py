@@ -11,7 +11,7 @@ import numpy as np
 import pandas as pd
 
 from runpredict.answers import decisions
-from runpredict.answers.check import predictor_of
+from runpredict.answers.check import drives, predictor_of
 from runpredict.answers.questions import (
     DEFAULT_TOLERANCE,
     WORTH_TELLING_MM,
@@ -53,12 +53,14 @@ class Review:
     ----------
     past_foot : DataFrame, one row a layer that ran past the foot
         piece, firing, fired_on, layer, glaze, over (the glaze under it that it meets, or "bare
-        clay"), body, lower_edge_mm, run_mm, risk and run_p50_mm as told without having seen its
-        firing.
+        clay"), to_blame (the glaze that carried it: its own, unless more than half of what drives
+        it is another's), body, lower_edge_mm, run_mm, risk and run_p50_mm as told without having
+        seen its firing.
     predicted_seen : DataFrame, one row a layer of a piece with any result
         piece, firing, layer, glaze, run_p05_mm, run_p50_mm, run_p95_mm, run_mm (where it was
         measured and ended above the foot), past_foot ("yes", "no" or "" for not known), risk,
-        over, body, inside ("yes" or "no": the run within the range told).
+        over, body, inside ("yes" or "no": the run within the range told), to_blame ("" of a layer
+        that did not pass).
     surprises : DataFrame, one row a layer that did what was told to be unlikely
         piece, firing, layer, glaze, past_foot, run_mm, risk, run_p50_mm, counted (how much the
         result counted in what was learned, 0 to 1), slip ("yes" where nothing that was learned
@@ -68,7 +70,8 @@ class Review:
         layers (whose end is known), past_foot (how many passed), expected (how many were told
         to), measured (runs), run_mm and run_p50_mm (means of the measured layers, seen and told),
         inside (share).
-        By glaze also jar ("yes" or "no"). By pair (over, under) also than_either, low, high: its
+        By glaze also to_blame (how many passed that no other glaze carried) and jar ("yes" or
+        "no"). By pair (over, under) also than_either, low, high: its
         fluidity as a multiple of that of the runnier of the two alone, with a 90 % interval. By
         firing also pieces, and factor, low, high on the mobility of all glazes in it.
     effects : DataFrame, one row an effect
@@ -186,6 +189,7 @@ def look_back(
     predictor, trial = predictor_of(tables, _part(progress, 0.0, 1.0 if only else 0.5))
     stacks = stacks_of(features_of(log, tables.glazes, tables.schedules))
     seen = _predicted_seen(log, stacks, trial)
+    seen["to_blame"] = _to_blame(seen, stacks, predictor)
     effects = effects_of(predictor, stacks, log)
     return Review(
         past_foot=_past_foot(seen, log),
@@ -303,12 +307,23 @@ def glaze_under(stacks: Stacks) -> Objects:
 
 
 def _past_foot(seen: pd.DataFrame, log: pd.DataFrame) -> pd.DataFrame:
-    columns = ["piece", "firing", "fired_on", "layer", "glaze", "over", "body", "lower_edge_mm"]
+    columns = ["piece", "firing", "fired_on", "layer", "glaze", "over", "to_blame", "body",
+               "lower_edge_mm", "run_mm", "risk", "run_p50_mm"]  # fmt: skip
     table = seen.assign(
         fired_on=log["fired_on"], lower_edge_mm=log["lower_edge_mm"], run_mm=log["run_mm"]
     )
-    past = table.loc[table["past_foot"] == "yes", [*columns, "run_mm", "risk", "run_p50_mm"]]
-    return past.reset_index(drop=True)
+    return table.loc[table["past_foot"] == "yes", columns].reset_index(drop=True)
+
+
+def _to_blame(seen: pd.DataFrame, stacks: Stacks, predictor: Predictor) -> Objects:
+    """The glaze that carried each layer past the foot, "" for one that did not pass, shape (m,)."""
+    past = np.flatnonzero(seen["past_foot"] == "yes")
+    pieces, place = np.unique(stacks.piece_at[past], return_inverse=True)
+    part, edge = stacks.take(pieces), stacks.layer_at[past]
+    driving = predictor.chances(part).driving(part)
+    to_blame = np.full(len(seen), "", dtype=object)
+    to_blame[past] = part.glaze_name[place, drives(driving[place, edge], edge)]
+    return to_blame
 
 
 def _surprises(seen: pd.DataFrame, stacks: Stacks, trial: Trial | None) -> pd.DataFrame:
@@ -350,6 +365,8 @@ def _grouped(seen: pd.DataFrame, keys: list[str]) -> pd.DataFrame:
 def _by_glaze(seen: pd.DataFrame, stacks: Stacks) -> pd.DataFrame:
     table = _grouped(seen, ["glaze"])
     known = dict(zip(stacks.rows["glaze"], stacks.rows["chemistry_known"], strict=True))
+    alone = seen.loc[seen["to_blame"] == seen["glaze"], "glaze"].value_counts()
+    table["to_blame"] = table["glaze"].map(alone).fillna(0).astype(int)
     table["jar"] = np.where(table["glaze"].map(known), "no", "yes")
     return table
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
-from runpredict.arrays import Bools, Floats, Indices
+from runpredict.arrays import Floats, Indices
 from runpredict.model.stacks import Stacks
 
 if TYPE_CHECKING:
@@ -129,8 +129,9 @@ def than_either(studio: Studio, stacks: Stacks) -> dict[tuple[str, str], tuple[f
 
     Notes
     -----
-    A pair moves with the mean log mobility of its two melts, in their shares of as much of each,
-    and with what the log taught of pairs.
+    A pair is a layer and the other glaze beneath that it meets. It moves with the mean log
+    mobility of its two melts, in their shares of as much of each, and with what the log taught of
+    pairs.
     """
     from runpredict.model import effects, priors  # noqa: PLC0415 - loads scipy
 
@@ -149,13 +150,15 @@ def than_either(studio: Studio, stacks: Stacks) -> dict[tuple[str, str], tuple[f
         choices = shares @ melts + choices * own
         pieces = effects.piece_design(part, studio.known).dense() * own
         apart = (shares @ given[..., None])[..., 0]
-        for j in range(min(k, 4) - 1):
-            both, under, over = (1 << j) + (2 << j) - 1, (1 << j) - 1, (2 << j) - 1
-            for i in np.flatnonzero(_differ(part, j)):
+        for j in range(1, min(k, 4)):
+            beneath = part.under[:, j]
+            for i in np.flatnonzero(beneath >= 0):
+                under, over = (1 << beneath[i]) - 1, (1 << j) - 1
+                both = under + over + 1
                 each = [apart[i, c] + choices[i, c] @ studio.mean for c in (under, over)]
                 runnier = under if each[0] > each[1] else over
                 row = choices[i, both] + pieces[i] - choices[i, runnier]
-                key = (part.glaze_name[i, j + 1], part.glaze_name[i, j])
+                key = (part.glaze_name[i, j], part.glaze_name[i, beneath[i]])
                 sums.setdefault(key, []).append((apart[i, both] - apart[i, runnier], row))
     found: dict[tuple[str, str], tuple[float, ...]] = {}
     for key, rows in sorted(sums.items()):
@@ -164,9 +167,3 @@ def than_either(studio: Studio, stacks: Stacks) -> dict[tuple[str, str], tuple[f
         variance = float(row @ studio.covariance @ row)
         found[key] = _factor(given_apart + float(row @ studio.mean), variance)
     return found
-
-
-def _differ(stacks: Stacks, layer: int) -> Bools:
-    """Pieces on which a layer and the next are of two glazes, shape (n,)."""
-    below, above = stacks.glaze[:, layer], stacks.glaze[:, layer + 1]
-    return np.asarray((below >= 0) & (above >= 0) & (below != above))

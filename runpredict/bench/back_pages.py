@@ -4,26 +4,19 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-import numpy as np
-import pandas as pd
 from flask import Blueprint, render_template
 
 from runpredict.answers.review import Review
 from runpredict.bench.desk import desk, open_studio, units
-from runpredict.pages.plain import percent
-from runpredict.pages.review_tables import TELLERS, early_stops, surprise_words
+from runpredict.pages.review_words import review_lines, review_tables
 from runpredict.pages.score_curves import (
     effects_figure,
     predicted_seen_figure,
     reliability_figure,
 )
-from runpredict.pages.words import not_tried
-from runpredict.tables.firings import firing_words
-from runpredict.units import LengthUnits, format_distance
+from runpredict.units import LengthUnits
 
 pages = Blueprint("back", __name__)
-
-SHOWN_ROWS = 8
 
 
 @dataclass(frozen=True)
@@ -43,79 +36,12 @@ def review() -> str:
     found = learner.taught.review
     if found is None:
         return render_template("back_empty.html", failed=learner.failed)
-    past = found.past_foot.iloc[::-1]
     return render_template(
         "back.html",
-        review=found,
-        lines=_lines(found),
-        past=[_past(row, units()) for _, row in past.head(SHOWN_ROWS).iterrows()],
-        past_left=max(0, len(past) - SHOWN_ROWS),
-        movers=_movers(found),
-        early=early_stops(found, units())[:SHOWN_ROWS],
-        firings=_firings(found),
+        parts=review_lines(found, units()),
+        tables=review_tables(found, units()),
         pictures=_pictures(found, units()),
-        percent=percent,
     )
-
-
-def _lines(found: Review) -> list[str]:
-    """What a potter asks first."""
-    past = found.past_foot
-    pots = len(past.drop_duplicates(["firing", "piece"]))
-    told = found.predicted_seen["risk"].where(found.predicted_seen["past_foot"].ne(""))
-    lines = [
-        f"{pots} of {found.pieces} pots ran past the foot, in {found.firings} firings.",
-        f"{len(past)} layers ran past; {told.sum():.0f} were told to, by {TELLERS[found.told_by]}.",
-        surprise_words(found),
-    ]
-    if found.scores.empty:
-        lines.append(not_tried())
-    if not np.isnan(found.interval_coverage):
-        lines.append(
-            f"{percent(found.interval_coverage)} of the runs you measured lay within the range "
-            "told; 90 % should."
-        )
-    return lines
-
-
-def _past(row: pd.Series, read_in: LengthUnits) -> tuple[str, ...]:
-    return (
-        str(row["piece"]),
-        firing_words(str(row["firing"])),
-        f"{row['glaze']} over {row['over']}",
-        format_distance(row["lower_edge_mm"], read_in),
-        percent(row["risk"]),
-    )
-
-
-def _movers(found: Review) -> list[tuple[str, str, str]]:
-    """Glazes that surely move more or less than their chemistry says: name, how, layers."""
-    glazes = found.effects.loc[found.effects["family"] == "glaze"]
-    firm = glazes.loc[(glazes["low"] > 1) | (glazes["high"] < 1)]
-    order = np.argsort(-np.abs(np.log(firm["factor"].to_numpy(dtype=float))), kind="stable")
-    return [
-        (
-            str(row["name"]),
-            "runs more than its chemistry says"
-            if row["factor"] > 1
-            else "runs less than its chemistry says",
-            str(row["rows"]),
-        )
-        for _, row in firm.iloc[order].head(SHOWN_ROWS).iterrows()
-    ]
-
-
-def _firings(found: Review) -> list[tuple[str, str, str, str]]:
-    """Name, pots, layers that passed, and as many as were told to; the newest first."""
-    return [
-        (
-            firing_words(str(row["firing"])),
-            str(row["pieces"]),
-            f"{row['past_foot']} of {row['layers']}",
-            f"{row['expected']:.1f}",
-        )
-        for _, row in found.by_firing.iloc[::-1].head(SHOWN_ROWS).iterrows()
-    ]
 
 
 def _pictures(found: Review, read_in: LengthUnits) -> list[PictureShown]:

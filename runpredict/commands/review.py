@@ -71,7 +71,7 @@ def _review(args: argparse.Namespace) -> int:
     from runpredict.answers.review import look_back
     from runpredict.commands.after_firing import forgotten_words
     from runpredict.commands.sources import gather
-    from runpredict.pages.review_text import review_text
+    from runpredict.pages.review_words import review_text
     from runpredict.tables.csv_files import write_tables
     from runpredict.tables.marks import refuse_unasked
 
