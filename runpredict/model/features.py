@@ -15,7 +15,7 @@ import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
 from runpredict.arrays import Bools, Floats, Indices
-from runpredict.physics import heat, lots, melt, melt_properties, mixing, sheets, solids
+from runpredict.physics import heat, lots, melt, melt_properties, sheets, solids
 from runpredict.physics.chemistry import OXIDES, mole_fractions, unity_formula
 from runpredict.tables.plan import check_plan
 from runpredict.tables.rows import with_defaults
@@ -198,7 +198,6 @@ def build_features(
     DataFrame, index of ``layers``
         The layer as given, then `peak_c`, `viscosity_log10_pa_s` at the peak and its error,
         `fluidity_per_pa` (∫ dt/η), `mobility_per_m`, the melt's density and surface tension,
-        `mixed_share` (how far the layers of the piece have become one melt, 1 for one alone),
         and the unity formula in brief. A jar has the numbers of an ordinary mid-range glaze.
 
     Raises
@@ -252,7 +251,6 @@ def features_of(
         ("mobility_per_hold_min_per_m", "fluidity_per_hold_min_per_pa"),
     ):
         out[name] = sheets.GRAVITY_M_S2 * out["density_kg_m3"] * out["slope"] * out[fluidity]
-    out["mixed_share"] = _mixed_share(out)
     for name, by_glaze in _unity_columns(glazes).items():
         out[name] = by_glaze.reindex(layers["glaze"]).to_numpy()
     return out
@@ -265,23 +263,6 @@ def _with_schedule_ramp(layers: pd.DataFrame, schedules: pd.DataFrame | None) ->
     top = schedules.loc[schedules.groupby("firing")["target_c"].idxmax()]
     rate = top.set_index("firing")["rate_c_per_h"].reindex(layers["firing"]).to_numpy(dtype=float)
     return layers.assign(ramp_c_per_h=np.where(rate > 0, rate, layers["ramp_c_per_h"]))
-
-
-def _mixed_share(rows: pd.DataFrame) -> Floats:
-    """How far each layer and what it overlaps have become one melt; told, not used."""
-    by_piece = rows.groupby(["firing", "piece"], sort=False, dropna=False)
-    # The melt where two glazes meet is as viscous as the mean of the logarithms.
-    log10_pa_s = by_piece["viscosity_log10_pa_s"].transform("mean").to_numpy(dtype=float)
-    fluidity = np.log(rows["fluidity_per_pa"]).groupby(by_piece.ngroup()).transform("mean")
-    depth_m = mixing.mixed_depth_m(
-        melt_properties.interdiffusivity_m2_s(
-            log10_pa_s, rows["peak_c"].to_numpy(dtype=float) + melt.CELSIUS_ZERO_K
-        ),
-        np.exp(fluidity.to_numpy(dtype=float)) * 10.0**log10_pa_s,
-    )
-    share = mixing.mixed_share(1e-3 * FIRED_SHARE * rows["thickness_mm"].to_numpy(), depth_m)
-    alone = by_piece["layer"].transform("size").to_numpy() == 1
-    return np.where(alone, 1.0, share)
 
 
 def _unity_columns(glazes: pd.DataFrame) -> dict[str, Any]:

@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 from scipy.optimize import minimize
-from sklearn.metrics import brier_score_loss, log_loss
+from sklearn.metrics import log_loss
 
 from runpredict.arrays import Bools, Floats, Indices
 from runpredict.model.chances import RUN_LEVELS, Chances, within_range
@@ -139,7 +139,7 @@ def _scores(past: Floats, chances: dict[str, Floats]) -> pd.DataFrame:
                 for name, chance in chances.items()
             },
             "brier": {
-                name: float(brier_score_loss(past, np.clip(chance, 0, 1), labels=[0, 1]))
+                name: float(np.mean((np.clip(chance, 0.0, 1.0) - past) ** 2))
                 for name, chance in chances.items()
             },
         }

@@ -70,9 +70,6 @@ _TENSION_SLOPE_MN_M_K = -0.02
 # memory.
 _TENSION_RANGE_MN_M = (100.0, 500.0)
 
-_BOLTZMANN_J_K = 1.380649e-23  # SI definition
-_JUMP_M = 2.8e-10  # diameter of the oxide ion, from memory
-
 
 def molar_volume_cm3(mole_fractions: ArrayLike) -> Floats:
     """Volume of a mole of melt at the reference temperatures of `_VOLUME`, shape (n,). [cm3]"""
@@ -143,36 +140,3 @@ def surface_tension_n_m(mole_fractions: ArrayLike, temperature_c: ArrayLike) -> 
         _TENSION_BASE_MN_M + 100.0 * (x @ _TENSION_TABLE) + _TENSION_SLOPE_MN_M_K * (t_c - 1400.0)
     )
     return 1e-3 * np.clip(tension_mn_m, *_TENSION_RANGE_MN_M)
-
-
-def interdiffusivity_m2_s(viscosity_log10_pa_s: ArrayLike, temperature_k: ArrayLike) -> Floats:
-    """Diffusivity by which two melts mix, to an order of magnitude.
-
-    Parameters
-    ----------
-    viscosity_log10_pa_s : array_like
-        log10 of viscosity in Pa s.
-    temperature_k : array_like
-        [K]
-
-    Returns
-    -------
-    ndarray
-        [m2/s] D = k T / (λ η), λ the oxide ion's diameter: the network formers' diffusion.
-        Alkalis run ahead of it by orders of magnitude.
-
-    References
-    ----------
-    Eyring (1936), J. Chem. Phys. 4:283; for silicate melts Shimizu & Kushiro (1984),
-    Geochim. Cosmochim. Acta 48:1295, from memory.
-
-    Examples
-    --------
-    >>> float(f"{interdiffusivity_m2_s(3.0, 1473.0):.1e}")
-    7.3e-14
-    """
-    eta = np.power(10.0, np.asarray(viscosity_log10_pa_s, dtype=np.float64))
-    diffusivity: Floats = (
-        _BOLTZMANN_J_K * np.asarray(temperature_k, dtype=np.float64) / (_JUMP_M * eta)
-    )
-    return diffusivity

@@ -133,58 +133,6 @@ def step_run_m(
     return np.asarray(mobility, dtype=float) * (thick**2 + thick * thin + thin**2) / 3.0
 
 
-def two_layer_flux_m2(
-    lower_thickness_m: ArrayLike,
-    upper_thickness_m: ArrayLike,
-    lower_mobility: ArrayLike,
-    upper_mobility: ArrayLike,
-) -> Floats:
-    """What runs, per metre of rim, of two films that lie on each other and do not mix.
-
-    Parameters
-    ----------
-    lower_thickness_m, upper_thickness_m : array_like
-        h1 next to the wall and h2 over it, >= 0. [m]
-    lower_mobility, upper_mobility : array_like
-        ρ g sin(wall) Φ of each melt, of one density. [1/m]
-
-    Returns
-    -------
-    ndarray, broadcast shape. [m²]
-
-    Notes
-    -----
-    The shear stress at a distance y from the wall carries all glaze outside it, ρ g (H - y)
-    with H = h1 + h2, in either melt; speed is nought at the wall, the same on both sides of
-    the interface. Summed over the film: [m1 (H³ - h2³) + m2 h2³] / 3.
-
-    References
-    ----------
-    Nusselt (1916) for one film; each layer its own viscosity, as Bird, Stewart & Lightfoot,
-    Transport Phenomena, ch. 2 (adjacent flow of immiscible fluids).
-    """
-    lower, upper = np.asarray(lower_thickness_m), np.asarray(upper_thickness_m)
-    # H³ - h2³ multiplied out, which loses no digit where h1 is small.
-    under = np.asarray(lower_mobility) * lower * (lower**2 + 3.0 * upper * (lower + upper))
-    return np.asarray((under + np.asarray(upper_mobility) * upper**3) / 3.0, dtype=float)
-
-
-def upper_layer_flux_m2(
-    lower_thickness_m: ArrayLike,
-    upper_thickness_m: ArrayLike,
-    lower_mobility: ArrayLike,
-    upper_mobility: ArrayLike,
-) -> Floats:
-    """The part of `two_layer_flux_m2` that is the upper film.
-
-    It rides at the speed of the interface, m1 (h1²/2 + h1 h2), and shears as a film of its own.
-    Parameters, sources and units are those of `two_layer_flux_m2`.
-    """
-    lower, upper = np.asarray(lower_thickness_m), np.asarray(upper_thickness_m)
-    ridden = np.asarray(lower_mobility) * lower * (0.5 * lower + upper)
-    return np.asarray(upper * (ridden + np.asarray(upper_mobility) * upper**2 / 3.0), dtype=float)
-
-
 def puddle_depth_m(surface_tension_n_m: ArrayLike, density_kg_m3: ArrayLike) -> Floats:
     """Depth at which a wide puddle of melt stands.
 

@@ -145,10 +145,6 @@ class Solids:
         """The glazes at some indices, in that order."""
         return Solids(self.fraction[index], self.shift_log10[index], self.sd_log10[index])
 
-    def fraction_at(self, temperature_c: ArrayLike) -> Floats:
-        """Likeliest share of the volume, shaped as for `shift_at`."""
-        return _between(self.fraction, temperature_c)
-
     def shift_at(self, temperature_c: ArrayLike) -> Floats:
         """Expected addition to log10 viscosity.
 

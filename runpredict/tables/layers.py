@@ -99,7 +99,7 @@ def _check_agreement(table: Table) -> None:
     frame = table.frame
     pieces = by_piece(frame).ngroup().to_numpy()
     for column in PIECE_COLUMNS:
-        known = frame[column].replace("", np.nan) if frame[column].dtype != float else frame[column]
+        known = frame[column].where(frame[column].ne(""))
         if known.nunique() < 2:
             continue
         first = known.groupby(pieces).transform("first")

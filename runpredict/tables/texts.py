@@ -80,8 +80,8 @@ class CodedCells:
     def of(cls, cells: pd.Series[Any]) -> CodedCells:
         """Cells of any kind."""
         try:
-            codes, uniques = pd.factorize(cells.astype(object), use_na_sentinel=True)
+            codes, uniques = pd.factorize(cells.astype(object).to_numpy())
         except TypeError:  # lists and the like
             plain = [_as_text(cell) for cell in cells.tolist()]
-            codes, uniques = pd.factorize(pd.Series(plain, dtype=object))
+            codes, uniques = pd.factorize(np.array(plain, dtype=object))
         return cls([*map(_as_text, uniques), ""], codes)

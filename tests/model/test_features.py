@@ -18,7 +18,6 @@ from runpredict.model.features import (
     typical_thickness_mm,
 )
 from runpredict.model.stacks import stacks_of
-from runpredict.physics import melt_properties, mixing
 
 METHODS = ("dip", "pour", "brush", "spray")
 
@@ -125,37 +124,6 @@ def test_stacks_hold_every_row_once(rows):
     for name in ("lower_m", "upper_m", "thickness_m", "mobility_per_m", "solid", "glazed"):
         assert getattr(some, name) == pytest.approx(getattr(made, name)[[3, 7]])
     assert some.glazes == made.glazes
-
-
-def test_share_mixed_tells_layers_well_apart_from_one_melt(rows):
-    """For the reader alone: 1 for a layer alone, and more the hotter, longer and thinner."""
-    layers_of = rows.groupby("piece")["layer"].transform("size")
-    assert rows["mixed_share"].between(0, 1).all()
-    assert (rows.loc[layers_of == 1, "mixed_share"] == 1).all()
-    stacked = rows.loc[layers_of > 1, "mixed_share"]
-    assert stacked.min() < 0.05
-    assert stacked.max() > 0.5
-    plan = pieces(41, 500).assign(coats=1)
-    base = build_features(plan, glazes())["mixed_share"]
-    longer = build_features(plan.assign(hold_min=plan["hold_min"] + 60), glazes())["mixed_share"]
-    thicker = build_features(plan.assign(coats=2), glazes())["mixed_share"]
-    assert (longer >= base).all()
-    assert (longer > base + 0.01).any()
-    assert (thicker <= base).all()
-
-
-def test_share_mixed_is_that_of_the_film():
-    """Two equal layers: D = k T / (λ η) at the top, for as long as gives the firing's Φ."""
-    both = {"thickness_mm": 0.5, "upper_edge_mm": 90.0}
-    rows = build_features(layers(both, {**both, "layer": 2}), pd.DataFrame([ANALYSIS]))
-    row = rows.iloc[0]
-    diffusivity = melt_properties.interdiffusivity_m2_s(
-        row["viscosity_log10_pa_s"], row["peak_c"] + 273.15
-    )
-    at_top_s = row["fluidity_per_pa"] * 10.0 ** row["viscosity_log10_pa_s"]
-    depth_m = mixing.mixed_depth_m(diffusivity, at_top_s)
-    share = float(mixing.mixed_share(0.5e-3 * FIRED_SHARE, depth_m))
-    assert rows["mixed_share"].tolist() == pytest.approx([share, share])
 
 
 def test_the_same_piece_name_in_two_firings_is_two_pieces():

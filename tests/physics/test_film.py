@@ -30,6 +30,22 @@ def one(layers, mobility, **options):
     return moving(lower[None], upper[None], thickness[None], melt_log[None], **options)
 
 
+@pytest.mark.parametrize(
+    ("h1", "h2", "m1", "m2"),
+    [(3e-4, 3e-4, 1e5, 1e5), (2e-4, 5e-4, 1e4, 1e6), (5e-4, 2e-4, 1e6, 1e4), (1e-5, 9e-4, 1, 1e6)],
+)
+def test_the_front_of_two_films_that_do_not_mix_is_their_shear_added_up(h1, h2, m1, m2):
+    """Speed summed from the wall outward, numerically, over all the glaze there is."""
+    y = np.concatenate([np.linspace(0, h1, 4001), np.linspace(h1, h1 + h2, 4001)[1:]])
+    middle = 0.5 * (y[1:] + y[:-1])
+    rate = np.where(middle < h1, m1, m2) * (h1 + h2 - middle)
+    speed = np.concatenate([[0.0], np.cumsum(rate * np.diff(y))])
+    flux = (0.5 * (speed[1:] + speed[:-1]) * np.diff(y)).sum()
+    melts = speeds._Melts(np.log([[m1], [m2]]), np.full((2, 1), True), mixing=0.0)
+    front_log = melts.front_log(melts.pile(np.array([[[h1]], [[h2]]])))
+    assert np.exp(front_log) == pytest.approx(3.0 * flux / (h1 + h2), rel=1e-6)  # m H² for one film
+
+
 def run_of(layers, mobility, bends=APART):
     """Run of each edge of one piece. [m]"""
     lower, upper, thickness = np.array(layers, dtype=float).T[:, None]

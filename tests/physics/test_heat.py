@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy.integrate import trapezoid
 
 from runpredict.physics import heat
 from runpredict.physics.chemistry import OXIDES
@@ -116,7 +117,7 @@ def test_integral_agrees_with_fine_steps():
     down = np.arange(peak, peak - heat.FLOW_SPAN_C, -heat.COOLING_C_PER_H / 3600.0)
     path = np.concatenate([up, np.full(int(hold * 60), peak), down])
     curve = melt_curve(_one_melt())
-    plain = np.trapezoid(10.0 ** -curve.log10_pa_s(path)[0])
+    plain = trapezoid(10.0 ** -curve.log10_pa_s(path)[0])
     every = heat.fluidity_per_pa(curve, heat.firings_from_peak([peak], [ramp], [hold]))
     assert every[0] == pytest.approx(plain, rel=1e-3)
 

@@ -1,4 +1,4 @@
-"""What else of the melt moves a film: density, surface tension, mixing."""
+"""What else of the melt moves a film: density and surface tension."""
 
 from typing import Any
 
@@ -39,8 +39,3 @@ def test_surface_tension_of_known_melts() -> None:
         melt_properties.surface_tension_n_m(boron, 1300.0)[0]
         < melt_properties.surface_tension_n_m(x, 1300.0)[0]
     )
-
-
-def test_diffusion_is_slow_in_a_stiff_melt() -> None:
-    slow, fast = melt_properties.interdiffusivity_m2_s([5.0, 2.0], 1473.0)
-    assert fast == pytest.approx(1000.0 * slow)
