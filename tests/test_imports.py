@@ -108,6 +108,7 @@ def test_decisions_know_no_predictor():
 
 # `teach` asks what a log would teach, so it loads what learns.
 LEARNING = {
+    "model.design",
     "model.laplace",
     "model.effects",
     "model.learned",

@@ -1,4 +1,4 @@
-"""A trained model as arrays and plain names, and back again."""
+"""A trained model as arrays and plain names, and back again; half of what is symmetric."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from runpredict.arrays import AnyArray
 from runpredict.model.studio import Studio
 from runpredict.model.trained import HeldOut, Trained, Trial
 
-STUDIO_ARRAYS = ("mean", "covariance", "sd", "mix")
+STUDIO_ARRAYS = ("mean", "sd", "mix")
 STUDIO_NUMBERS = ("noise_sd", "pair_variance", "coat_sd")
 HELD_ARRAYS = ("risk", "layer_risk", "runs_mm")
 TABLES = ("scores", "reliability")
@@ -21,6 +21,7 @@ def numbers_of(trained: Trained, trial: Trial | None) -> tuple[dict[str, AnyArra
     """Arrays by name, and all else as what JSON can hold."""
     studio = trained.studio
     arrays: dict[str, AnyArray] = {name: getattr(studio, name) for name in STUDIO_ARRAYS}
+    arrays["covariance"] = studio.covariance[np.tril_indices(len(studio.mean))]
     names: dict[str, Any] = {
         "effects": [[family, name] for family, name in studio.known],
         "seen": studio.seen,
@@ -55,9 +56,12 @@ def model_from(arrays: dict[str, AnyArray], names: dict[str, Any]) -> tuple[Trai
         for family, name in names["effects"]
     ]
     count = len(effects)
-    if arrays["mean"].shape != (count,) or arrays["covariance"].shape != (count, count):
+    half = np.tril_indices(count)
+    if arrays["mean"].shape != (count,) or arrays["covariance"].shape != half[0].shape:
         raise ValueError("arrays do not fit the effects")
     parts: dict[str, Any] = {name: arrays[name] for name in STUDIO_ARRAYS}
+    parts["covariance"] = np.zeros((count, count))
+    parts["covariance"][half] = parts["covariance"].T[half] = arrays["covariance"]
     parts |= {name: float(names[name]) for name in STUDIO_NUMBERS}
     studio = Studio(
         known={effect: i for i, effect in enumerate(effects)},

@@ -16,20 +16,24 @@ West (1984), J. R. Stat. Soc. B 46:431-439 (scale mixtures against outliers).
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from typing import Any
 
 import numpy as np
 from scipy import linalg
+from scipy.linalg import lapack
 from scipy.special import log_ndtr
 
 from runpredict.arrays import Floats, Indices
+from runpredict.model.design import Rows
 from runpredict.model.noise import MIX_SCALES, MIX_SHARES
 
 SHARES_TRUST = 40.0  # rows that the expected shares of the mixture count for
 SPREAD_TRUST = 10.0  # and that the expected spreads of the noise count for
 FAMILY_TRUST = 4.0  # coefficients that the expected spread of a family counts for
-ROUNDS, FIRST_STEPS, LATER_STEPS = 12, 12, 3
-CLOSE = 1e-6  # a step of Newton shorter than this is the last
+# Times that the spreads are set anew; steps of Newton to a peak, and between two settings.
+ROUNDS, MOST_STEPS, STEPS_BETWEEN = 12, 12, 1
+CLOSE = 1e-4  # a step of Newton shorter than this is the last: what is left is its square
 # Natural logs of mobility: no effect is that large; and the part of a step below which none helps.
 LONGEST_STEP, SHORTEST = 5.0, 1e-3
 LEAST_CURVATURE = 1e-9
@@ -52,6 +56,11 @@ class Evidence:
     lower: Floats
     upper: Floats
     parts: Floats
+
+    @cached_property
+    def rows(self) -> Rows:
+        """The design, ready to be summed."""
+        return Rows(self.design)
 
 
 @dataclass(frozen=True)
@@ -133,8 +142,8 @@ def _interval(mean: Floats, lower: Floats, upper: Floats, sd: Floats) -> tuple[F
     return log, slope / sd, np.clip(curvature, 0.0, 1.0) / sd**2
 
 
-def _seen(mean: Floats, rows: Evidence, sd: Floats, mix: Floats) -> _Seen:
-    parts = [_interval(mean, rows.lower, rows.upper, sd * scale) for scale in MIX_SCALES]
+def _seen(mean: Floats, lower: Floats, upper: Floats, sd: Floats, mix: Floats) -> _Seen:
+    parts = [_interval(mean, lower, upper, sd * scale) for scale in MIX_SCALES]
     log, slope, curvature = (np.array([part[i] for part in parts]) for i in range(3))
     log = log + np.log(mix)[:, None]
     whole = np.logaddexp.reduce(log, axis=0)
@@ -149,42 +158,40 @@ def _seen(mean: Floats, rows: Evidence, sd: Floats, mix: Floats) -> _Seen:
     )
 
 
-def spread_of(design: Any, covariance: Floats) -> Floats:
-    """Variance of each row of a sparse design, shape (rows,)."""
-    return np.asarray(design.multiply(design @ covariance).sum(axis=1), dtype=float).ravel()
-
-
 def _climb(
     start: Floats, rows: Evidence, prior: Prior, fitted: Fitted, steps: int
 ) -> tuple[Floats, Floats]:
-    """The peak of the posterior from a start, and its covariance."""
+    """Toward the peak of the posterior from a start, and its covariance at the last step."""
     sd = np.sqrt(fitted.noise_sd**2 + rows.parts @ fitted.part_scale)
     precision = 1.0 / fitted.sd**2
-    mean = start
 
-    def height(at: Floats) -> float:
-        log = _seen(rows.design @ at, rows, sd, fitted.mix).log
-        return float(log.sum() - 0.5 * (precision * (at - prior.mean) ** 2).sum())
+    def look(at: Floats) -> tuple[_Seen, float]:
+        seen = _seen(rows.rows.times(at), rows.lower, rows.upper, sd, fitted.mix)
+        return seen, float(seen.log.sum() - 0.5 * (precision * (at - prior.mean) ** 2).sum())
 
-    top = height(mean)
+    mean, (seen, top) = start, look(start)
     for _ in range(steps):
-        seen = _seen(rows.design @ mean, rows, sd, fitted.mix)
-        slope = rows.design.T @ seen.slope - precision * (mean - prior.mean)
-        factor = linalg.cho_factor(_precision(rows, seen, precision), lower=True)
-        step = linalg.cho_solve(factor, slope)
+        slope = rows.rows.gathered(seen.slope) - precision * (mean - prior.mean)
+        factor = linalg.cholesky(_precision(rows, seen, precision), lower=True, overwrite_a=True)
+        step = linalg.cho_solve((factor, True), slope)
         step *= min(1.0, LONGEST_STEP / max(np.abs(step).max(initial=0.0), CLOSE))
         length = 1.0
-        while (tried := height(mean + length * step)) < top - 1e-9 or np.isnan(tried):
+        tried, height = look(mean + step)
+        while not height >= top - 1e-9 and length > SHORTEST:
             length *= 0.5
-            if length < SHORTEST:
-                break
-        else:
-            mean, top = mean + length * step, tried
-        if np.abs(length * step).max(initial=0.0) < CLOSE or length < SHORTEST:
+            tried, height = look(mean + length * step)
+        if not height >= top - 1e-9:
             break
-    seen = _seen(rows.design @ mean, rows, sd, fitted.mix)
-    factor = linalg.cho_factor(_precision(rows, seen, precision), lower=True)
-    return mean, linalg.cho_solve(factor, np.eye(len(mean)))
+        mean, seen, top = mean + length * step, tried, height
+        if np.abs(length * step).max(initial=0.0) < CLOSE:
+            break
+    return mean, _inverse(factor)
+
+
+def _inverse(factor: Floats) -> Floats:
+    """Of a matrix, from its lower triangular factor."""
+    lower = np.tril(lapack.dpotri(factor, lower=True)[0])
+    return np.asarray(lower + np.tril(lower, -1).T, dtype=float)
 
 
 def peak_height(
@@ -203,14 +210,12 @@ def peak_height(
     fitted : Fitted
     """
     sd = np.sqrt(fitted.noise_sd**2 + parts @ fitted.part_scale)
-    rows = Evidence(None, lower, upper, parts)
-    log = _seen(np.zeros(len(lower)), rows, sd, fitted.mix).log
+    log = _seen(np.zeros(len(lower)), lower, upper, sd, fitted.mix).log
     return float(log.sum() - 0.5 * (((mean - prior.mean) / fitted.sd) ** 2).sum())
 
 
 def _precision(rows: Evidence, seen: _Seen, precision: Floats) -> Floats:
-    weighted = rows.design.multiply(seen.curvature[:, None]).tocsr()
-    total = np.asarray((rows.design.T @ weighted).toarray(), dtype=float)
+    total = rows.rows.square(seen.curvature)
     total[np.diag_indices(len(total))] += precision
     return total
 
@@ -226,8 +231,8 @@ def _spreads(rows: Evidence, prior: Prior, fitted: Fitted) -> Fitted:
     noise = fitted.noise_sd**2
     parts = rows.parts * fitted.part_scale
     total = noise + parts.sum(axis=1)
-    seen = _seen(rows.design @ fitted.mean, rows, np.sqrt(total), fitted.mix)
-    reach = spread_of(rows.design, fitted.covariance)
+    seen = _seen(rows.rows.times(fitted.mean), rows.lower, rows.upper, np.sqrt(total), fitted.mix)
+    reach = rows.rows.spread(fitted.covariance)
     square = np.zeros(len(total))
     for i, scale in enumerate(MIX_SCALES):
         wide = total * scale**2
@@ -292,8 +297,8 @@ def fit(
     """
     fitted = start_of(rows, prior) if start is None else start
     for i in range(rounds):
-        steps = LATER_STEPS if i else FIRST_STEPS
+        steps = STEPS_BETWEEN if i or start is not None else MOST_STEPS
         mean, covariance = _climb(fitted.mean, rows, prior, fitted, steps)
         fitted = _spreads(rows, prior, replace(fitted, mean=mean, covariance=covariance))
-    mean, covariance = _climb(fitted.mean, rows, prior, fitted, FIRST_STEPS)
+    mean, covariance = _climb(fitted.mean, rows, prior, fitted, MOST_STEPS)
     return replace(fitted, mean=mean, covariance=covariance)

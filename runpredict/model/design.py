@@ -1,0 +1,80 @@
+"""Rows of coefficients, mostly none: sums over them that a fit asks for again and again."""
+
+from __future__ import annotations
+
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+from scipy.sparse import csr_array
+
+from runpredict.arrays import Floats, Indices
+
+OFTEN = 0.25  # a column of which more than this part of the rows has something is kept in full
+ROWS_AT_ONCE = 500
+
+
+class Rows:
+    """A design of rows by p columns.
+
+    Parameters
+    ----------
+    design : sparse array, shape (rows, p)
+    """
+
+    def __init__(self, design: Any) -> None:
+        self._all = csr_array(design)
+        self._turned = self._all.T.tocsr()
+        rows = self._all.shape[0]
+        often = np.diff(self._turned.indptr) > OFTEN * rows
+        self._often, self._seldom = np.flatnonzero(often), np.flatnonzero(~often)
+        self._full = self._turned[self._often].toarray().T
+        self._rest_turned = self._turned[self._seldom]
+        self._rest = self._rest_turned.T.tocsr()
+        self._entries = np.diff(self._rest.indptr)
+
+    @cached_property
+    def _padded(self) -> tuple[Indices, Floats]:
+        """Columns of the rest and their values row by row, (rows, most in a row); 0 for none."""
+        wide = (len(self._entries), int(self._entries.max(initial=0)))
+        columns, values = np.zeros(wide, dtype=np.intp), np.zeros(wide)
+        row = np.repeat(np.arange(wide[0]), self._entries)
+        place = np.arange(len(row)) - self._rest.indptr[row]
+        columns[row, place], values[row, place] = self._rest.indices, self._rest.data
+        return columns, values
+
+    def times(self, effects: Floats) -> Floats:
+        """Sum of the effects in each row, shape (rows,)."""
+        return np.asarray(self._all @ effects, dtype=float)
+
+    def gathered(self, weight: Floats) -> Floats:
+        """Weighted sum of the rows, shape (p,)."""
+        return np.asarray(self._turned @ weight, dtype=float)
+
+    def square(self, weight: Floats) -> Floats:
+        """Weighted sum of each row times itself, shape (p, p)."""
+        often, seldom = self._often, self._seldom
+        found = np.zeros((self._all.shape[1],) * 2)
+        heavy = self._full * weight[:, None]
+        found[np.ix_(often, often)] = self._full.T @ heavy
+        across = self._rest_turned @ heavy
+        found[np.ix_(seldom, often)], found[np.ix_(often, seldom)] = across, across.T
+        data = self._rest.data * np.repeat(weight, self._entries)
+        rest = csr_array((data, self._rest.indices, self._rest.indptr), shape=self._rest.shape)
+        found[np.ix_(seldom, seldom)] = (self._rest_turned @ rest).toarray()
+        return found
+
+    def spread(self, covariance: Floats) -> Floats:
+        """Variance of each row, shape (rows,)."""
+        often, seldom = self._often, self._seldom
+        side = self._full @ covariance[np.ix_(often, often)]
+        side += 2.0 * (self._rest @ covariance[np.ix_(seldom, often)])
+        found = (side * self._full).sum(axis=1)
+        rest = np.ascontiguousarray(covariance[np.ix_(seldom, seldom)]).ravel()
+        columns, values = self._padded
+        for start in range(0, len(found), ROWS_AT_ONCE):
+            mine = slice(start, start + ROWS_AT_ONCE)
+            at, by = columns[mine], values[mine]
+            between = rest[at[:, :, None] * len(seldom) + at[:, None]]
+            found[mine] += ((between @ by[..., None])[..., 0] * by).sum(axis=1)
+        return np.asarray(found, dtype=float)
