@@ -11,7 +11,7 @@ import numpy as np
 import pandas as pd
 
 from runpredict.answers import decisions
-from runpredict.answers.check import drives, predictor_of
+from runpredict.answers.check import predictor_of
 from runpredict.answers.questions import (
     DEFAULT_TOLERANCE,
     WORTH_TELLING_MM,
@@ -19,7 +19,7 @@ from runpredict.answers.questions import (
     checked_tolerance,
     portions,
 )
-from runpredict.answers.review_effects import effects_of, than_either
+from runpredict.answers.review_effects import effects_of, glaze_to_blame, than_either
 from runpredict.arrays import Floats, Objects
 from runpredict.errors import BadInput, Fault
 from runpredict.model.chances import Predictor, within_range
@@ -189,7 +189,7 @@ def look_back(
     predictor, trial = predictor_of(tables, _part(progress, 0.0, 1.0 if only else 0.5))
     stacks = stacks_of(features_of(log, tables.glazes, tables.schedules))
     seen = _predicted_seen(log, stacks, trial)
-    seen["to_blame"] = _to_blame(seen, stacks, predictor)
+    seen["to_blame"] = glaze_to_blame(seen, stacks, predictor)
     effects = effects_of(predictor, stacks, log)
     return Review(
         past_foot=_past_foot(seen, log),
@@ -313,17 +313,6 @@ def _past_foot(seen: pd.DataFrame, log: pd.DataFrame) -> pd.DataFrame:
         fired_on=log["fired_on"], lower_edge_mm=log["lower_edge_mm"], run_mm=log["run_mm"]
     )
     return table.loc[table["past_foot"] == "yes", columns].reset_index(drop=True)
-
-
-def _to_blame(seen: pd.DataFrame, stacks: Stacks, predictor: Predictor) -> Objects:
-    """The glaze that carried each layer past the foot, "" for one that did not pass, shape (m,)."""
-    past = np.flatnonzero(seen["past_foot"] == "yes")
-    pieces, place = np.unique(stacks.piece_at[past], return_inverse=True)
-    part, edge = stacks.take(pieces), stacks.layer_at[past]
-    driving = predictor.chances(part).driving(part)
-    to_blame = np.full(len(seen), "", dtype=object)
-    to_blame[past] = part.glaze_name[place, drives(driving[place, edge], edge)]
-    return to_blame
 
 
 def _surprises(seen: pd.DataFrame, stacks: Stacks, trial: Trial | None) -> pd.DataFrame:

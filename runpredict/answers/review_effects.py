@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
-from runpredict.arrays import Floats, Indices
+from runpredict.answers.check import drives
+from runpredict.arrays import Floats, Indices, Objects
 from runpredict.model.stacks import Stacks
 
 if TYPE_CHECKING:
@@ -167,3 +168,22 @@ def than_either(studio: Studio, stacks: Stacks) -> dict[tuple[str, str], tuple[f
         variance = float(row @ studio.covariance @ row)
         found[key] = _factor(given_apart + float(row @ studio.mean), variance)
     return found
+
+
+def glaze_to_blame(seen: pd.DataFrame, stacks: Stacks, predictor: Predictor) -> Objects:
+    """The glaze that carried each layer past the foot, "" for one that did not pass, shape (m,).
+
+    Parameters
+    ----------
+    seen : DataFrame of m layers
+        With past_foot, in the order of the rows the stacks were made of.
+    stacks : Stacks
+    predictor : Predictor
+    """
+    past = np.flatnonzero(seen["past_foot"] == "yes")
+    pieces, place = np.unique(stacks.piece_at[past], return_inverse=True)
+    part, edge = stacks.take(pieces), stacks.layer_at[past]
+    driving = predictor.chances(part).driving(part)
+    to_blame = np.full(len(seen), "", dtype=object)
+    to_blame[past] = part.glaze_name[place, drives(driving[place, edge], edge)]
+    return to_blame
