@@ -116,8 +116,8 @@ def test_the_three_pots_are_caught_and_the_others_left_in_peace(logged):
     # No potter would fear for any of them; the rules and a short log leave some room.
     assert calm.max() < (0.05 if logged else 0.12)
     assert calm.mean() < 0.05
-    cookie = answer(logged).pieces.set_index("piece")["cookie"]
-    assert cookie["bottle 1"] == "dish"
+    told = dict(zip(risk.index, briefly(answer(logged), "mm"), strict=True))
+    assert told["bottle 1"].startswith("Not on this pot")
 
 
 def test_the_readme_quotes_what_is_told():

@@ -5,29 +5,33 @@ An answer holds numbers and codes alone; the sentences about them are made where
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from dataclasses import dataclass, field, replace
-from functools import cache, cached_property
+from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
 
 from runpredict.answers import cookies, decisions
-from runpredict.answers.advice import Advice, Case, a_cone_lower, advise, is_meant_to_run
-from runpredict.answers.questions import DEFAULT_TOLERANCE, asks, checked_tolerance
+from runpredict.answers.advice import Advice, advise, is_meant_to_run
+from runpredict.answers.questions import (
+    DEFAULT_TOLERANCE,
+    PIECES_AT_A_TIME,
+    asks,
+    checked_tolerance,
+)
+from runpredict.answers.willing import AS_DELIVERED, Willing
 from runpredict.arrays import Floats, Indices
 from runpredict.errors import BadInput, Fault
 from runpredict.model.chances import Predictor
 from runpredict.model.features import features_of
 from runpredict.model.rules import RulesPredictor
 from runpredict.model.stacks import Stacks, stacks_of
-from runpredict.tables.columns import cones
 from runpredict.tables.files import refuse_other
 from runpredict.tables.firings import firing_words, named_so
 from runpredict.tables.plan import PlanTables, check_plan
 from runpredict.tables.roles import ROLES
-from runpredict.tables.rows import with_defaults
 from runpredict.units import LengthUnits
 
 if TYPE_CHECKING:
@@ -47,15 +51,20 @@ class Answer:
         piece, firing, risk, layer_to_blame, wax_height_mm, cookie, cookie_diameter_mm,
         cookie_height_mm. Blank where there is none: no wax height where more than a quarter of
         the wall would have to be bare, no size where nothing need be caught. cookie is `none`,
-        `advised`, `needed` or `dish`, for a piece that is fired as planned whatever change is
-        advised; the sizes of a dish are its diameter within and its depth.
+        `advised`, `needed` or `dish` (more may run than a cookie holds), for a piece that is
+        fired as planned whatever change is advised; the sizes of a dish are its diameter within
+        and its depth.
     outlook : DataFrame, one row a piece
         spare_layer, spare_glaze and spare_mm: of a safe piece, the layer with most room below it
         and how much further down that could end; past_foot_cm3: no more than this passes the
-        foot, 19 times in 20; and the sizes of the cookie and of the dish that hold as much.
+        foot, 19 times in 20; catch: what holds as much (`cookie`, `wide cookie`, `dish`, or
+        `stand` where it takes more than a cookie and no dish fits); and the sizes of the cookie
+        and of the dish that do.
     features : DataFrame, one row a layer
         What physics says, as `build_features`.
     tolerance : float
+    willing : Willing
+        What may be advised, and what a loss costs.
     tables : PlanTables
         What was read.
     stacks, predictor
@@ -70,6 +79,7 @@ class Answer:
     outlook: pd.DataFrame
     features: pd.DataFrame
     tolerance: float
+    willing: Willing
     tables: PlanTables = field(repr=False)
     stacks: Stacks = field(repr=False)
     predictor: Predictor = field(repr=False)
@@ -77,22 +87,20 @@ class Answer:
     _advice: dict[LengthUnits, Advice] = field(default_factory=dict, repr=False)
 
     def advice(self, units: LengthUnits = "mm") -> Advice:
-        """What is enough for each piece, on the lines of a ruler in mm or in eighths of an inch.
+        """What is enough for each piece, as it is told on a ruler in mm or in eighths of an inch.
 
-        Tried when first asked for.
+        The changes are the same in both; `risk` is of the pieces changed as they are told.
         """
         if units not in self._advice:
-            risk = self.pieces["risk"].to_numpy()
-            found = Advice.nothing(risk)
-            for portion, case in _cases(self.tables, self.stacks, self.predictor, self.tolerance):
-                meant = is_meant_to_run(self.stacks)[portion]
-                found.set(portion, advise(replace(case, units=units), risk[portion], meant))
-            self._advice[units] = found
+            told = self._advice["mm"].told_in(units)
+            some = np.flatnonzero(told.word == "change")
+            made = told.take(some).made(self.stacks.take(some))
+            risk = told.risk.copy()
+            for start in range(0, len(some), PIECES_AT_A_TIME):
+                part = made.take(mine := slice(start, start + PIECES_AT_A_TIME))
+                risk[some[mine]] = self.predictor.chances(part).risk(part)[1]
+            self._advice[units] = replace(told, risk=risk)
         return self._advice[units]
-
-    def pieces_in(self, units: LengthUnits) -> pd.DataFrame:
-        """`pieces` with what should catch each, where its change is told on another ruler."""
-        return _with_catch(self.pieces, self.outlook, self.advice(units), self.tolerance)
 
     def changes(self, units: LengthUnits = "mm") -> pd.DataFrame:
         """What is enough for each piece, as a table.
@@ -105,11 +113,11 @@ class Answer:
         Returns
         -------
         DataFrame, one row a change, a row at least for each piece, in the order of `pieces`
-            piece, firing; advice (`none`: safe as planned; `change`; `dish`: no change is
-            enough; `pedestal`: meant to run); change (`wax`, `edge`, `coat`, `thickness`, `hold`,
-            `cone` or ""); layer and glaze it is made to (0 and "" for none); planned and changed:
-            the bare band or lower edge [mm], the number of coats, the thickness of the dry layer
-            [mm], the hold [min], or the cone.
+            piece, firing; advice (`none`: safe as planned; `change`; `cookie`: as planned, on
+            one; `dish`: nothing of these is enough; `pedestal`: meant to run); change (`wax`,
+            `edge`, `coat`, `thickness` or ""); layer and glaze it is made to (0 and "" for none);
+            planned and changed: the bare band or lower edge [mm], the number of coats, or the
+            thickness of the dry layer [mm].
         """
         return _changes_table(self, self.advice(units))
 
@@ -250,10 +258,12 @@ def answer(
     tolerance: float = DEFAULT_TOLERANCE,
     progress: Callable[[float], None] | None = None,
     taught: tuple[Predictor, Trial | None] | None = None,
+    willing: Willing = AS_DELIVERED,
 ) -> Answer:
     """`check` for tables that have been read; `progress` is called while a log is learned.
 
-    Who is `taught` already, as `predictor_of` returns, answers whatever log the tables hold.
+    Who is `taught` already, as `predictor_of` returns, answers whatever log the tables hold;
+    no change is advised that the studio is not `willing` to make.
 
     Raises
     ------
@@ -263,19 +273,21 @@ def answer(
     rows = features_of(tables.plan, tables.glazes, tables.schedules)
     stacks = stacks_of(rows)
     predictor, trial = taught or predictor_of(tables, progress)
-    girth = cookies.rim_over_foot(stacks)
-    meant = is_meant_to_run(stacks)
-    advice = Advice.nothing(np.full(len(girth), np.nan))
-    parts = []
-    for portion, case in _cases(tables, stacks, predictor, tolerance):
-        parts.append(_judge(case.ask, girth[portion]))
-        advice.set(portion, advise(case, parts[-1]["risk"], meant[portion]))
+    outline, meant = cookies.outline_of(stacks), is_meant_to_run(stacks)
+    advice = Advice.nothing(np.full(len(meant), np.nan))
+    parts, start = [], 0
+    for ask in asks(stacks, predictor, tolerance):
+        mine = slice(start, start := start + len(ask.stacks.hold_min))
+        part = _judge(ask, outline.take(mine))
+        on_cookie = np.isin(part["catch"], ("cookie", "wide cookie"))
+        advice.set(mine, advise(ask, part["risk"], meant[mine], on_cookie, willing))
+        parts.append(part)
     found = {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}
+    found["cookie"] = cookies.catch_word(found["risk"], found["catch"], meant, tolerance)
     outlook = _outlook_table(stacks, found)
-    pieces = _pieces_table(stacks, found)
     return Answer(
         layers=_layers_table(rows, stacks, found, predictor.basis),
-        pieces=_with_catch(pieces, outlook, advice, tolerance),
+        pieces=_pieces_table(stacks, found, outlook),
         outlook=outlook,
         features=rows,
         tolerance=tolerance,
@@ -283,28 +295,9 @@ def answer(
         stacks=stacks,
         predictor=predictor,
         trial=trial,
+        willing=willing,
         _advice={"mm": advice},
     )
-
-
-def _cases(
-    tables: PlanTables, stacks: Stacks, predictor: Predictor, tolerance: float
-) -> Iterator[tuple[slice, Case]]:
-    """A portion of the pieces at a time, and where it lies, told on a ruler in mm."""
-
-    @cache
-    def cooler() -> decisions.Ask:
-        made = stacks_of(features_of(a_cone_lower(tables), tables.glazes, tables.schedules))
-        return decisions.Ask(made, predictor.chances(made), tolerance)
-
-    start = 0
-    for ask in asks(stacks, predictor, tolerance):
-        end = start + len(ask.stacks.hold_min)
-        yield (
-            slice(start, end),
-            Case(ask, np.arange(start, end), cooler, tables.scheduled(ask.stacks.firing)),
-        )
-        start = end
 
 
 def only_firing(tables: PlanTables, firing: str) -> PlanTables:
@@ -323,11 +316,11 @@ def only_firing(tables: PlanTables, firing: str) -> PlanTables:
     return replace(tables, plan=plan)
 
 
-def _judge(ask: decisions.Ask, girth: Floats) -> dict[str, Any]:
+def _judge(ask: decisions.Ask, outline: cookies.Outline) -> dict[str, Any]:
     """Every number of the answer for some pieces: (n,) a piece, (n, k) a layer."""
     stacks, chances = ask.stacks, ask.chances
     layer_risk, risk = chances.risk(stacks)
-    past_m3 = girth * chances.past_foot_m3(stacks)
+    past_m3 = outline.girth * chances.past_foot_m3(stacks)
     return {
         "layer_risk": layer_risk,
         "risk": risk,
@@ -335,6 +328,7 @@ def _judge(ask: decisions.Ask, girth: Floats) -> dict[str, Any]:
         "blame": _blame(layer_risk, chances.driving(stacks)),
         "wax_m": decisions.wax_height_m(ask),
         "past_m3": past_m3,
+        "catch": cookies.catcher(past_m3, stacks, outline),
         "cookie_m": np.stack(cookies.cookie_size_m(past_m3, stacks.foot_m, stacks.puddle_m), 1),
         "dish_m": np.stack(cookies.dish_size_m(past_m3, stacks.foot_m), 1),
         "spare_m": _spare_m(ask, risk),
@@ -429,23 +423,15 @@ def _neighbour(stacks: Stacks) -> Indices:
     return neighbour[stacks.piece_at, stacks.layer_at]
 
 
-def _pieces_table(stacks: Stacks, found: dict[str, Any]) -> pd.DataFrame:
+def _pieces_table(stacks: Stacks, found: dict[str, Any], outlook: pd.DataFrame) -> pd.DataFrame:
     table = pd.DataFrame({"piece": stacks.piece, "firing": stacks.firing, "risk": found["risk"]})
     table["layer_to_blame"] = found["blame"] + 1
     table["wax_height_mm"] = _millimetres(found["wax_m"])
-    return table
-
-
-def _with_catch(
-    pieces: pd.DataFrame, outlook: pd.DataFrame, advice: Advice, tolerance: float
-) -> pd.DataFrame:
-    """The pieces with the cookie or dish that each should have, if any."""
-    word = cookies.catch_word(pieces["risk"].to_numpy(), advice, tolerance)
-    sizes = {"cookie": word}
+    table["cookie"] = word = found["cookie"]
     for name, dish in (("diameter", "dish_diameter_mm"), ("height", "dish_depth_mm")):
         size = np.where(word == "dish", outlook[dish], outlook[f"cookie_{name}_mm"])
-        sizes[f"cookie_{name}_mm"] = np.where(word == "none", np.nan, size)
-    return pieces.assign(**sizes)
+        table[f"cookie_{name}_mm"] = np.where(word == "none", np.nan, size)
+    return table
 
 
 def _outlook_table(stacks: Stacks, found: dict[str, Any]) -> pd.DataFrame:
@@ -460,6 +446,7 @@ def _outlook_table(stacks: Stacks, found: dict[str, Any]) -> pd.DataFrame:
             "spare_layer": np.where(safe, best + 1, 0),
             "spare_glaze": np.where(safe, stacks.glaze_name[each, best], ""),
             "spare_mm": np.where(safe, 1e3 * spare_m[each, best], np.nan),
+            "catch": found["catch"],
             "past_foot_cm3": np.round(1e6 * found["past_m3"], 2),
             "cookie_diameter_mm": _millimetres(found["cookie_m"][:, 0]),
             "cookie_height_mm": _millimetres(found["cookie_m"][:, 1]),
@@ -484,11 +471,5 @@ def _changes_table(answer: Answer, advice: Advice) -> pd.DataFrame:
     table = answer.pieces[["piece", "firing"]].iloc[piece].reset_index(drop=True)
     table["advice"], table["change"], table["layer"] = advice.word[piece], kind, layer
     table["glaze"] = names[piece, layer - 1]
-    table["planned"], table["changed"] = planned.astype(object), changed.astype(object)
-    cone = np.flatnonzero(kind == "cone")
-    if len(cone):
-        plan = with_defaults(answer.tables.plan)
-        fired = plan["cone"].to_numpy()[answer.blamed[piece[cone]]]
-        table.loc[cone, "planned"] = fired
-        table.loc[cone, "changed"] = [cones()[cones().index(name) - 1] for name in fired]
+    table["planned"], table["changed"] = planned, changed
     return table

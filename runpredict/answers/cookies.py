@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from typing import NamedTuple
+
 import numpy as np
 from numpy.typing import ArrayLike
 
-from runpredict.answers.advice import Advice
-from runpredict.arrays import Floats, Objects
+from runpredict.arrays import Bools, Floats, Objects
 from runpredict.model.stacks import Stacks
 
 # Common practice, no source, all of these.
@@ -18,6 +19,10 @@ NEEDED_TIMES = 5.0  # the risk that is tolerated: a cookie is then needed, not o
 DISH_FILLED_M, DISH_DEEP_M = 10e-3, 20e-3  # a dish is filled to half its depth
 DISH_GAP_M = 15e-3  # between the puddle, or the pedestal, and the wall of the dish
 CLOSING_FORMS = ("mug", "vase", "bottle")
+# Rings of a puddle outside the foot, as deep as it stands by itself, that a cookie holds, and a
+# wide one; more wants the wall of a dish. A dish as wide as the last is not to be had.
+COOKIE_RING_M, WIDE_RING_M = 10e-3, 25e-3
+DISH_MOST_M = 250e-3
 
 
 def outward(form: ArrayLike, wall_deg: ArrayLike) -> Floats:
@@ -47,15 +52,44 @@ def outward(form: ArrayLike, wall_deg: ArrayLike) -> Floats:
     return np.asarray(np.where(closes, -slope, np.abs(slope)), dtype=float)
 
 
-def rim_over_foot(stacks: Stacks) -> Floats:
-    """Girth of the wall where its glaze stands over that of the foot, at least 1, shape (n,)."""
+class Outline(NamedTuple):
+    """How the wall of each of n pieces leads away from its foot.
+
+    Attributes
+    ----------
+    girth : ndarray, shape (n,)
+        Of the wall where its glaze stands, over that of the foot; at least 1.
+    rise : ndarray, shape (n,)
+        How far its flattest wall that leads outward rises for each length out; inf for none.
+    out_m : ndarray, shape (n,)
+        How far such a wall goes out over the foot. [m]
+    """
+
+    girth: Floats
+    rise: Floats
+    out_m: Floats
+
+    def take(self, pieces: slice) -> Outline:
+        """The same for some of the pieces."""
+        return Outline(*(part[pieces] for part in self))
+
+
+def outline_of(stacks: Stacks) -> Outline:
+    """The outline of all pieces of some stacks."""
     rows, n = stacks.rows, len(stacks.hold_min)
-    leads = outward(rows["form"].to_numpy(dtype=object), rows["wall_deg"].to_numpy(dtype=float))
+    deg = rows["wall_deg"].to_numpy(dtype=float)
+    leads = outward(rows["form"].to_numpy(dtype=object), deg)
     mean = np.bincount(stacks.piece_at, leads, n) / np.bincount(stacks.piece_at, minlength=n)
     lowest = np.where(stacks.glazed, stacks.lower_m, np.inf).min(axis=1)
     top = np.where(stacks.glazed, stacks.upper_m, 0.0).max(axis=1)
     middle = 0.5 * (np.minimum(lowest, top) + top)
-    return np.asarray(1.0 + np.maximum(2.0 * middle * mean / stacks.foot_m, 0.0), dtype=float)
+    girth = 1.0 + np.maximum(2.0 * middle * mean / stacks.foot_m, 0.0)
+    rise, out_m = np.full(n, np.inf), np.zeros(n)
+    opens = leads > 1e-6
+    at = stacks.piece_at[opens]
+    np.minimum.at(rise, at, np.sin(np.radians(deg[opens])) / leads[opens])
+    np.maximum.at(out_m, at, 1e-3 * rows["upper_edge_mm"].to_numpy(float)[opens] * leads[opens])
+    return Outline(np.asarray(girth, dtype=float), rise, out_m)
 
 
 def cookie_size_m(past_foot_m3: Floats, foot_m: Floats, puddle_m: Floats) -> tuple[Floats, Floats]:
@@ -97,6 +131,34 @@ def dish_size_m(past_foot_m3: Floats, foot_m: Floats) -> tuple[Floats, Floats]:
     return diameter, np.full(diameter.shape, DISH_DEEP_M)
 
 
+def catcher(past_foot_m3: Floats, stacks: Stacks, outline: Outline) -> Objects:
+    """What holds what may run past the foot of each piece.
+
+    Parameters
+    ----------
+    past_foot_m3 : ndarray, shape (n,)
+        [m³]
+    stacks, outline
+        Of n pieces.
+
+    Returns
+    -------
+    ndarray of str, shape (n,)
+        `cookie`, `wide cookie`, `dish`, or `stand`: more than a cookie holds, from a pot that
+        cannot be set in a dish, since its foot is too wide for one or its wall goes out over the
+        dish's wall lower than that is high.
+    """
+    foot_m = stacks.foot_m
+    ring = 0.5 * (_ring_m(past_foot_m3, foot_m, stacks.puddle_m) - foot_m)
+    words = np.where(ring <= COOKIE_RING_M, "cookie", "wide cookie").astype(object)
+    dish_m, deep_m = dish_size_m(past_foot_m3, foot_m)
+    gap_m = 0.5 * (dish_m - foot_m)
+    over_wall = (outline.out_m > gap_m) & (outline.rise * gap_m < deep_m)
+    words[ring > WIDE_RING_M] = "dish"
+    words[(ring > WIDE_RING_M) & ((dish_m > DISH_MOST_M) | over_wall)] = "stand"
+    return words
+
+
 def _ring_m(volume_m3: Floats, inner_m: Floats, deep_m: ArrayLike) -> Floats:
     """Outer diameter of a ring of a volume and a depth."""
     ring_m2 = np.asarray(volume_m3) / np.asarray(deep_m)
@@ -114,22 +176,25 @@ def needed_from(tolerance: float) -> float:
     return min(NEEDED_TIMES * tolerance, 0.5 * (1.0 + tolerance))
 
 
-def catch_word(risk: Floats, advice: Advice, tolerance: float) -> Objects:
+def catch_word(risk: Floats, catch: Objects, meant_to_run: Bools, tolerance: float) -> Objects:
     """What should catch a piece that is fired as planned.
 
     Parameters
     ----------
     risk : ndarray, shape (n,)
-    advice : Advice for n pieces
+    catch : ndarray of str, shape (n,)
+        From `catcher`.
+    meant_to_run : ndarray of bool, shape (n,)
     tolerance : float
 
     Returns
     -------
     ndarray of str, shape (n,)
-        `dish` where no change is enough or a glaze is meant to run; else `none` at or under the
-        tolerance, whatever change is enough; `needed` from `needed_from`; `advised` between.
+        `none` at or under the tolerance, whatever change is advised of the others; else `dish`
+        where more may run than a cookie holds, or a glaze is meant to run; `needed` from
+        `needed_from`; `advised` between.
     """
     words = np.where(risk >= needed_from(tolerance), "needed", "advised").astype(object)
+    words[np.isin(catch, ("dish", "stand")) | meant_to_run] = "dish"
     words[risk <= tolerance] = "none"
-    words[np.isin(advice.word, ("dish", "pedestal"))] = "dish"
     return words

@@ -104,7 +104,10 @@ class Ask:
 
 
 def least_safe(
-    risk: Callable[[Indices, Indices], Floats], tolerance: float, start: Floats, steps: Indices
+    risk: Callable[[Indices, Indices], Floats],
+    tolerance: float | Floats,
+    start: Floats,
+    steps: Indices,
 ) -> Indices:
     """Least number of steps of a change after which each piece is at or under the tolerance.
 
@@ -112,7 +115,7 @@ def least_safe(
     ----------
     risk : callable (numbers of steps, their pieces) -> chances
         Must not rise with the number of steps.
-    tolerance : float
+    tolerance : float or ndarray, shape (n,)
     start : ndarray, shape (n,)
         Chance before any step.
     steps : ndarray of int, shape (n,)
@@ -128,14 +131,15 @@ def least_safe(
     Regula falsi on the log odds, an end that stays put counted half (the Illinois rule; Dowell &
     Jarratt (1971), BIT 11:168-174), rounded to whole steps until two neighbours are left.
     """
-    goal = float(_log_odds(np.array([tolerance]))[0])
-    found = np.where(start <= tolerance, 0, -1)
+    most = np.broadcast_to(np.asarray(tolerance, dtype=float), start.shape)
+    goal = _log_odds(most)
+    found = np.where(start <= most, 0, -1)
     left = np.flatnonzero((found < 0) & (steps > 0))
     end = risk(steps[left], left) if len(left) else np.empty(0)
-    left, end = left[end <= tolerance], end[end <= tolerance]
+    left, end = left[end <= most[left]], end[end <= most[left]]
     # Steps too few and enough, how far over and under they are, and which of them has moved.
-    ends = np.array([np.zeros(len(left)), steps[left], _log_odds(start[left]) - goal,
-                     _log_odds(end) - goal, np.zeros(len(left))])  # fmt: skip
+    ends = np.array([np.zeros(len(left)), steps[left], _log_odds(start[left]) - goal[left],
+                     _log_odds(end) - goal[left], np.zeros(len(left))])  # fmt: skip
     while True:
         near = ends[1] - ends[0] <= 1
         found[left[near]] = ends[1, near]
@@ -146,7 +150,7 @@ def least_safe(
         middle = low + np.ceil((high - low) * over / np.maximum(over - under, 1e-9))
         middle = np.clip(middle, low + 1, high - 1)
         at = risk(middle.astype(np.intp), left)
-        good, gap = at <= tolerance, _log_odds(at) - goal
+        good, gap = at <= most[left], _log_odds(at) - goal[left]
         ends = np.where(
             good,
             [low, middle, np.where(kept > 0, 0.5 * over, over), gap, np.ones(len(left))],

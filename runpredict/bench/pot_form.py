@@ -273,10 +273,6 @@ def advised(
             form = form.changed(layer, "coats", f"{float(amount):.0f}")
         elif change.change == "thickness":
             form = form.changed(layer, "thickness_mm", written_length(float(amount), units))
-        elif change.change == "hold":
-            form = form.changed(None, "hold_min", f"{float(amount):g}")
-        elif change.change == "cone":
-            form = form.changed(None, "cone", str(amount))
         elif change.change == "wax":
             for number, lower_mm in enumerate(layers["lower_edge_mm"], 1):
                 if lower_mm < float(amount):

@@ -31,10 +31,9 @@ COUNTED = {
     "edge": "stop higher",
     "coat": "a coat less",
     "thickness": "thinner",
-    "hold": "shorter hold",
-    "cone": "a cone lower",
     "several": "more than one change",
-    "dish": "dish",
+    "cookie": "a cookie",
+    "dish": "another glaze, or caught",
 }
 
 
@@ -111,23 +110,22 @@ def advice(answer: Answer, units: LengthUnits) -> list[str]:
     sentences = []
     for piece, changes, outlook in _by_piece(answer, units):
         word = changes[0].advice
-        past = volume_words(outlook.past_foot_cm3, units)
-        size = size_words(piece, units)
+        caught = caught_words(piece, outlook, units)
         if word == "none":
             said = f"Safe as planned.{_headroom(outlook, units)}"
         elif word == "change":
             said = _capital(_joined([_step(change, units) for change in changes]))
-            said += _whose(changes)
-            said += f" Or fire it as planned on a cookie {size}. {wash}"
+            said += f". Or fire it as planned {caught}. {wash}"
+        elif word == "cookie":
+            said = f"Fire it as planned {caught}. {wash}"
         elif word == "pedestal":
-            said = f"Meant to run: set it on a pedestal in a catch dish {size}. {wash}"
+            said = f"Meant to run: set it on a pedestal {caught}. {wash}"
         else:
+            past = volume_words(outlook.past_foot_cm3, units)
             said = (
-                f"Not on this pot: choose another glaze or set it on a catch dish {size}; up to "
-                f"{past} may run {PAST}. {wash}"
+                f"Not on this pot: choose another glaze, or set it {caught}; up to {past} may run "
+                f"{PAST}. {wash}"
             )
-            if np.isnan(piece.wax_height_mm):
-                said += " A band that is enough would take more than a third of the wall."
         sentences.append(said)
     return sentences
 
@@ -135,17 +133,20 @@ def advice(answer: Answer, units: LengthUnits) -> list[str]:
 def briefly(answer: Answer, units: LengthUnits) -> list[str]:
     """What to do with each piece, as short as a line of the kiln sheet is."""
     said = []
-    for piece, changes, _ in _by_piece(answer, units):
+    for piece, changes, outlook in _by_piece(answer, units):
         word = changes[0].advice
+        caught = caught_words(piece, outlook, units, brief=True)
         if word == "change":
             change = _capital(_joined([_step(c, units, brief=True) for c in changes]))
-            said.append(f"{change}, or as planned on a cookie {_catch_size(piece, units)}.")
+            said.append(f"{change}, or as planned {caught}.")
         elif word == "none":
             said.append("As planned.")
+        elif word == "cookie":
+            said.append(f"As planned, {caught}.")
         elif word == "pedestal":
-            said.append(f"Meant to run: pedestal in a catch dish {_catch_size(piece, units)}.")
+            said.append(f"Meant to run: pedestal {caught}.")
         else:
-            said.append(f"Not on this pot: other glaze, or dish {_catch_size(piece, units)}.")
+            said.append(f"Not on this pot: other glaze, or {caught}.")
     return said
 
 
@@ -153,17 +154,18 @@ def _by_piece(answer: Answer, units: LengthUnits) -> Iterator[tuple[Any, list[An
     """Each piece with what is enough for it, and its outlook; layers told apart by name."""
     table, outlook = answer.changes(units), answer.outlook
     groups: list[list[Any]] = []
-    for change, more in zip(
-        table.assign(glaze=_called(answer, table, "layer", "glaze")).itertuples(),
-        table.duplicated(["piece", "firing"]),
-        strict=True,
-    ):
-        if not more:
+    whose = ["piece", "firing"]
+    more = table.duplicated(whose).to_numpy()
+    layers = answer.stacks.present.sum(axis=1)[(~more).cumsum() - 1]
+    told = table.assign(
+        glaze=_called(answer, table, "layer", "glaze"), top=table["layer"].to_numpy() == layers
+    )
+    for change, another in zip(told.itertuples(), more, strict=True):
+        if not another:
             groups.append([])
         groups[-1].append(change)
     outlook = outlook.assign(spare_glaze=_called(answer, outlook, "spare_layer", "spare_glaze"))
-    pieces = answer.pieces_in(units)
-    yield from zip(pieces.itertuples(), groups, outlook.itertuples(), strict=True)
+    yield from zip(answer.pieces.itertuples(), groups, outlook.itertuples(), strict=True)
 
 
 def _called(answer: Answer, table: pd.DataFrame, layer: str, glaze: str) -> list[str]:
@@ -184,26 +186,18 @@ def _called(answer: Answer, table: pd.DataFrame, layer: str, glaze: str) -> list
 def _step(change: Any, units: LengthUnits, brief: bool = False) -> str:
     if change.change in ("wax", "edge"):
         new, old = (format_distance(at, units) for at in (change.changed, change.planned))
+        if change.change == "wax" or change.top:
+            new += " or more"  # lower layers may come to lie bare where they are stopped too high
         instead = "" if brief else f" instead of {old}"
         if change.change == "wax":
             return f"wax {new}" if brief else f"leave the lowest {new} bare{instead}"
-        return (
-            f"stop {change.glaze} {new} up"
-            if brief
-            else (f"stop {change.glaze} {new} above the foot{instead}")
-        )
+        return f"stop {change.glaze} {new} {'up' if brief else 'above the foot'}{instead}"
     if change.change == "coat":
         new, old = (f"{coats:.0f}" for coats in (change.changed, change.planned))
         return f"one coat less of {change.glaze} ({new}{'' if brief else f' instead of {old}'})"
-    if change.change == "thickness":
-        new, old = (format_length(thick, units) for thick in (change.changed, change.planned))
-        instead = "" if brief else f" (dry) instead of {old}"
-        return f"put {change.glaze} on {new} thick{instead}"
-    if change.change == "hold":
-        new, old = f"hold {change.changed:g} min", f" instead of {change.planned:g}"
-    else:
-        new, old = f"fire to cone {change.changed}", f" instead of {change.planned}"
-    return new if brief else new + old
+    new, old = (format_length(thick, units) for thick in (change.changed, change.planned))
+    instead = "" if brief else f" (dry) instead of {old}"
+    return f"put {change.glaze} on {new} thick{instead}"
 
 
 def _joined(parts: Sequence[str]) -> str:
@@ -216,14 +210,6 @@ def _capital(words: str) -> str:
     return words[:1].upper() + words[1:]
 
 
-def _whose(changes: Sequence[Any]) -> str:
-    """The end of the sentence: heat is not hers to change where others share the kiln."""
-    kinds = {change.change for change in changes}
-    if "cone" in kinds:
-        return ", if the whole firing is yours and its glazes mature there."
-    return ", if the whole firing is yours." if "hold" in kinds else "."
-
-
 def _headroom(outlook: Any, units: LengthUnits) -> str:
     """How much further down a layer could safely come, where that is worth a sentence."""
     if not outlook.spare_mm >= WORTH_TELLING_MM:
@@ -232,12 +218,34 @@ def _headroom(outlook: Any, units: LengthUnits) -> str:
     return f" {outlook.spare_glaze} could end {spare} lower and stay safe."
 
 
-def size_words(piece: Any, units: LengthUnits) -> str:
-    """The cookie or dish of a row of the pieces, as "98 mm wide and 7 mm high"."""
+def caught_words(piece: Any, outlook: Any, units: LengthUnits, brief: bool = False) -> str:
+    """What a pot that is fired as planned stands on: "on a wide cookie 98 mm wide and 7 mm high".
+
+    Parameters
+    ----------
+    piece, outlook
+        Its rows of the tables of an answer.
+    units : "mm" or "in"
+    brief : bool
+        As a line of the kiln sheet has it: "on a wide cookie 98 x 7 mm".
+    """
+    if piece.cookie == "none":
+        return ""
+    dish = piece.cookie == "dish"
+    if outlook.catch == "stand" and dish:
+        if brief:
+            return "on props over a kiln-washed tray"
+        high = rounded_up(piece.cookie_height_mm, units)
+        return (
+            f"on props at least {high} high over a kiln-washed tray or an old shelf, since no dish "
+            "fits under it"
+        )
     wide, high = (
         rounded_up(size, units) for size in (piece.cookie_diameter_mm, piece.cookie_height_mm)
     )
-    return f"{wide} wide and {high} {'deep' if piece.cookie == 'dish' else 'high'}"
+    what = "in a catch dish" if dish else f"on a {outlook.catch}"
+    size = _size(wide, high, units) if brief else f"{wide} wide and {high}"
+    return f"{what} {size}" if brief else f"{what} {size} {'deep' if dish else 'high'}"
 
 
 def catch_words(piece: Any, units: LengthUnits) -> str:
@@ -249,6 +257,10 @@ def _catch_size(piece: Any, units: LengthUnits) -> str:
     wide, high = (
         rounded_up(size, units) for size in (piece.cookie_diameter_mm, piece.cookie_height_mm)
     )
+    return _size(wide, high, units)
+
+
+def _size(wide: str, high: str, units: LengthUnits) -> str:
     size = f"{wide.removesuffix(f' {units}')} x {high}"
     return size.replace(" ", "\N{NO-BREAK SPACE}")  # half of it on a line would mislead
 
@@ -264,7 +276,8 @@ def catch_help(tolerance: float) -> str:
         "A cookie is for a pot fired as planned, in place of the change; one changed as told needs "
         "none. Advised: its "
         f"risk is over {percent(tolerance)}. Needed: {percent(needed_from(tolerance))} or more. "
-        "Dish: no change is enough, or a glaze is meant to run. Kiln wash goes under and on each."
+        "Dish: more may run than a cookie holds, or a glaze is meant to run. Kiln wash goes under "
+        "and on each."
     )
 
 
@@ -312,8 +325,8 @@ def summary(answer: Answer, units: LengthUnits = "mm") -> pd.DataFrame:
     whose = ["piece", "firing"]
     several = changes.duplicated(whose, keep=False).to_numpy()
     kind = np.select(
-        [changes["advice"].isin(["dish", "pedestal"]), several], ["dish", "several"],
-        changes["change"],
+        [changes["advice"].isin(["dish", "pedestal"]), changes["advice"].eq("cookie"), several],
+        ["dish", "cookie", "several"], changes["change"],
     )  # fmt: skip
     told = changes.assign(kind=kind).drop_duplicates(whose)
     by_firing = pd.crosstab(told["firing"], told["kind"]).reindex(told["firing"].unique())

@@ -122,12 +122,16 @@ def find_piece(
 
 def drawn_piece(answer: Answer, place: int, units: LengthUnits = "mm") -> Piece:
     """What is drawn of one piece, by its row in `answer.pieces`."""
-    row = answer.pieces_in(units).iloc[place]
+    row = answer.pieces.iloc[place]
     mine = (answer.layers["piece"] == row["piece"]) & (answer.layers["firing"] == row["firing"])
     layers = answer.layers.loc[mine]
     rows = answer.features.loc[layers.index]
     wax_mm, stops_mm = _advised_mm(answer, place, units)
-    dish = row["cookie"] == "dish"
+    dish = (
+        answer.advice(units).word[place] in ("dish", "pedestal")
+        and row["cookie"] == "dish"
+        and answer.outlook["catch"].iloc[place] == "dish"
+    )
     drawn = [
         Layer(
             number=int(layer["layer"]),

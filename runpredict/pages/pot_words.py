@@ -35,11 +35,10 @@ VERDICTS = {
 }
 """How a chance is called, by its tone; common practice, no source."""
 NEEDS = {
-    "dish": "Not on these pots: another glaze, or a catch dish",
+    "dish": "Not on these pots: another glaze, or caught",
     "pedestal": "Meant to run: pedestal and catch dish",
     "several": "More than one change",
-    "cone": "A cone lower",
-    "hold": "Shorten the hold",
+    "cookie": "On a cookie, as planned",
     "coat": "One coat less",
     "thickness": "Put a layer on thinner",
     "edge": "Stop a layer higher",
@@ -125,7 +124,7 @@ class PotWords:
 
     @property
     def on_dish(self) -> bool:
-        """Whether it is to stand in a catch dish."""
+        """Whether it stays over whatever is changed, so that it is to be caught."""
         return self.need in ("dish", "pedestal")
 
     @cached_property
@@ -208,7 +207,7 @@ def firings_in_words(answer: Answer, units: LengthUnits = "mm") -> list[FiringWo
     """
     why = reasons(answer.features, answer.neighbour, answer.predictor.seen(), units)
     rows = list(answer.layers.assign(reason=why).itertuples(index=False))
-    pieces = answer.pieces_in(units).reset_index(drop=True)
+    pieces = answer.pieces.reset_index(drop=True)
     needs, bare = _needs(answer, units), _bare(answer, units)
     advised, brief = advice(answer, units), briefly(answer, units)
     of_piece: dict[Any, Any] = answer.layers.groupby(["firing", "piece"], sort=False).indices
@@ -276,7 +275,7 @@ def _needs(answer: Answer, units: LengthUnits) -> Objects:
 
 
 def _bare(answer: Answer, units: LengthUnits) -> list[str]:
-    """The bare band to leave on each piece: as advised, or as planned on its cookie."""
+    """The bare band to leave on each piece: as advised, or as planned where it is caught."""
     advised = answer.advice(units)
     wax_mm = 1e3 * np.where(advised.kind == "wax", advised.changed, np.nan)
     name = ["firing", "piece"]
@@ -285,7 +284,7 @@ def _bare(answer: Answer, units: LengthUnits) -> list[str]:
     return [
         format_band(now, units)
         if np.isnan(wax).all()
-        else f"{format_band(np.nanmax(wax), units)}, on a cookie {format_band(now, units)}"
+        else f"{format_band(np.nanmax(wax), units)}, as planned {format_band(now, units)}"
         for wax, now in zip(wax_mm, order, strict=True)
     ]
 

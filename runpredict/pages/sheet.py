@@ -43,7 +43,7 @@ NONE_OVER = (
 )
 WHERE = (
     "These stay over the risk whatever is changed: on the lowest shelf or at its edge, with "
-    "nothing below or touching them and no work of others near, each in its catch dish:"
+    "nothing below or touching them and no work of others near, each caught as told:"
 )
 
 

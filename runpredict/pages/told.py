@@ -48,9 +48,7 @@ def told(answer: Answer, units: LengthUnits = "mm") -> Told:
     why = reasons(answer.features, answer.neighbour, answer.predictor.seen(), units)
     return Told(
         answer.layers.assign(reason=why),
-        answer.pieces_in(units).assign(
-            advice=advice(answer, units), after=answer.advice(units).risk
-        ),
+        answer.pieces.assign(advice=advice(answer, units), after=answer.advice(units).risk),
     )
 
 

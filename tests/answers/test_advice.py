@@ -6,10 +6,14 @@ import pytest
 from helpers.pieces import glazes, pieces
 from helpers.tables import ANALYSIS, layers
 
-from runpredict.answers import advice
+from runpredict.answers import moves
+from runpredict.answers.advice import is_meant_to_run
+from runpredict.answers.check import answer as check_answer
 from runpredict.answers.check import check
+from runpredict.answers.moves import Move
+from runpredict.answers.willing import Willing
 from runpredict.model.features import FIRED_SHARE, typical_thickness_mm
-from runpredict.model.rules import RulesPredictor
+from runpredict.tables.plan import check_plan
 from runpredict.units import MM_PER_INCH
 
 # ZnO and frit with hardly any alumina, as crystal glazes are; invented.
@@ -21,13 +25,15 @@ CRYSTAL = {
 
 @pytest.fixture(scope="module")
 def answer():
-    return check(pieces(41, 600), glazes())
+    """Of a studio without cookies, where most is changed."""
+    without = Willing(frozenset({"wax", "edge", "coats"}))
+    return check_answer(check_plan(pieces(41, 600), glazes()), willing=without)
 
 
 def test_every_kind_of_change_and_every_number_of_them_comes_up(answer):
     found = answer.advice()
     assert set(found.word) == {"none", "change", "dish"}
-    assert {"wax", "edge", "coat", "cone"} <= set(found.kind.ravel())
+    assert {"wax", "edge", "coat", "thickness"} <= set(found.kind.ravel())
     assert set((found.kind != "").sum(axis=1)) == {0, 1, 2}
     assert ((found.word == "none") == (answer.pieces["risk"] <= answer.tolerance)).all()
 
@@ -42,48 +48,47 @@ def test_a_change_is_on_the_lines_of_the_ruler(answer):
 
 
 def test_one_line_less_is_not_enough(answer):
-    """A single band or edge is the least that is enough: the line below it is over."""
+    """A band or an edge is the least that holds 2 mm lower: a mm less, and it does not."""
     found, stacks = answer.advice(), answer.stacks
     alone = (found.word == "change") & (found.kind[:, 1] == "")
+    over = []
     for i in np.flatnonzero(alone & np.isin(found.kind[:, 0], ("wax", "edge"))):
         one = stacks.take(np.array([i]))
-        at = max(found.changed[i, 0] - 1e-3, found.planned[i, 0])
-        lower = one.lower_m.copy()
-        if found.kind[i, 0] == "wax":
-            lower = np.where(one.present, np.maximum(lower, at), lower)
-        else:
-            lower[0, found.layer[i, 0] - 1] = at
-        changed = advice.replace(one, lower_m=lower)
-        assert answer.predictor.chances(changed).risk(changed)[1][0] > answer.tolerance
+        kind, layer = found.kind[i, :1], found.layer[i, :1] - 1
+        less = moves.with_change(one, kind, layer, found.changed[i, :1], -3e-3)
+        goal = min(answer.tolerance, answer.pieces["risk"][i] - 0.5 / 20.0)
+        over.append(answer.predictor.chances(less).risk(less)[1][0] > goal)
+    assert len(over) > 30 and np.mean(over) > 0.95  # but where an edge lies near another
 
 
 def test_two_are_told_only_where_no_one_is_enough(answer):
     """Each change of a combination, alone and as far as it may go, leaves the piece over."""
     found, stacks = answer.advice(), answer.stacks
     several = np.flatnonzero(found.kind[:, 1] != "")
-    assert len(several) > 30
-    told = RulesPredictor().chances(stacks)
-    part, ask = stacks.take(several), advice.Ask(stacks, told, answer.tolerance)
-    case = advice.Case(ask.take(several), several, lambda: ask, np.zeros(len(several), bool))
-    whole = np.ones(len(several))
-    moves = [advice.Move("wax"), advice.Move("top edge"), advice.Move("hold")]
-    moves += [advice.Move(kind, k) for kind in ("edge", "coat")
-              for k in range(part.present.shape[1])]  # fmt: skip
-    for move in moves:
-        far = advice.reach(case, move, (move,))
-        risk = advice.risk_after(case, (move,), [far], whole)
-        assert (risk[far.possible] > answer.tolerance).all()
+    assert len(several) > 15
+    part = stacks.take(several)
+    tried = [Move("wax"), Move("top edge")]
+    tried += [Move(kind, k) for kind in ("edge", "coat") for k in range(part.present.shape[1])]
+    over = []
+    for move in tried:
+        far = moves.reach(part, move, (move,))
+        kind = moves.told_kind(part, move, far.layer)
+        most = far.at(np.ones(len(several)))
+        changed = moves.with_change(part, kind, far.layer, most, -moves.HAND_M)
+        risk = answer.predictor.chances(changed).risk(changed)[1]
+        goal = np.minimum(answer.tolerance, answer.pieces["risk"].to_numpy()[several] - 0.5 / 20.0)
+        over += (risk > goal)[far.possible].tolist()
+    assert len(over) > 60 and np.mean(over) > 0.98  # but where an edge lies near another
 
 
 def test_ways_are_ordered_by_what_they_cost():
-    found = advice.ways(2)
-    assert found[0] == (advice.Move("wax", little=True),)
+    found = moves.ways(2)
+    assert found[0] == (Move("wax", little=True),)
     kinds = [tuple(move.kind for move in way) for way in found]
-    assert kinds.index(("coat",)) < len(kinds) - 1 - kinds[::-1].index(("wax",))
     sizes = [len(way) for way in found]
     assert sizes == sorted(sizes)
     for count in (2, 3):
-        costs = [sum(advice.COSTS[k] for k in way) for way in kinds if len(way) == count]
+        costs = [sum(moves.COSTS[k] for k in way) for way in kinds if len(way) == count]
         assert costs == sorted(costs)
     assert all(len(set(way)) == len(way) for way in kinds)
 
@@ -118,15 +123,36 @@ def test_a_measured_layer_is_told_how_thick_instead_of_how_many_coats(answer):
     assert ((short > -1e-9) & (short < finest + 1e-9)).all()
 
 
-def test_a_shorter_hold_is_enough_where_nothing_else_can_be():
-    """One coat, too low for wax: heat alone is left to change."""
-    planned = {"coats": 1, "lower_edge_mm": 5.0, "upper_edge_mm": 20.0, "cone": "4"}
-    glaze = pd.DataFrame([ANALYSIS])
-    found = check(layers(planned | {"hold_min": 1500.0}), glaze)
-    changes = found.changes()
-    hold = changes.loc[changes["change"] == "hold"].iloc[0]
-    assert (hold["layer"], hold["planned"]) == (0, 1500.0)
-    assert hold["changed"] < 1500.0
+def test_nothing_is_told_that_the_studio_is_not_willing_to_do():
+    tables = check_plan(pieces(41, 300), glazes())
+    for some, told in (
+        ({"wax"}, {"wax"}),
+        ({"edge", "cookie"}, {"edge"}),
+        ({"coats"}, {"coat", "thickness"}),
+        (set(), set()),
+    ):
+        found = check_answer(tables, willing=Willing(frozenset(some))).advice()
+        assert set(found.kind.ravel()) - {""} == told
+        assert ("cookie" in found.word) == ("cookie" in some)
+        assert "none" in found.word and "dish" in found.word
+
+
+def test_no_advice_costs_more_than_leaving_all_as_it_is():
+    """In the studio's own numbers, whatever they are and whatever it tolerates."""
+    tables = check_plan(pieces(41, 300), glazes())
+    for tolerance, willing in (
+        (0.05, Willing()),
+        (0.01, Willing()),
+        (0.3, Willing(lost=4.0, reglaze=1.0)),
+        (0.05, Willing(cookie=0.3, reglaze=0.9)),
+    ):
+        answer = check_answer(tables, tolerance, willing=willing)
+        found, lost = answer.advice(), willing.lost_at(tolerance)
+        before = lost * answer.pieces["risk"].to_numpy()
+        after = np.where(found.word == "change", willing.reglaze + lost * found.risk, before)
+        after = np.where(found.word == "cookie", willing.cookie, after)
+        assert (after <= before + 1e-9).all()
+        assert (found.word == "cookie").any()
 
 
 def changed_in_columns(plan, changes):
@@ -138,27 +164,20 @@ def changed_in_columns(plan, changes):
             plan.loc[row.piece, "lower_edge_mm"] = (
                 plan.loc[row.piece, "lower_edge_mm"].clip(lower=row.changed).to_numpy()
             )
-        elif row.change in columns:
-            plan.loc[(row.piece, row.layer), columns[row.change]] = row.changed
         else:
-            plan.loc[row.piece, {"hold": "hold_min", "cone": "cone"}[row.change]] = row.changed
+            plan.loc[(row.piece, row.layer), columns[row.change]] = row.changed
     return plan.reset_index()
 
 
-@pytest.mark.parametrize("scheduled", [True, False])
 @pytest.mark.parametrize("units", ["mm", "in"])
 @pytest.mark.filterwarnings("ignore::runpredict.errors.TableWarning")
-def test_what_is_told_is_enough_once_it_is_written_in_its_columns(scheduled, units):
-    """Also of a firing typed as a schedule, whose heat no column changes, so that none is told."""
-    segments = {"rate_c_per_h": [150.0, 60.0], "target_c": [1100.0, 1225.0], "hold_min": [0, 40]}
-    schedule = pd.DataFrame({"firing": "f", "segment": [1, 2], **segments}) if scheduled else None
+def test_what_is_told_is_enough_once_it_is_written_in_its_columns(units):
     plan = pieces(43, 400).assign(hold_min=40.0, cone="6")
-    found = check(plan, glazes(), schedules=schedule)
+    found = check(plan, glazes())
     changes = found.changes(units)
-    assert bool({"hold", "cone"} & set(changes["change"])) != scheduled
-    after = check(changed_in_columns(plan, changes), glazes(), schedules=schedule).pieces["risk"]
+    after = check(changed_in_columns(plan, changes), glazes()).pieces["risk"]
     told = found.advice(units).word == "change"
-    assert told.sum() >= 50
+    assert told.sum() >= 40
     assert after.to_numpy()[told].max() <= found.tolerance + 1e-9
 
 
@@ -166,8 +185,8 @@ def test_a_glaze_that_is_meant_to_run_is_caught_as_a_matter_of_course():
     row = {"glaze": "crystal", "cone": "10", "coats": 3, "lower_edge_mm": 3.0}
     answer = check(layers(row), pd.DataFrame([CRYSTAL]))
     assert answer.pieces["risk"].iloc[0] > 0.5
-    assert advice.is_meant_to_run(answer.stacks).tolist() == [True]
+    assert is_meant_to_run(answer.stacks).tolist() == [True]
     assert answer.advice().word.tolist() == ["pedestal"]
     assert answer.pieces["cookie"].tolist() == ["dish"]
     plain = check(layers({"coats": 3}), pd.DataFrame([ANALYSIS]))
-    assert advice.is_meant_to_run(plain.stacks).tolist() == [False]
+    assert is_meant_to_run(plain.stacks).tolist() == [False]

@@ -12,7 +12,6 @@ from runpredict.answers import questions
 from runpredict.answers.check import check
 from runpredict.errors import TableWarning
 from runpredict.model.chances import RUN_LEVELS
-from runpredict.tables.columns import cones
 
 LAYERS = [
     "piece", "firing", "layer", "glaze", "risk", "run_p05_mm", "run_p50_mm", "run_p95_mm",
@@ -138,18 +137,6 @@ def test_every_piece_has_what_is_enough(answer):
     assert (changes["glaze"].ne("") == changes["layer"].gt(0)).all()
     named = changes.loc[changes["layer"].gt(0)].merge(answer.layers, on=["piece", "layer"])
     assert (named["glaze_x"] == named["glaze_y"]).all()
-    cone = changes.loc[changes["change"].eq("cone"), ["planned", "changed"]]
-    below = dict(zip(cones()[1:], cones()[:-1], strict=True))
-    assert cone["planned"].map(below).tolist() == cone["changed"].tolist() != []
-
-
-def test_advice_in_inches_is_tried_on_its_own(answer):
-    inches = answer.changes("in")
-    assert inches["advice"].eq("change").any()
-    assert not inches.equals(answer.changes())
-    dish = inches.drop_duplicates("piece")["advice"].eq("dish").to_numpy()
-    assert (answer.pieces_in("in")["cookie"].eq("dish") == dish).all()
-    assert answer.pieces_in("mm").equals(answer.pieces)
 
 
 def test_room_that_is_told_is_there(plan, answer):

@@ -118,7 +118,7 @@ def test_a_page_is_taped_up_a_firing_with_a_line_a_pot():
         pots = len(pieces)
         assert re.search(f"{over} of {pots} needs? some" if over else f"None of {pots} ", words)
         assert CAUTION in words
-        dish = pieces.loc[pieces["cookie"] == "dish", "piece"]
+        dish = pieces.loc[answer.advice().word[pieces.index] == "dish", "piece"]
         assert (WHERE in words) == bool(len(dish))
         apart = words.partition(WHERE)[2].partition("done")[0]
         assert [name for name in ranked["piece"] if name in apart] == [

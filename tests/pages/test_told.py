@@ -46,12 +46,16 @@ def test_every_piece_is_told_its_own_advice(answer):
     for change, spare, sentence in zip(
         first.itertuples(), answer.outlook["spare_mm"], told(answer).pieces["advice"], strict=True
     ):
-        begins = {"none": "Safe as planned.", "dish": "Not on this pot: choose another glaze"}
+        begins = {
+            "none": "Safe as planned.",
+            "cookie": "Fire it as planned on a ",
+            "dish": "Not on this pot: choose another glaze",
+        }
         assert sentence.startswith(begins.get(change.advice, ""))
         assert ("could end" in sentence) == (spare >= 5.0)
         if change.change == "edge":
             assert change.glaze in sentence
-    assert set(first["advice"]) == {"none", "change", "dish"}
+    assert set(first["advice"]) == {"none", "change", "cookie", "dish"}
 
 
 def test_a_line_of_the_kiln_sheet_is_short_and_says_the_same(answer):
@@ -64,8 +68,7 @@ def test_a_line_of_the_kiln_sheet_is_short_and_says_the_same(answer):
 def test_one_answer_is_told_in_any_units(answer):
     mm, inches = told(answer), told(answer, "in")
     for before, after, column in zip(mm, inches, ("reason", "advice"), strict=True):
-        # What no change on a coarser ruler makes safe has a dish there.
-        apart = [column, *before.columns[before.columns.str.startswith(("cookie", "after"))]]
+        apart = [column, *before.columns[before.columns == "after"]]  # told on another ruler
         pd.testing.assert_frame_equal(before.drop(columns=apart), after.drop(columns=apart))
         assert before[column].str.contains(r"\d mm\b").any()
         assert not before[column].str.contains(r"\d in\b").any()
@@ -79,13 +82,19 @@ def test_a_change_and_a_cookie_are_told_as_one_or_the_other(answer):
     """On the line that is taped to the kiln, in the sentence, and in the table's words."""
     pieces = told(answer)[1]
     changes = answer.changes().drop_duplicates("piece")["advice"].to_numpy() == "change"
-    assert changes.sum() > 50
-    for row, brief, change in zip(pieces.itertuples(), briefly(answer, "mm"), changes, strict=True):
+    assert changes.sum() > 20
+    catch = answer.outlook["catch"]
+    for row, brief, change, holds in zip(
+        pieces.itertuples(), briefly(answer, "mm"), changes, catch, strict=True
+    ):
         wide, high = np.ceil([row.cookie_diameter_mm, row.cookie_height_mm])
         size = f"{wide:g} x {high:g} mm".replace(" ", "\N{NO-BREAK SPACE}")  # on one line
-        assert (f", or as planned on a cookie {size}." in brief) == change
-        assert ("Or fire it as planned on a cookie" in row.advice) == change
-        assert ("dish" in brief) == (row.cookie == "dish")
+        stands = {"dish": f"in a catch dish {size}", "stand": "on props over a kiln-washed tray"}
+        stands = stands.get(holds, f"on a {holds} {size}")
+        assert (f", or as planned {stands}." in brief) == change
+        assert (stands in brief) == (row.cookie != "none")
+        assert ("Or fire it as planned " in row.advice) == change
+        assert ("dish" in brief) == (row.cookie == "dish" and holds == "dish")
 
 
 @pytest.mark.parametrize("units", ["mm", "in"])
@@ -112,12 +121,12 @@ def test_firings_have_their_pieces_by_risk(answer):
         blamed = mine.loc[mine["layer"] == row["layer_to_blame"]].iloc[0]
         assert pot.blame == f"{blamed['glaze']} (layer {blamed['layer']})"
         assert pot.why == f"{blamed['reason']}."
-        assert pot.on_dish == (row["cookie"] == "dish")
+        assert pot.on_dish == row["advice"].startswith("Not on this pot")
         assert pot.over == (row["risk"] > answer.tolerance)
 
 
 @pytest.mark.parametrize("units", ["mm", "in"])
-def test_the_bare_band_is_as_advised_or_as_planned_on_its_cookie(answer, units):
+def test_the_bare_band_is_as_advised_or_as_planned(answer, units):
     waxed = 0
     for pot in firings_in_words(answer, units)[0].pots:
         piece = drawn_piece(answer, pot.place, units)
@@ -126,9 +135,9 @@ def test_the_bare_band_is_as_advised_or_as_planned_on_its_cookie(answer, units):
         if np.isnan(piece.wax_mm):
             assert words == planned
         else:
-            assert words == f"{format_distance(piece.wax_mm, units)}, on a cookie {planned}"
+            assert words == f"{format_distance(piece.wax_mm, units)}, as planned {planned}"
             waxed += 1
-    assert waxed > 20
+    assert waxed > 12
 
 
 def test_pots_are_grouped_by_what_they_need(answer):
