@@ -7,8 +7,6 @@ from functools import cache
 from importlib import resources
 from pathlib import Path
 
-__all__ = ["FLUXES", "MAX_TOTAL_WT", "OXIDES", "OXYGEN_PER_FLUORINE_WT", "packaged_rows"]
-
 
 @cache
 def packaged_rows(name: str) -> tuple[dict[str, str], ...]:

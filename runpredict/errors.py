@@ -5,8 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-__all__ = ["SHOWN_FAULTS", "BadInput", "Fault", "TableWarning", "printable"]
-
 SHOWN_FAULTS = 20
 """How many faults are told at a time; the rest are counted."""
 

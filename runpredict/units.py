@@ -13,20 +13,6 @@ from typing import Literal
 
 from runpredict.errors import printable
 
-__all__ = [
-    "HAND_STEP_MM",
-    "MM_PER_INCH",
-    "LengthUnits",
-    "format_distance",
-    "format_length",
-    "format_temperature",
-    "parse_length_mm",
-    "parse_number",
-    "parse_rate_c_per_h",
-    "parse_temperature_c",
-    "shown",
-]
-
 LengthUnits = Literal["mm", "in"]
 
 MM_PER_INCH = 25.4  # exact, international yard and pound agreement of 1959

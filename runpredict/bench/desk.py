@@ -14,7 +14,8 @@ from werkzeug.exceptions import RequestEntityTooLarge
 from runpredict.bench.memo import Memo, working
 from runpredict.bench.pictures import Gallery
 from runpredict.bench.studio import Pot, Snapshot, Studio
-from runpredict.logbook.book import FILE_NAME, import_files
+from runpredict.logbook.book import import_files
+from runpredict.logbook.schema import FILE_NAME
 from runpredict.pages.pot_words import FiringWords, firings_in_words
 from runpredict.units import LengthUnits
 

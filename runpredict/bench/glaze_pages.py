@@ -11,10 +11,11 @@ from flask import Blueprint, abort, redirect, render_template, request, url_for
 from runpredict.bench.desk import open_studio, switch_units
 from runpredict.bench.field_words import label_of
 from runpredict.bench.studio import Snapshot
+from runpredict.datafiles import OXIDES
 from runpredict.errors import BadInput
 from runpredict.logbook.shared import Overtaken
 from runpredict.pages.glaze_text import lots_text
-from runpredict.physics.chemistry import OXIDES, unity_formula
+from runpredict.physics.chemistry import unity_formula
 from runpredict.physics.material_words import names_beside, shipped_words
 from runpredict.tables.columns import COLUMNS, TableKind, cones
 from runpredict.tables.ingredients import stand_in_note

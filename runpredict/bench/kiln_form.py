@@ -15,8 +15,7 @@ import pandas as pd
 from runpredict.bench.desk import units
 from runpredict.bench.lengths import converted_length, exact_length, read_length, written_length
 from runpredict.bench.studio import Pot, Snapshot
-from runpredict.logbook.book import Outcome
-from runpredict.logbook.rows import MAX_RUN_MM
+from runpredict.logbook.rows import MAX_RUN_MM, Outcome
 from runpredict.logbook.unwritten import rest_of_pot
 from runpredict.units import LengthUnits, format_distance, parse_length_mm
 

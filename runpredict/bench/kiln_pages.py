@@ -20,7 +20,7 @@ from runpredict.bench.kiln_form import (
 )
 from runpredict.bench.studio import Snapshot
 from runpredict.errors import BadInput
-from runpredict.logbook.book import Outcome
+from runpredict.logbook.rows import Outcome
 from runpredict.logbook.shared import Overtaken
 
 pages = Blueprint("kiln", __name__)

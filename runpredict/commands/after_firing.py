@@ -17,8 +17,6 @@ if TYPE_CHECKING:
 
     from runpredict.logbook.book import Logbook
 
-__all__ = ["forgotten_words", "outcome_words", "walk"]
-
 KEYS = """\
 Enter, or the word fine: it did not pass the foot.   9.5 or 3/8 in: it ran so far.
 p: past the foot (p 20: and at least 20 mm).   b: back.   s: skip.   q: stop.   ?: these keys.
@@ -81,7 +79,7 @@ class _Kiln:
 
     def write(self, at: int, run_mm: float, past_foot: str) -> None:
         """Keep an answer, in the logbook first."""
-        from runpredict.logbook.book import Outcome
+        from runpredict.logbook.rows import Outcome
 
         row = self.layers.iloc[at]
         outcome = Outcome(int(row["layer"]), run_mm, past_foot)

@@ -8,8 +8,6 @@ from typing import Any
 
 from runpredict.commands.options import DONE, logbook_option, refuse
 
-__all__ = ["add_commands"]
-
 TEMPLATE_NAME = "logbook_form.xlsx"
 
 
@@ -74,7 +72,8 @@ def _add_template(subparsers: argparse._SubParsersAction[Any]) -> None:
 
 
 def _import(args: argparse.Namespace) -> int:
-    from runpredict.logbook.book import FILE_NAME, import_files
+    from runpredict.logbook.book import import_files
+    from runpredict.logbook.schema import FILE_NAME
 
     counts = import_files(args.files, args.logbook)
     for kind, count in counts.items():

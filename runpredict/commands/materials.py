@@ -8,8 +8,6 @@ from typing import Any
 from runpredict.commands.options import DONE
 from runpredict.errors import BadInput, Fault
 
-__all__ = ["add_commands"]
-
 
 def add_commands(subparsers: argparse._SubParsersAction[Any]) -> None:
     """Add ``materials``.

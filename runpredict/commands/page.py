@@ -9,8 +9,6 @@ from typing import Any
 from runpredict.commands.options import DONE, sample_folder
 from runpredict.errors import BadInput, Fault
 
-__all__ = ["add_commands"]
-
 DEFAULT_PORT = 8737
 
 

@@ -13,9 +13,8 @@ from runpredict.commands.options import DONE, logbook_option, refuse
 from runpredict.errors import BadInput
 
 if TYPE_CHECKING:
-    from runpredict.logbook.book import Logbook, Outcome
-
-__all__ = ["add_commands"]
+    from runpredict.logbook.book import Logbook
+    from runpredict.logbook.rows import Outcome
 
 UNKNOWN = "unknown"
 
@@ -179,7 +178,7 @@ def _layers(args: argparse.Namespace, numbers: list[int], asking: bool) -> list[
 def _outcome(
     args: argparse.Namespace, run_mm: float | None, known: Any, number: int, asking: bool
 ) -> Outcome:
-    from runpredict.logbook.book import Outcome
+    from runpredict.logbook.rows import Outcome
 
     glaze = "".join(known["glaze"])
     logged = "".join(known["past_foot"])

@@ -15,8 +15,6 @@ from runpredict.commands.options import (
     table_options,
 )
 
-__all__ = ["add_commands"]
-
 DEFAULT_COUNT = 5
 
 

@@ -13,8 +13,6 @@ from typing import TextIO
 from runpredict.commands.options import BAD_INPUT, DONE
 from runpredict.errors import BadInput, printable
 
-__all__ = ["run_safely"]
-
 _PLAIN = {
     **{"°": "deg ", "–": "-", "—": "-", "−": "-", "×": "x", "…": "..."},
     **{"≤": "<=", "≥": ">=", "≈": "~", "→": "->", "Φ": "Phi", "η": "eta", "·": "*"},

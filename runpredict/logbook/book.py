@@ -49,8 +49,6 @@ from runpredict.tables.rows import check_rows, raise_faults
 from runpredict.tables.slips import warn_of_ripeness
 from runpredict.tables.workbooks import save_workbook
 
-__all__ = ["FILE_NAME", "Logbook", "Outcome", "import_files"]
-
 
 class Logbook(ReadLogbook):
     """A logbook in a folder; close it, or use it in a ``with``.

@@ -10,8 +10,6 @@ from runpredict.tables.columns import COLUMNS, KINDS, Column, TableKind, cones
 if TYPE_CHECKING:
     from openpyxl import Workbook
 
-__all__ = ["ANGLE_SHEET", "add_lists", "add_picture"]
-
 ANGLE_SHEET = "wall angle"
 """The sheet with what `wall_deg` means; it is never read."""
 LAST_ROW = 2000

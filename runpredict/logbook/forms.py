@@ -22,8 +22,6 @@ from runpredict.tables.files import read_bytes, refuse_file, replace_file
 from runpredict.tables.rows import empty_table
 from runpredict.tables.workbooks import write_workbook
 
-__all__ = ["GUIDE_SHEET", "load_files", "recognise_kind", "write_template"]
-
 GUIDE_SHEET = "how to fill this in"
 _GUIDE_WIDTHS = (14, 18, 90, 34)
 _SHEETS_APART = {

@@ -10,8 +10,6 @@ import pandas as pd
 from runpredict.logbook.rows import Key, Revision, frame_of, key_of
 from runpredict.tables.columns import KEYS, TableKind
 
-__all__ = ["CHANGE_COLUMNS", "HISTORY", "changes_frame", "revisions_frame"]
-
 HISTORY = "history"
 """What an export calls the table of changes, as a file and as a sheet."""
 

@@ -15,8 +15,6 @@ from runpredict.tables.firings import firing_words, keyed_firings, named_firing
 from runpredict.tables.names import one_spelling, respell, respell_all, respell_rows, shown_name
 from runpredict.tables.repeats import sum_repeats
 
-__all__ = ["LoggedNames", "firing_meant", "respell_names"]
-
 
 def firing_meant(piece: str, keys: Iterable[str], firing: str | None) -> str:
     """The firing of a piece that somebody named.

@@ -14,8 +14,6 @@ from typing import Any
 from runpredict.tables.columns import COLUMNS, KINDS, TableKind, cones
 from runpredict.tables.texts import can_be_kept
 
-__all__ = ["CHANGED", "DAMAGED", "checksum", "seal_next", "totals", "what_is_wrong"]
-
 DAMAGED = "is damaged or not a logbook, and was left as it is"
 CHANGED = (
     "was changed by another program, which added, changed or removed rows, and was left as it is"

@@ -29,8 +29,6 @@ from runpredict.tables.csv_files import refuse_kind
 from runpredict.tables.files import as_path, refuse_file, refuse_other
 from runpredict.tables.names import match_name
 
-__all__ = ["ReadLogbook"]
-
 
 def _identity(file: os.stat_result) -> tuple[int, int]:
     return file.st_dev, file.st_ino

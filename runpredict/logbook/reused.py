@@ -8,8 +8,6 @@ from typing import Any
 from runpredict.errors import Fault
 from runpredict.logbook.rows import Change, Incoming, Key, Stored, has_result, laid_otherwise
 
-__all__ = ["results_inherited"]
-
 
 def results_inherited(
     changes: Sequence[Change], stored: Mapping[Key, Stored], incoming: Incoming

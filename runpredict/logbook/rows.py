@@ -28,27 +28,6 @@ from runpredict.tables.firings import firing_key
 from runpredict.tables.rows import check_rows, empty_table
 from runpredict.tables.texts import can_be_kept
 
-__all__ = [
-    "Change",
-    "Counts",
-    "Incoming",
-    "Key",
-    "Outcome",
-    "Revision",
-    "Row",
-    "Stored",
-    "changes_of",
-    "faults_together",
-    "frame_of",
-    "group_of",
-    "has_result",
-    "join_tables",
-    "key_of",
-    "laid_otherwise",
-    "unknown_glazes",
-    "with_outcome",
-]
-
 Key: TypeAlias = tuple[Any, ...]
 
 WHOLE: dict[TableKind, str] = {"recipes": "glaze", "schedules": "firing"}

@@ -19,22 +19,6 @@ from runpredict.tables.columns import TableKind
 from runpredict.tables.files import reason_of, refuse_file, replace_file
 from runpredict.tables.unfinished import clear_leftovers, create_hidden, discard
 
-__all__ = [
-    "BACKUP_NAME",
-    "FILE_NAME",
-    "GONE",
-    "REPLACED",
-    "back_up",
-    "connect",
-    "make_file",
-    "new_in_memory",
-    "prove_or_refuse",
-    "reading",
-    "refuse_newer",
-    "telling",
-    "transaction",
-]
-
 FILE_NAME = "logbook.sqlite3"
 BACKUP_NAME = "logbook-backup.sqlite3"
 APPLICATION_ID = 0x52554E50

@@ -30,8 +30,6 @@ from runpredict.tables.columns import KINDS, TableKind
 from runpredict.tables.firings import firing_words
 from runpredict.tables.rows import check_rows, raise_faults
 
-__all__ = ["Overtaken", "SharedLogbook", "Taken"]
-
 
 class Overtaken(BadInput):
     """Somebody wrote these rows since they were read; nothing was written over them.

@@ -14,8 +14,6 @@ from runpredict.logbook.rows import Change, Key, Revision, Row, Stored, key_of
 from runpredict.logbook.schema import BACKUP_NAME, back_up, refuse_newer
 from runpredict.tables.columns import COLUMNS, KINDS, TableKind
 
-__all__ = ["add_rows", "headings_of", "newest_rows", "revisions"]
-
 
 def _columns_sql(kind: TableKind) -> str:
     return ", ".join(f"{kind}.{column.name}" for column in COLUMNS[kind])

@@ -9,8 +9,6 @@ import pandas as pd
 from runpredict.tables.firings import firings_in_order, keyed_firings
 from runpredict.tables.rows import split_results
 
-__all__ = ["forgotten_pots", "rest_of_pot"]
-
 
 def rest_of_pot(written: Sequence[bool], past: Sequence[bool]) -> list[bool]:
     """Whether "all the rest: fine" means each layer of a pot.

@@ -15,8 +15,9 @@ import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
 from runpredict.arrays import Bools, Floats, Indices
+from runpredict.datafiles import OXIDES
 from runpredict.physics import heat, lots, melt, melt_properties, sheets, solids
-from runpredict.physics.chemistry import OXIDES, mole_fractions, unity_formula
+from runpredict.physics.chemistry import mole_fractions, unity_formula
 from runpredict.tables.plan import check_plan
 from runpredict.tables.rows import with_defaults
 

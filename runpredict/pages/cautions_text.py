@@ -7,8 +7,6 @@ from collections.abc import Sequence
 
 from runpredict.physics.cautions import Caution, watched_metals
 
-__all__ = ["cautions_text"]
-
 ALWAYS = (
     "Only a laboratory test of the fired glaze tells whether it is fit for food. Dry glaze is "
     "silica dust too: weigh, mix and spray with a fitted mask on, fire with the kiln vented, and "

@@ -14,6 +14,7 @@ from matplotlib.ticker import FixedLocator, FuncFormatter, NullLocator
 from runpredict.answers.check import Answer
 from runpredict.answers.what_if import WhatIf, what_if
 from runpredict.arrays import Floats
+from runpredict.datafiles import OXIDES
 from runpredict.errors import BadInput, Fault
 from runpredict.pages.panels import TICK_PT, panels, title
 from runpredict.pages.plain import percent
@@ -32,7 +33,6 @@ from runpredict.pages.style import (
     sign,
     wrapped,
 )
-from runpredict.physics.chemistry import OXIDES
 from runpredict.physics.melt import viscosity_interval_log10, viscosity_log10_pa_s
 from runpredict.units import LengthUnits
 

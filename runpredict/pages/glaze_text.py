@@ -7,10 +7,11 @@ from collections.abc import Iterable
 import numpy as np
 import pandas as pd
 
+from runpredict.datafiles import OXIDES
 from runpredict.pages.cautions_text import cautions_text
 from runpredict.pages.plain import columns, paragraph
 from runpredict.physics.cautions import cautions_of
-from runpredict.physics.chemistry import OXIDES, mole_fractions, unity_formula
+from runpredict.physics.chemistry import mole_fractions, unity_formula
 from runpredict.physics.lots import lot_sd_log10
 from runpredict.physics.melt import melt_curve
 from runpredict.units import LengthUnits, format_temperature

@@ -9,8 +9,6 @@ import pandas as pd
 from runpredict.datafiles import OXIDES
 from runpredict.pages.plain import WIDTH
 
-__all__ = ["materials_text"]
-
 MAIN_WT = 0.5
 """An oxide below this is left out of the list; it counts in the sums all the same."""
 

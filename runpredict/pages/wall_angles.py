@@ -13,8 +13,6 @@ from matplotlib.patches import Arc, Polygon
 from runpredict.pages.panels import panels, title
 from runpredict.pages.style import CLAY, INK, house_style, sign
 
-__all__ = ["WALLS", "draw_wall_angles", "wall_angles_png"]
-
 WIDTH_IN, HEIGHT_IN = 7.6, 2.7
 DOTS_PER_INCH = 150.0
 CLAY_THICK, GLAZE_THICK = 0.22, 0.07  # of the wall's length

@@ -11,8 +11,6 @@ import pandas as pd
 
 from runpredict.datafiles import packaged_rows
 
-__all__ = ["Caution", "cautions_of", "watched_metals"]
-
 
 @dataclass(frozen=True)
 class Caution:

@@ -24,19 +24,6 @@ from runpredict.datafiles import (
 from runpredict.physics.material_words import material_names
 from runpredict.physics.materials import known_materials
 
-__all__ = [
-    "FLUXES",
-    "MOLAR_MASS_G_PER_MOL",
-    "OXIDES",
-    "OxidesWt",
-    "fill_oxides",
-    "ingredient_oxides",
-    "mole_fractions",
-    "oxides_wt_array",
-    "recipe_oxides_wt",
-    "unity_formula",
-]
-
 OxidesWt: TypeAlias = "Mapping[str, float | None] | pd.Series[float] | pd.DataFrame | npt.ArrayLike"
 
 _OXIDE_ROWS = packaged_rows("oxides.csv")

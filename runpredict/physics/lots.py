@@ -11,8 +11,6 @@ from runpredict.datafiles import OXIDES
 from runpredict.physics.chemistry import MOLAR_MASS_G_PER_MOL, ingredient_oxides
 from runpredict.physics.melt import MeltCurve, melt_curve
 
-__all__ = ["lot_sd_log10", "lot_spread_c"]
-
 _STEP = 0.02  # share by which an oxide is changed to see what it does; our choice
 
 

@@ -13,8 +13,6 @@ import pandas as pd
 
 from runpredict.datafiles import packaged_rows
 
-__all__ = ["MaterialNames", "material_key", "material_names"]
-
 NEAREST = 3
 
 _MESH = re.compile(r"\b\d{2,4}s?\s*(?:mesh\b|m\b|#)|\bmesh\s*\d{2,4}\b")

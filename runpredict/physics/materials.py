@@ -14,8 +14,6 @@ from runpredict.physics.material_words import (
     standing_in,
 )
 
-__all__ = ["known_materials", "list_materials", "shipped_materials", "stand_ins"]
-
 WIDE_SPREAD_PCT = 20.0
 """Lot spread from which a material only stands in for what the potter has; our choice."""
 

@@ -16,6 +16,7 @@ import numpy as np
 import numpy.typing as npt
 
 from runpredict.arrays import AnyArray, Bools, Floats
+from runpredict.datafiles import OXIDES
 from runpredict.physics import chemistry, melt_nets
 
 CELSIUS_ZERO_K = 273.15  # SI definition
@@ -37,14 +38,14 @@ OUTSIDE_SD_PER_MOLE_FRACTION = 5.0
 OUTSIDE_SD_MAX = 2.0
 
 _CHUNK = 4096  # melts at a time: what a core's cache holds, by timing
-_FITTED_COLUMNS = np.array([chemistry.OXIDES.index(o) for o in melt_nets.FITTED])
-_FLUORINE = chemistry.OXIDES.index("F")
+_FITTED_COLUMNS = np.array([OXIDES.index(o) for o in melt_nets.FITTED])
+_FLUORINE = OXIDES.index("F")
 
 
 def _as_fractions(mole_fractions: npt.ArrayLike) -> Floats:
     x = np.atleast_2d(np.asarray(mole_fractions, dtype=np.float64))
-    if x.ndim != 2 or x.shape[1] != len(chemistry.OXIDES):
-        raise ValueError(f"mole_fractions has shape {x.shape}; give (n, {len(chemistry.OXIDES)}).")
+    if x.ndim != 2 or x.shape[1] != len(OXIDES):
+        raise ValueError(f"mole_fractions has shape {x.shape}; give (n, {len(OXIDES)}).")
     return x
 
 
@@ -156,7 +157,7 @@ def melt_curve(mole_fractions: npt.ArrayLike) -> MeltCurve:
     Parameters
     ----------
     mole_fractions : array_like, shape (n, 24)
-        In the order of `chemistry.OXIDES`. Fluorine has no measurements: it is left out,
+        In the order of `datafiles.OXIDES`. Fluorine has no measurements: it is left out,
         the melt counts as outside the data and its error widens.
 
     Returns

@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from runpredict.arrays import Floats
+from runpredict.datafiles import OXIDES
 from runpredict.physics import chemistry
 from runpredict.physics.melt import CELSIUS_ZERO_K
 
@@ -40,7 +41,7 @@ _VOLUME: dict[str, tuple[float, float, float]] = {
     "Bi2O3": (57.0, 1773.0, 3.0e-3),
     "F": (9.0, 1773.0, 0.0),
 }
-_VOLUME_TABLE = np.array([_VOLUME[o] for o in chemistry.OXIDES])
+_VOLUME_TABLE = np.array([_VOLUME[o] for o in OXIDES])
 
 # Surface tension at 1400 °C: 271.2 mN/m and its change for each mol%. Küçük, Clare & Jones
 # (1999), Glass Technol. 40:149 (error about 5 %), as reprinted at glassproperties.com. One
@@ -63,7 +64,7 @@ _TENSION_MN_M_PER_MOL_PCT = {
     "B2O3": -2.86,
     "Al2O3": 3.47,
 }
-_TENSION_TABLE = np.array([_TENSION_MN_M_PER_MOL_PCT.get(o, 0.0) for o in chemistry.OXIDES])
+_TENSION_TABLE = np.array([_TENSION_MN_M_PER_MOL_PCT.get(o, 0.0) for o in OXIDES])
 # Fall of surface tension with temperature, mN/(m K): order of magnitude, from memory.
 _TENSION_SLOPE_MN_M_K = -0.02
 # Bounds about oxide melts, met only far from the source's glasses; orders of magnitude, from
@@ -84,7 +85,7 @@ def density_kg_m3(mole_fractions: ArrayLike, temperature_c: ArrayLike) -> Floats
     Parameters
     ----------
     mole_fractions : array_like, shape (n, 24)
-        In the order of `chemistry.OXIDES`.
+        In the order of `datafiles.OXIDES`.
     temperature_c : float or array_like, shape (n,)
         [°C]
 
@@ -116,7 +117,7 @@ def surface_tension_n_m(mole_fractions: ArrayLike, temperature_c: ArrayLike) -> 
     Parameters
     ----------
     mole_fractions : array_like, shape (n, 24)
-        In the order of `chemistry.OXIDES`.
+        In the order of `datafiles.OXIDES`.
     temperature_c : float or array_like, shape (n,)
         [°C]
 

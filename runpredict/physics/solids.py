@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from runpredict.arrays import Floats, Indices
+from runpredict.datafiles import OXIDES
 from runpredict.physics import chemistry
 from runpredict.physics.melt import CELSIUS_ZERO_K, melt_curve
 from runpredict.physics.melt_properties import molar_volume_cm3
@@ -20,9 +21,9 @@ from runpredict.physics.melt_properties import molar_volume_cm3
 # Cations in a formula unit of the oxide, all iron as Fe.
 _CATIONS = {o: 2.0 for o in ("Al2O3", "B2O3", "Li2O", "Na2O", "K2O", "Fe2O3", "P2O5", "Cr2O3")}
 _CATIONS |= {"Bi2O3": 2.0, "F": 0.0}
-_CATION_TABLE = np.array([_CATIONS.get(o, 1.0) for o in chemistry.OXIDES])
-_AT = {oxide: i for i, oxide in enumerate(chemistry.OXIDES)}
-_MELT_VOLUME_CM3 = molar_volume_cm3(np.eye(len(chemistry.OXIDES)))
+_CATION_TABLE = np.array([_CATIONS.get(o, 1.0) for o in OXIDES])
+_AT = {oxide: i for i, oxide in enumerate(OXIDES)}
+_MELT_VOLUME_CM3 = molar_volume_cm3(np.eye(len(OXIDES)))
 _LEAST = 1e-9  # stands for none in a logarithm
 # Temperatures at which the solids are worked out, straight between them. [°C]
 _GRID_C = np.arange(500.0, 1601.0, 10.0)
@@ -183,7 +184,7 @@ def solids_of(mole_fractions: ArrayLike) -> Solids:
     Parameters
     ----------
     mole_fractions : array_like, shape (n, 24)
-        In the order of `chemistry.OXIDES`.
+        In the order of `datafiles.OXIDES`.
 
     Returns
     -------

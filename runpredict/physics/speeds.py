@@ -139,8 +139,9 @@ def speeds_log(
     -----
     Layers apart (immiscible fluids flowing side by side, Bird, Stewart & Lightfoot, Transport
     Phenomena, ch. 2): with A the glaze from a layer's inner face out and B that from its outer
-    face out, it adds m (A³ - B³) / 3 to the flux q, and the front goes at q(H) / H. A step of height H - h over a base h that goes on below it moves as
-    [q(H) - q(h)] / (H - h) (Rankine-Hugoniot, e.g. Whitham, ch. 2.3), no faster than the surface.
+    face out, it adds m (A³ - B³) / 3 to the flux q, and the front goes at q(H) / H. A step of
+    height H - h over a base h that goes on below it moves as [q(H) - q(h)] / (H - h)
+    (Rankine-Hugoniot, e.g. Whitham, ch. 2.3), no faster than the surface.
     Melts that became one have the mean log mobility, by thickness.
     """
     some = some_of(len(layer_m))

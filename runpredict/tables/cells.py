@@ -35,9 +35,6 @@ from runpredict.units import (
     shown,
 )
 
-__all__ = ["Table", "nearest", "parse_columns", "plain_heading"]
-
-
 _DIGITS = re.compile(r"^[+-]?[0-9]{1,15}(\.[0-9]{1,17})?$")
 _THOUSANDS = re.compile(r"^[+-]?\d{1,3}(\.\d{3})+$")
 _DECIMAL_COMMA = re.compile(r"^[+-]?\d+,\d")

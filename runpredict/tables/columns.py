@@ -14,21 +14,6 @@ import numpy as np
 
 from runpredict.datafiles import OXIDES, packaged_rows
 
-__all__ = [
-    "COLUMNS",
-    "KEYS",
-    "KINDS",
-    "MAX_COLUMNS",
-    "MAX_NAME_CHARS",
-    "MAX_NOTE_CHARS",
-    "MAX_ROWS",
-    "MAX_THICKNESS_MM",
-    "TEXT_FORMS",
-    "Column",
-    "TableKind",
-    "cones",
-]
-
 TableKind: TypeAlias = Literal["glazes", "recipes", "materials", "schedules", "layers"]
 
 MAX_COLUMNS = 300

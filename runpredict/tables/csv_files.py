@@ -34,19 +34,6 @@ from runpredict.tables.marks import mark_answers
 from runpredict.tables.rows import check_rows, raise_faults
 from runpredict.tables.workbooks import Sheet, workbook_sheets
 
-__all__ = [
-    "SEPARATORS",
-    "first_line",
-    "load_table",
-    "load_workbook",
-    "read_table",
-    "read_workbook",
-    "refuse_kind",
-    "table_csv",
-    "write_table",
-    "write_tables",
-]
-
 _Cells: TypeAlias = tuple[pd.DataFrame, Indices, list[Fault]]
 
 SEPARATORS = ",;\t|"

@@ -21,16 +21,6 @@ from runpredict.tables.unfinished import (
     write_undo,
 )
 
-__all__ = [
-    "as_path",
-    "read_bytes",
-    "reason_of",
-    "refuse_file",
-    "refuse_other",
-    "replace_file",
-    "replace_files",
-]
-
 MAX_FILE_BYTES = 256 * 2**20
 """No table of a studio is larger, and what is made of a larger one may not fit into memory."""
 

@@ -9,17 +9,6 @@ import pandas as pd
 
 from runpredict.tables.names import match_name
 
-__all__ = [
-    "firing_key",
-    "firing_words",
-    "firings_in_order",
-    "keyed_firings",
-    "named_firing",
-    "named_so",
-    "with_dates",
-    "written_firings",
-]
-
 _UNNAMED = " "
 """Starts the key of a firing that only its date names; no name that is read starts so."""
 

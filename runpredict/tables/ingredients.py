@@ -14,8 +14,6 @@ from runpredict.physics.materials import stand_ins
 from runpredict.tables.cells import Table
 from runpredict.tables.names import HINTED_NAMES, shown_name
 
-__all__ = ["blame_materials", "stand_in_note", "warn_stand_ins"]
-
 
 def blame_materials(table: Table, own: Iterable[str]) -> None:
     """Blame every line of a recipe whose material is not known.

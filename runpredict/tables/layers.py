@@ -12,8 +12,6 @@ from runpredict.tables.cells import Table
 from runpredict.tables.columns import MAX_THICKNESS_MM
 from runpredict.tables.firings import keyed_firings, with_dates
 
-__all__ = ["PIECE_COLUMNS", "by_piece", "check_dates", "check_pieces", "in_words", "positions"]
-
 PIECE_COLUMNS: tuple[str, ...] = (
     "form",
     "fired_on",

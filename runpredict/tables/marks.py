@@ -10,8 +10,6 @@ from pathlib import Path
 from runpredict.errors import BadInput, Fault
 from runpredict.tables.files import reason_of
 
-__all__ = ["MARKS_NAME", "mark_answers", "refuse_unasked"]
-
 MARKS_NAME = ".runpredict_answers"
 """File that lists what was written to its folder; beside an answer it is the answer's mark."""
 

@@ -15,20 +15,6 @@ import pandas as pd
 
 from runpredict.tables.cells import Table, nearest
 
-__all__ = [
-    "blame_unknown",
-    "match_name",
-    "name_key",
-    "one_spelling",
-    "respell",
-    "respell_all",
-    "respell_bodies",
-    "respell_rows",
-    "shown_name",
-    "warn_alike",
-    "warn_unused",
-]
-
 HINTED_NAMES = 20
 _SPACES = re.compile(r"(?<!\d) | (?!\d)")
 

@@ -6,8 +6,6 @@ import re
 from fractions import Fraction
 from functools import lru_cache
 
-__all__ = ["shown_number"]
-
 MAX_SHOWN = 1e15
 """A spreadsheet keeps fifteen digits; a larger number is no cell of a table, whatever it shows."""
 

@@ -13,8 +13,9 @@ import pandas as pd
 from numpy.typing import ArrayLike
 
 from runpredict.arrays import Bools
+from runpredict.datafiles import OXIDES
 from runpredict.errors import BadInput, Fault
-from runpredict.physics.chemistry import OXIDES, fill_oxides
+from runpredict.physics.chemistry import fill_oxides
 from runpredict.physics.lots import lot_spread_c
 from runpredict.tables.cells import Table
 from runpredict.tables.csv_files import load_table
@@ -33,8 +34,6 @@ from runpredict.tables.roles import ROLES
 from runpredict.tables.rows import check_rows, empty_table, raise_faults, with_defaults
 from runpredict.tables.slips import warn_of_ripeness
 from runpredict.tables.which_counts import warn_of_cones, warn_of_results
-
-__all__ = ["PlanTables", "check_plan", "read_plan"]
 
 T = TypeVar("T")
 

@@ -14,8 +14,6 @@ from runpredict.tables.cells import Table
 from runpredict.tables.ingredients import blame_materials, warn_stand_ins
 from runpredict.tables.names import shown_name, warn_unused
 
-__all__ = ["check_melts", "check_recipes"]
-
 
 def check_recipes(tables: Mapping[str, Table]) -> None:
     """Each recipe has a glaze and each glaze made from one has it; every material is known.

@@ -9,8 +9,6 @@ from runpredict.tables.cells import Table
 from runpredict.tables.firings import keyed_firings
 from runpredict.tables.names import name_key, shown_name
 
-__all__ = ["respell_pieces", "sum_repeats"]
-
 
 def respell_pieces(table: Table) -> None:
     """Make one piece of rows whose names differ only in case and spaces, in a table of layers.

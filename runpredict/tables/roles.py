@@ -7,8 +7,6 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:  # so that the command line can name its options before it loads numpy
     from runpredict.tables.columns import TableKind
 
-__all__ = ["ROLES"]
-
 ROLES: dict[str, TableKind] = {
     "plan": "layers",
     "log": "layers",

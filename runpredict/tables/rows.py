@@ -27,17 +27,6 @@ from runpredict.tables.repeats import respell_pieces, sum_repeats
 from runpredict.tables.slips import check_slips
 from runpredict.tables.which_counts import check_tops
 
-__all__ = [
-    "DEFAULTS",
-    "PIECE_COLUMNS",
-    "check_rows",
-    "check_table",
-    "empty_table",
-    "raise_faults",
-    "split_results",
-    "with_defaults",
-]
-
 DEFAULTS: dict[str, Any] = {
     "hold_min": 0.0,
     "ramp_c_per_h": 60.0,

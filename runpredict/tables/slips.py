@@ -15,8 +15,6 @@ from runpredict.tables.columns import cones
 from runpredict.tables.firings import firing_words, keyed_firings
 from runpredict.tables.layers import by_piece, positions
 
-__all__ = ["check_slips", "warn_of_ripeness"]
-
 # Diameters of the foot of each form: least and most that can be, least and most that are not odd.
 # [mm] Common practice, no source.
 FOOT_MM = {

@@ -12,9 +12,6 @@ import pandas as pd
 
 from runpredict.arrays import Indices
 
-__all__ = ["CodedCells", "can_be_kept", "plain_name"]
-
-
 _JOINERS = "\u200c\u200d"
 
 

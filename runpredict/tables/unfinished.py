@@ -18,8 +18,6 @@ from contextlib import suppress
 from pathlib import Path
 from typing import Literal
 
-__all__ = ["clear_leftovers", "create_hidden", "discard", "keep_old", "undo", "write_undo"]
-
 Purpose = Literal["new", "old", "undo"]
 
 _NAME = re.compile(r"\.runpredict-([0-9a-f]{8})-(\d+)-[0-9a-f]{16}\.(new|old|undo)")

@@ -8,8 +8,6 @@ import numpy as np
 
 from runpredict.tables.cells import Table
 
-__all__ = ["MELTS_ABOVE_C", "check_tops", "warn_of_cones", "warn_of_results"]
-
 MELTS_ABOVE_C = 600.0
 """No glaze or enamel of a studio melts in a cooler kiln (common practice, no source)."""
 

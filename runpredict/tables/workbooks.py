@@ -23,8 +23,6 @@ from runpredict.tables.files import read_bytes, refuse_file, replace_file
 from runpredict.tables.number_formats import shown_number
 from runpredict.units import shown
 
-__all__ = ["Sheet", "save_workbook", "workbook_sheets", "write_workbook"]
-
 MAX_UNPACKED_BYTES = 128 * 2**20
 MAX_CELLS = 1_000_000
 """What a workbook may hold; more takes over 1 GB to read, and fits better into CSV."""
