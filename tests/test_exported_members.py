@@ -51,7 +51,7 @@ def test_a_name_that_is_not_public_is_refused():
     [
         "",
         "import runpredict.answers.check",
-        "import runpredict.pages.check_text",
+        "import runpredict.words.answers",
         "runpredict.Answer",
     ],
 )

@@ -9,9 +9,9 @@ import pytest
 from helpers import sample_log
 
 from runpredict.answers.check import check
-from runpredict.pages.advice_words import briefly
-from runpredict.pages.plain import percent
 from runpredict.tables.csv_files import read_table
+from runpredict.words.advice import briefly
+from runpredict.words.plain import percent
 
 SAMPLE = Path(__file__).parents[1] / "sample_data"
 LINES = (SAMPLE / "README.md").read_text(encoding="utf-8").splitlines()

@@ -28,7 +28,7 @@ from runpredict.bench import back_pages, glaze_pages, kiln_pages, load_pages, pl
 from runpredict.bench.desk import Desk, desk, remember_units, units
 from runpredict.bench.guard import Door, guard
 from runpredict.errors import BadInput
-from runpredict.pages.words import CAUTION
+from runpredict.words.basis import CAUTION
 
 STEPS = (
     ("plan.pots", "Plan a pot"),

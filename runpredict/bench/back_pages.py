@@ -8,13 +8,13 @@ from flask import Blueprint, render_template
 
 from runpredict.answers.review import Review
 from runpredict.bench.desk import desk, open_studio, units
-from runpredict.pages.review_words import review_lines, review_tables
-from runpredict.pages.score_curves import (
+from runpredict.drawings.score_curves import (
     effects_figure,
     predicted_seen_figure,
     reliability_figure,
 )
 from runpredict.units import LengthUnits
+from runpredict.words.reviews import review_lines, review_tables
 
 pages = Blueprint("back", __name__)
 

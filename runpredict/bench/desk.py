@@ -16,8 +16,8 @@ from runpredict.bench.pictures import Gallery
 from runpredict.bench.studio import Pot, Snapshot, Studio
 from runpredict.logbook.book import import_files
 from runpredict.logbook.schema import FILE_NAME
-from runpredict.pages.pot_words import FiringWords, firings_in_words
 from runpredict.units import LengthUnits
+from runpredict.words.pots import FiringWords, firings_in_words
 
 MOST_FIRINGS = 2000
 

@@ -14,13 +14,13 @@ from runpredict.bench.studio import Snapshot
 from runpredict.datafiles import OXIDES
 from runpredict.errors import BadInput
 from runpredict.logbook.shared import Overtaken
-from runpredict.pages.glaze_text import lots_text
 from runpredict.physics.chemistry import unity_formula
 from runpredict.physics.material_words import names_beside, shipped_words
 from runpredict.tables.columns import COLUMNS, TableKind, cones
 from runpredict.tables.ingredients import stand_in_note
 from runpredict.tables.names import match_name
 from runpredict.tables.plan import check_plan
+from runpredict.words.glazes import lots_text
 
 pages = Blueprint("glazes", __name__)
 

@@ -13,8 +13,8 @@ from runpredict.answers.check import only_firing
 from runpredict.bench.desk import desk, open_studio, units
 from runpredict.bench.pictures import DRAWING
 from runpredict.bench.studio import Snapshot
-from runpredict.pages.pot_words import FiringWords
 from runpredict.pages.sheet import write_sheet
+from runpredict.words.pots import FiringWords
 
 pages = Blueprint("load", __name__)
 

@@ -9,9 +9,9 @@ from collections.abc import Callable
 
 from matplotlib.figure import Figure
 
-from runpredict.pages.piece import Piece
-from runpredict.pages.pot import side_figure, wall_figure
-from runpredict.pages.style import svg
+from runpredict.drawings.piece import Piece
+from runpredict.drawings.pot import side_figure, wall_figure
+from runpredict.drawings.style import svg
 from runpredict.units import LengthUnits
 
 MOST_KEPT = 800

@@ -16,13 +16,13 @@ from runpredict.bench.field_words import LABELS, label_of
 from runpredict.bench.memo import Memo, Newest
 from runpredict.bench.pot_form import PotForm, Read
 from runpredict.bench.studio import Pot, Snapshot
+from runpredict.drawings.piece import drawn_piece
 from runpredict.errors import BadInput
 from runpredict.logbook.shared import Overtaken, Taken
-from runpredict.pages.piece import drawn_piece
-from runpredict.pages.pot_words import PotWords, firings_in_words
-from runpredict.pages.try_words import Tries, tries_in_words
 from runpredict.tables.columns import cones
 from runpredict.tables.rows import empty_table
+from runpredict.words.pots import PotWords, firings_in_words
+from runpredict.words.tries import Tries, tries_in_words
 
 pages = Blueprint("plan", __name__)
 

@@ -243,7 +243,7 @@ def pot_of(layers: pd.DataFrame) -> Pot:
 
 
 def fields_of(amounts: Sequence[tuple[str, int, float]], units: LengthUnits) -> dict[str, str]:
-    """What stands in the fields that some amounts belong to, as `try_words.Try` has them."""
+    """What stands in the fields that some amounts belong to, as `tries.Try` has them."""
     return {
         f"{column}-{layer}" if layer else column: _text(float(amount), column, units)
         for column, layer, amount in amounts

@@ -19,12 +19,12 @@ from runpredict.bench.learning import Learner
 from runpredict.bench.memo import Memo
 from runpredict.errors import BadInput
 from runpredict.logbook.shared import SharedLogbook
-from runpredict.pages.heat_words import heat_words
 from runpredict.tables.firings import keyed_firings
 from runpredict.tables.names import match_name, name_key
 from runpredict.tables.plan import PlanTables, check_plan
 from runpredict.tables.rows import split_results, with_defaults
 from runpredict.units import LengthUnits
+from runpredict.words.heat import heat_words
 
 T = TypeVar("T")
 Pot = tuple[str, str]

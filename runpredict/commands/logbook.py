@@ -98,8 +98,8 @@ def _export(args: argparse.Namespace) -> int:
 
 
 def _template(args: argparse.Namespace) -> int:
+    from runpredict.drawings.wall_angles import wall_angles_png
     from runpredict.logbook.forms import write_template
-    from runpredict.pages.wall_angles import wall_angles_png
 
     write_template(args.file, wall_angles_png())
     print(f"Wrote {args.file}. Fill it in, then run: runpredict import {args.file}")

@@ -122,8 +122,8 @@ def _check(args: argparse.Namespace) -> int:
 
 
 def _demo(args: argparse.Namespace) -> int:
-    from runpredict.pages.check_text import DEMO_HEADLINE
     from runpredict.tables.plan import read_plan
+    from runpredict.words.answers import DEMO_HEADLINE
 
     folder = sample_folder()
     files = {role: folder / f"{role}.csv" for role in ("log", "recipes", "schedules")}
@@ -133,9 +133,9 @@ def _demo(args: argparse.Namespace) -> int:
 
 def _tell(tables: PlanTables, args: argparse.Namespace, forgotten: str = "") -> int:
     from runpredict.answers.check import answer, only_firing
-    from runpredict.pages.check_text import answer_text
-    from runpredict.pages.told import answer_files, write_answer
     from runpredict.tables.marks import refuse_unasked
+    from runpredict.words.answers import answer_text
+    from runpredict.words.told import answer_files, write_answer
 
     outputs = [] if args.out is None else answer_files(args.out)
     outputs += [] if args.sheet is None else [Path(args.sheet)]
@@ -156,8 +156,8 @@ def _tell(tables: PlanTables, args: argparse.Namespace, forgotten: str = "") -> 
 
 def _glaze(args: argparse.Namespace) -> int:
     from runpredict.commands.sources import gather
-    from runpredict.pages.glaze_text import glaze_text
     from runpredict.tables.names import match_name
+    from runpredict.words.glazes import glaze_text
 
     tables = gather(("glazes",), args.logbook, **files_of(args))
     glazes, recipes = tables.glazes, tables.recipes

@@ -32,10 +32,10 @@ def add_commands(subparsers: argparse._SubParsersAction[Any]) -> None:
 
 
 def _list(args: argparse.Namespace) -> int:
-    from runpredict.pages.materials_text import materials_text
     from runpredict.physics.material_words import material_names
     from runpredict.physics.materials import list_materials
     from runpredict.tables.csv_files import read_table
+    from runpredict.words.materials import materials_text
 
     own = None if args.materials is None else read_table(args.materials, "materials")
     found = list_materials(own, args.word or "")

@@ -69,9 +69,9 @@ def _review(args: argparse.Namespace) -> int:
     from runpredict.answers.review import look_back
     from runpredict.commands.after_firing import forgotten_words
     from runpredict.commands.sources import gather
-    from runpredict.pages.review_words import review_text
     from runpredict.tables.csv_files import write_tables
     from runpredict.tables.marks import refuse_unasked
+    from runpredict.words.reviews import review_text
 
     tables = gather(("log", "glazes"), args.logbook, **files_of(args))
     found = look_back(tables, args.since, progress=show_progress("Learning from the log"))
@@ -88,9 +88,9 @@ def _review(args: argparse.Namespace) -> int:
 def _next(args: argparse.Namespace) -> int:
     from runpredict.answers.teach import what_to_fire
     from runpredict.commands.sources import gather
-    from runpredict.pages.teach_text import lessons_table, lessons_text
     from runpredict.tables.csv_files import write_tables
     from runpredict.tables.marks import refuse_unasked
+    from runpredict.words.lessons import lessons_table, lessons_text
 
     given = gather(("plan", "glazes"), args.logbook, **files_of(args))
     found = what_to_fire(given, args.count, show_progress("Learning from the log"))

@@ -69,7 +69,7 @@ def add_picture(book: Workbook, png: bytes, place: int) -> None:
     ----------
     book : openpyxl.Workbook
     png : bytes
-        As `pages.wall_angles.wall_angles_png` returns.
+        As `drawings.wall_angles.wall_angles_png` returns.
     place : int
         Number of the sheet, from 0.
     """

@@ -1,1 +1,1 @@
-"""Answers as words, pictures and sheets."""
+"""Pages of HTML: the kiln sheet, and an answer in a notebook."""

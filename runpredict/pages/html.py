@@ -10,7 +10,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined, Template
 from markupsafe import Markup, escape
 from matplotlib.figure import Figure
 
-from runpredict.pages.style import svg
+from runpredict.drawings.style import svg
 
 CSS_PIXELS_PER_INCH = 96  # CSS Values and Units, W3C
 

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from runpredict.answers.check import Answer
+from runpredict.drawings.piece import drawn_piece
+from runpredict.drawings.pot import small_figure
 from runpredict.pages.html import drawing, template
-from runpredict.pages.piece import drawn_piece
-from runpredict.pages.pot import small_figure
-from runpredict.pages.pot_words import firings_in_words
-from runpredict.pages.words import tolerated
 from runpredict.units import LengthUnits
+from runpredict.words.basis import tolerated
+from runpredict.words.pots import firings_in_words
 
 MOST_POTS = 48  # of a firing; a longer table is no view of it
 

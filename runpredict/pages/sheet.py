@@ -13,17 +13,17 @@ from collections.abc import Callable
 from pathlib import Path
 
 from runpredict.answers.check import Answer
-from runpredict.pages.advice_words import catch_help
-from runpredict.pages.curves import curves_figure
-from runpredict.pages.heat_words import heat_words
+from runpredict.drawings.curves import curves_figure
+from runpredict.drawings.piece import drawn_piece
+from runpredict.drawings.pot import key_figure, side_figure, small_figure, wall_figure
 from runpredict.pages.html import Drawing, drawing, template
-from runpredict.pages.piece import drawn_piece
-from runpredict.pages.pot import key_figure, side_figure, small_figure, wall_figure
-from runpredict.pages.pot_words import PotWords, firings_in_words
-from runpredict.pages.words import CAUTION, basis_words, tolerated
 from runpredict.tables.files import refuse_file, replace_file
 from runpredict.tables.marks import mark_answers
 from runpredict.units import LengthUnits
+from runpredict.words.advice import catch_help
+from runpredict.words.basis import CAUTION, basis_words, tolerated
+from runpredict.words.heat import heat_words
+from runpredict.words.pots import PotWords, firings_in_words
 
 Progress = Callable[[float], None]
 

@@ -10,11 +10,11 @@ from helpers.tables import ANALYSIS, STIFF_WT, calm_studio, faults_of, layers
 from runpredict import check, review
 from runpredict.answers.review import BARE, LEAST_PIECES, UNLIKELY, look_back
 from runpredict.model.trial import LEAST_FIRINGS
-from runpredict.pages.check_text import answer_text
-from runpredict.pages.review_words import early_stops, review_tables, review_text, surprise_words
-from runpredict.pages.words import basis_short
 from runpredict.physics.chemistry import OXIDES
 from runpredict.units import parse_length_mm
+from runpredict.words.answers import answer_text
+from runpredict.words.basis import basis_short
+from runpredict.words.reviews import early_stops, review_tables, review_text, surprise_words
 
 PIECES = 120
 RESULT = {"past_foot": "no", "run_mm": 2.0, "fired_on": ""}

@@ -13,8 +13,8 @@ from runpredict import check
 from runpredict.answers.teach import what_to_fire
 from runpredict.answers.teach_belief import Belief, Margins, explained_by, told_apart
 from runpredict.model.studio import Studio
-from runpredict.pages.teach_text import lessons_text
 from runpredict.tables.plan import check_plan
+from runpredict.words.lessons import lessons_text
 
 JAR = {"glaze": "unknown jar", "source": "jar"}
 

@@ -7,8 +7,8 @@ from helpers.tables import calm_studio
 from runpredict import review
 from runpredict.logbook.book import import_files
 from runpredict.model.trial import LEAST_FIRINGS
-from runpredict.pages.review_words import early_stops, surprise_words
 from runpredict.tables.csv_files import write_tables
+from runpredict.words.reviews import early_stops, surprise_words
 
 
 def back_page(folder, log, glazes):

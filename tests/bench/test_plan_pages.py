@@ -10,8 +10,8 @@ from helpers.bench import Visitor, bench, logged, number_told
 
 from runpredict.answers.check import check
 from runpredict.logbook.book import Logbook
-from runpredict.pages.plain import percent
 from runpredict.tables.csv_files import read_table
+from runpredict.words.plain import percent
 
 SAMPLE = Path(__file__).parents[2] / "sample_data"
 POT = "/pot?piece=mug+2&firing=Dabchick"

@@ -5,9 +5,9 @@ from helpers.pictures import HOSTILE, many, renamed, sample_answer
 
 import runpredict
 from runpredict.pages import notebook
-from runpredict.pages.pot_words import shown_name
-from runpredict.pages.told import told
 from runpredict.tables.texts import plain_name
+from runpredict.words.pots import shown_name
+from runpredict.words.told import told
 
 
 def parsed(part):

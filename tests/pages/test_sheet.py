@@ -20,13 +20,13 @@ from helpers.tables import written_in
 
 from runpredict.errors import BadInput
 from runpredict.pages import sheet
-from runpredict.pages.advice_words import briefly
 from runpredict.pages.html import naming
-from runpredict.pages.pot_words import MOST_NAME, firings_in_words, shown_name
 from runpredict.pages.sheet import NONE_OVER, WHERE, sheet_html
-from runpredict.pages.told import told
-from runpredict.pages.words import CAUTION
 from runpredict.tables.texts import plain_name
+from runpredict.words.advice import briefly
+from runpredict.words.basis import CAUTION
+from runpredict.words.pots import MOST_NAME, firings_in_words, shown_name
+from runpredict.words.told import told
 
 MOST_SECONDS, MOST_BYTES = 40.0, 5_000_000
 TAGS = {

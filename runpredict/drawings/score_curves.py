@@ -9,19 +9,21 @@ from matplotlib.figure import Figure
 from matplotlib.ticker import FixedFormatter, FixedLocator, FuncFormatter, NullLocator
 
 from runpredict.arrays import Floats
-from runpredict.model.chances import within_range
-from runpredict.pages.panels import TICK_PT, panels, title
-from runpredict.pages.style import (
+from runpredict.drawings.style import (
     FAINT,
     INK,
     SIGNS,
+    TICK_PT,
     WATER,
     Picture,
     fitted,
     house_style,
     in_units,
+    panels,
+    title,
     width_in,
 )
+from runpredict.model.chances import within_range
 from runpredict.units import MM_PER_INCH, LengthUnits, format_length
 
 MOST_EFFECTS = 40

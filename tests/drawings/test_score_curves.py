@@ -6,7 +6,7 @@ import pytest
 from helpers.pictures import drawn_texts, text_faults
 from scipy.stats import binomtest
 
-from runpredict.pages import score_curves as curves
+from runpredict.drawings import score_curves as curves
 
 
 def seen_table(count, seed=3):

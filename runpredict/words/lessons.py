@@ -5,11 +5,11 @@ from __future__ import annotations
 import pandas as pd
 
 from runpredict.answers.teach import NO_DOUBT, Lessons
-from runpredict.pages.advice_words import run_length
-from runpredict.pages.plain import columns, paragraph
-from runpredict.pages.words import CAUTION
 from runpredict.tables.firings import firing_words
 from runpredict.units import LengthUnits, format_distance, format_length
+from runpredict.words.advice import run_length
+from runpredict.words.basis import CAUTION
+from runpredict.words.plain import columns, paragraph
 
 METHOD_WORDS = {"dip": "dipped", "pour": "poured", "brush": "brushed", "spray": "sprayed"}
 

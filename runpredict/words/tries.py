@@ -10,10 +10,10 @@ import pandas as pd
 
 from runpredict.answers.check import Answer
 from runpredict.answers.what_if import WhatIf
-from runpredict.pages.advice_words import rounded_up_mm
-from runpredict.pages.plain import percent
-from runpredict.pages.pot_words import shown_name, tone
 from runpredict.units import LengthUnits, format_distance, format_length
+from runpredict.words.advice import rounded_up_mm
+from runpredict.words.plain import percent
+from runpredict.words.pots import shown_name, tone
 
 TRIES = 5  # of each thing that could be changed, so many choices
 LEAST_STEP = 0.25  # mm or min from what is planned, below which a choice is no other

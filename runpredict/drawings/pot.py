@@ -10,9 +10,8 @@ from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
 
 from runpredict.answers.check import Answer
-from runpredict.pages.piece import Piece, find_piece
-from runpredict.pages.plain import percent
-from runpredict.pages.pot_view import (
+from runpredict.drawings.piece import Piece, find_piece
+from runpredict.drawings.pot_view import (
     FAR,
     LIKELY,
     SMALL_PT,
@@ -21,7 +20,7 @@ from runpredict.pages.pot_view import (
     paint_pot,
     pot_size_in,
 )
-from runpredict.pages.style import (
+from runpredict.drawings.style import (
     GRID,
     INK,
     WATER,
@@ -31,8 +30,9 @@ from runpredict.pages.style import (
     house_style,
     width_in,
 )
-from runpredict.pages.wall_view import paint_wall, wall_size_in
+from runpredict.drawings.wall_view import paint_wall, wall_size_in
 from runpredict.units import LengthUnits
+from runpredict.words.plain import percent
 
 EDGE_IN, TITLE_IN, TITLE_PT = 0.1, 0.26, 9.0
 KEY_IN = (3.5, 1.0)

@@ -7,7 +7,7 @@ import textwrap
 import pandas as pd
 
 from runpredict.datafiles import OXIDES
-from runpredict.pages.plain import WIDTH
+from runpredict.words.plain import WIDTH
 
 MAIN_WT = 0.5
 """An oxide below this is left out of the list; it counts in the sums all the same."""

@@ -12,7 +12,9 @@ import numpy as np
 from runpredict.answers.check import Answer
 from runpredict.arrays import Objects
 from runpredict.errors import printable
-from runpredict.pages.advice_words import (
+from runpredict.tables.firings import firing_words
+from runpredict.units import LengthUnits, format_distance
+from runpredict.words.advice import (
     advice,
     briefly,
     catch_words,
@@ -21,10 +23,8 @@ from runpredict.pages.advice_words import (
     summary,
     wax_words,
 )
-from runpredict.pages.plain import percent
-from runpredict.pages.words import basis_short, reasons
-from runpredict.tables.firings import firing_words
-from runpredict.units import LengthUnits, format_distance
+from runpredict.words.basis import basis_short, reasons
+from runpredict.words.plain import percent
 
 MOST_NAME = 200  # letters of a name that are shown
 LIKELY = 0.5

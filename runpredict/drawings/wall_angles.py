@@ -10,8 +10,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.patches import Arc, Polygon
 
-from runpredict.pages.panels import panels, title
-from runpredict.pages.style import CLAY, INK, house_style, sign
+from runpredict.drawings.style import CLAY, INK, house_style, panels, sign, title
 
 WIDTH_IN, HEIGHT_IN = 7.6, 2.7
 DOTS_PER_INCH = 150.0

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from runpredict.pages.wall_angles import WALLS, draw_wall_angles, wall_angles_png
+from runpredict.drawings.wall_angles import WALLS, draw_wall_angles, wall_angles_png
 
 README_PICTURE = Path(__file__).parents[2] / "sample_data" / "pictures" / "wall_angles.png"
 

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from runpredict.answers.check import Answer
 from runpredict.errors import printable
-from runpredict.pages.advice_words import catch_help
-from runpredict.pages.plain import columns, paragraph
-from runpredict.pages.pot_words import firings_in_words
-from runpredict.pages.words import CAUTION, basis_words, tolerated
 from runpredict.units import LengthUnits
+from runpredict.words.advice import catch_help
+from runpredict.words.basis import CAUTION, basis_words, tolerated
+from runpredict.words.plain import columns, paragraph
+from runpredict.words.pots import firings_in_words
 
 DEMO_HEADLINE = "Sample studio, invented: no real potter, glaze or result."
 HEADINGS = (

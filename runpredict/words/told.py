@@ -9,10 +9,10 @@ from typing import NamedTuple
 import pandas as pd
 
 from runpredict.answers.check import Answer
-from runpredict.pages.advice_words import advice, summary
-from runpredict.pages.words import reasons
 from runpredict.tables.csv_files import write_tables
 from runpredict.units import LengthUnits
+from runpredict.words.advice import advice, summary
+from runpredict.words.basis import reasons
 
 RISK_DIGITS = 4  # of a chance in a file; more would say more than anybody knows
 

@@ -15,12 +15,10 @@ from runpredict.answers.check import Answer
 from runpredict.answers.what_if import WhatIf, what_if
 from runpredict.arrays import Floats
 from runpredict.datafiles import OXIDES
-from runpredict.errors import BadInput, Fault
-from runpredict.pages.panels import TICK_PT, panels, title
-from runpredict.pages.plain import percent
-from runpredict.pages.pot_view import SMALL_PT, WAX
-from runpredict.pages.style import (
+from runpredict.drawings.pot_view import SMALL_PT, WAX
+from runpredict.drawings.style import (
     INK,
+    TICK_PT,
     WATER,
     Paper,
     Picture,
@@ -30,11 +28,15 @@ from runpredict.pages.style import (
     house_style,
     in_units,
     length_axis,
+    panels,
     sign,
+    title,
     wrapped,
 )
+from runpredict.errors import BadInput, Fault
 from runpredict.physics.melt import viscosity_interval_log10, viscosity_log10_pa_s
 from runpredict.units import LengthUnits
+from runpredict.words.plain import percent
 
 VISCOSITY_SPAN_C = (950.0, 1300.0)
 

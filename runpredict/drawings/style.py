@@ -33,6 +33,7 @@ CLAY = "#f4ecdf"
 SHELF = "#cfc9be"
 WATER = "#1d5c78"  # wax and tolerance: what the potter decides herself
 POINTS_PER_INCH = 72.0
+TICK_PT = 7.5
 
 PIXEL_GRID = 1.05  # letters fitted to the pixels of a screen come out up to so much wider
 FONT = "DejaVu Sans"  # comes with matplotlib, so that every machine measures text alike
@@ -277,3 +278,37 @@ def length_axis(axes: Axes, side: str, span_mm: float, units: LengthUnits, most:
     axis.set_major_formatter(
         FuncFormatter(lambda at, _: format_length(at * scale, units).removesuffix(f" {units}"))
     )
+
+
+def title(figure: Figure, words: str) -> None:
+    """One line at the top left, cut where it has no room."""
+    width, height = figure.get_size_inches()
+    figure.text(
+        0.12 / width, 1 - 0.08 / height, fitted(words, width - 0.5, 9.5),
+        fontsize=9.5, fontweight="normal", va="top",
+    )  # fmt: skip
+
+
+def panels(
+    figure: Figure,
+    count: int,
+    left: float,
+    top: float,
+    height: float,
+    gap: float = 0.0,
+    right: float = 0.2,
+) -> list[Axes]:
+    """Axes side by side, placed in inches."""
+    wide, high = figure.get_size_inches()
+    each = (wide - left - right - gap * (count - 1)) / count
+    return [
+        figure.add_axes(
+            (
+                (left + k * (each + gap)) / wide,
+                (high - top - height) / high,
+                each / wide,
+                height / high,
+            )
+        )
+        for k in range(count)
+    ]

@@ -10,8 +10,8 @@ from matplotlib.patches import Ellipse, PathPatch, Polygon, Rectangle
 from matplotlib.path import Path
 
 from runpredict.arrays import Floats
-from runpredict.pages.piece import Layer, Piece, profile_mm
-from runpredict.pages.style import CLAY, INK, SHELF, WATER, Paper, sign, tint, wrapped
+from runpredict.drawings.piece import Layer, Piece, profile_mm
+from runpredict.drawings.style import CLAY, INK, SHELF, WATER, Paper, sign, tint, wrapped
 from runpredict.units import LengthUnits, format_distance
 
 SMALL_PT = 8.3  # 11 pixels, the least that is read on a telephone

@@ -1,21 +1,26 @@
-"""What the chemistry of one glaze says, as plain text for a terminal."""
+"""What the chemistry of one glaze says, and what to be careful of in it."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+import math
+from collections.abc import Iterable, Sequence
 
 import numpy as np
 import pandas as pd
 
 from runpredict.datafiles import OXIDES
-from runpredict.pages.cautions_text import cautions_text
-from runpredict.pages.plain import columns, paragraph
-from runpredict.physics.cautions import cautions_of
+from runpredict.physics.cautions import Caution, cautions_of, watched_metals
 from runpredict.physics.chemistry import mole_fractions, unity_formula
 from runpredict.physics.lots import lot_sd_log10
 from runpredict.physics.melt import melt_curve
 from runpredict.units import LengthUnits, format_temperature
+from runpredict.words.plain import columns, paragraph
 
+ALWAYS = (
+    "Only a laboratory test of the fired glaze tells whether it is fit for food. Dry glaze is "
+    "silica dust too: weigh, mix and spray with a fitted mask on, fire with the kiln vented, and "
+    "follow your local codes."
+)
 VISCOSITY_AT_C = (1000, 1050, 1100, 1150, 1200, 1250, 1300)
 
 
@@ -97,3 +102,39 @@ def lots_text(spread_c: float) -> str:
         f"New lots of its raw materials shift it by about ±{spread_c:.0f} °C "
         f"(±{1.8 * spread_c:.0f} °F), as lots usually differ; that is in the ranges told."
     )
+
+
+def cautions_text(cautions: Sequence[Caution] | None) -> str:
+    """Metals to be careful of, then what holds for every glaze.
+
+    Parameters
+    ----------
+    cautions : sequence of Caution or None
+        As `cautions_of` returns; None for a jar, whose chemistry is not known.
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> print(cautions_text([Caution("cobalt", "CoO", 1.2, "harmful dust")])[:51])
+    Take care, it holds cobalt (1.2 % CoO): harmful dus
+    """
+    if cautions is None:
+        return f"Which metals it holds stands on the jar's label and safety sheet. {ALWAYS}"
+    if cautions:
+        return f"Take care, it holds {'; '.join(map(_told, cautions))}. {ALWAYS}"
+    *others, last = watched_metals()
+    return (
+        f"It holds no more than a trace of any metal this tool looks for ({', '.join(others)} and "
+        f"{last}); that does not make it safe. {ALWAYS}"
+    )
+
+
+def _told(caution: Caution) -> str:
+    if math.isnan(caution.share_wt):
+        share = "by the name of a material"
+    else:
+        share = f"{caution.share_wt:.2g} % {caution.oxide}"
+    return f"{caution.metal} ({share}): {caution.harm}"

@@ -6,8 +6,8 @@ import pandas as pd
 from helpers.pictures import raw, sample_tables
 
 from runpredict.answers.check import check
-from runpredict.pages.heat_words import heat_words
-from runpredict.pages.pot_words import firings_in_words
+from runpredict.words.heat import heat_words
+from runpredict.words.pots import firings_in_words
 
 
 def test_cones_schedules_and_dates_are_told():

@@ -13,8 +13,8 @@ from helpers.pictures import (
 from matplotlib.text import Text
 
 from runpredict.answers.what_if import what_if
+from runpredict.drawings import curves
 from runpredict.errors import BadInput
-from runpredict.pages import curves
 from runpredict.physics.melt import viscosity_interval_log10, viscosity_log10_pa_s
 
 PIECES = ("mug 1", "mug 3", "vase 2", "bowl 2", "plate 1", "mug 6")

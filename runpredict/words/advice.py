@@ -13,7 +13,6 @@ from runpredict.answers.check import Answer
 from runpredict.answers.cookies import needed_from
 from runpredict.answers.questions import WORTH_TELLING_MM
 from runpredict.model.chances import RUN_LEVELS
-from runpredict.pages.plain import percent
 from runpredict.units import (
     HAND_STEP_MM,
     MM_PER_INCH,
@@ -21,6 +20,7 @@ from runpredict.units import (
     format_distance,
     format_length,
 )
+from runpredict.words.plain import percent
 
 PAST = "past the foot"
 OVER_A_THIRD = "over 1/3 of the wall"

@@ -7,8 +7,8 @@ import pandas as pd
 
 from runpredict.answers.check import Answer
 from runpredict.arrays import Indices
-from runpredict.pages.plain import percent
 from runpredict.units import LengthUnits, format_distance, format_length
+from runpredict.words.plain import percent
 
 CAUTION = (
     "A prediction is never a promise: test on a tile first, and keep a shelf guarded wherever a "

@@ -22,9 +22,8 @@ from matplotlib.text import Text
 
 from runpredict.answers.check import answer as check_answer
 from runpredict.answers.willing import Willing
-from runpredict.errors import BadInput
-from runpredict.pages.piece import find_piece, profile_mm
-from runpredict.pages.pot import (
+from runpredict.drawings.piece import find_piece, profile_mm
+from runpredict.drawings.pot import (
     key_figure,
     named_figure,
     pot_figure,
@@ -32,8 +31,8 @@ from runpredict.pages.pot import (
     small_figure,
     wall_figure,
 )
-from runpredict.pages.pot_view import SMALL_PT, WAX
-from runpredict.pages.style import (
+from runpredict.drawings.pot_view import SMALL_PT, WAX
+from runpredict.drawings.style import (
     INK,
     MM_PER_INCH,
     SIGNS,
@@ -46,6 +45,7 @@ from runpredict.pages.style import (
     width_in,
     wrapped,
 )
+from runpredict.errors import BadInput
 from runpredict.tables.plan import check_plan
 
 SHAPES = ("mug 3", "bowl 2", "plate 1", "tile 2", "vase 2", "mug 1")

@@ -17,11 +17,11 @@ from runpredict.answers.decisions import MOST_WAX_SHARE
 from runpredict.errors import TableWarning
 from runpredict.model.features import features_of, typical_thickness_mm
 from runpredict.model.stacks import stacks_of
-from runpredict.pages.advice_words import run_sentence, run_words
-from runpredict.pages.told import told
 from runpredict.tables.csv_files import read_table
 from runpredict.tables.plan import check_plan
 from runpredict.units import MM_PER_INCH, parse_length_mm
+from runpredict.words.advice import run_sentence, run_words
+from runpredict.words.told import told
 
 PIECES = 400
 FORMS = ("mug", "bowl", "plate", "vase", "bottle", "tile", "")

@@ -9,12 +9,12 @@ from helpers.pieces import glazes, pieces
 from helpers.tables import ANALYSIS, LAYER, layers
 
 from runpredict.answers.check import check
-from runpredict.pages.advice_words import briefly
-from runpredict.pages.check_text import answer_text
-from runpredict.pages.piece import drawn_piece
-from runpredict.pages.pot_words import NEEDS, firings_in_words
-from runpredict.pages.told import told, write_answer
+from runpredict.drawings.piece import drawn_piece
 from runpredict.units import format_distance
+from runpredict.words.advice import briefly
+from runpredict.words.answers import answer_text
+from runpredict.words.pots import NEEDS, firings_in_words
+from runpredict.words.told import told, write_answer
 
 ONE_GLAZE = pd.DataFrame([ANALYSIS])
 # The contract of the batch check, from memory.

@@ -8,11 +8,11 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.patches import Rectangle
 
-from runpredict.pages.advice_words import run_length
-from runpredict.pages.piece import Layer, Piece
-from runpredict.pages.pot_view import FAR, LIKELY, LINE_IN, SMALL_PT, VIEW_IN, WAX
-from runpredict.pages.style import INK, WATER, Paper, in_units, length_axis, sign, tint, wrapped
+from runpredict.drawings.piece import Layer, Piece
+from runpredict.drawings.pot_view import FAR, LIKELY, LINE_IN, SMALL_PT, VIEW_IN, WAX
+from runpredict.drawings.style import INK, WATER, Paper, in_units, length_axis, sign, tint, wrapped
 from runpredict.units import LengthUnits, format_distance
+from runpredict.words.advice import run_length
 
 LEFT_IN, RIGHT_IN = 0.62, 0.75
 WIDE_IN, COLUMN_IN, MOST_COLUMN_IN = 3.5, 0.72, 1.05

@@ -12,11 +12,11 @@ import pandas as pd
 from runpredict.answers.questions import WORTH_TELLING_MM
 from runpredict.answers.review import UNLIKELY, Review
 from runpredict.errors import printable
-from runpredict.pages.advice_words import rounded_up, run_length
-from runpredict.pages.plain import columns, paragraph, percent
-from runpredict.pages.words import CAUTION, not_tried
 from runpredict.tables.firings import firing_words
 from runpredict.units import LengthUnits, format_distance
+from runpredict.words.advice import rounded_up, run_length
+from runpredict.words.basis import CAUTION, not_tried
+from runpredict.words.plain import columns, paragraph, percent
 
 FEW = 4  # lines of a kind; the tables have the rest
 SHOWN_ROWS = 12

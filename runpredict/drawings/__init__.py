@@ -1,0 +1,1 @@
+"""Pictures: the pot and its wall, curves, what a log taught."""

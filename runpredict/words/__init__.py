@@ -1,0 +1,1 @@
+"""What a potter reads, in sentences and tables of text; nothing here draws."""
