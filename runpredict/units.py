@@ -310,15 +310,24 @@ def format_length(length_mm: float, units: LengthUnits = "mm") -> str:
         return "not known"
     if math.isinf(length_mm):
         return "without limit" if length_mm > 0 else "none"
+    return f"{length_number(length_mm, units)} {units}"
+
+
+def length_number(length_mm: float, units: LengthUnits = "mm") -> str:
+    """The number of `format_length` alone, of a finite length.
+
+    Examples
+    --------
+    >>> length_number(38.1, "in"), length_number(-0.001)
+    ('1 1/2', '0')
+    """
     sign = "-" if length_mm < 0 else ""
     size = abs(float(length_mm))  # numpy rounds 5.45 down, Python up
-    shown = _mm_text(size) if units == "mm" else _inch_text(size / MM_PER_INCH)
-    return f"{sign if shown != '0' else ''}{shown} {units}"
-
-
-def _mm_text(size_mm: float) -> str:
-    decimals = 2 if size_mm < 1 else 1 if size_mm < 10 else 0
-    return f"{round(size_mm, decimals):.12g}"
+    if units == "mm":
+        text = f"{round(size, 2 if size < 1 else 1 if size < 10 else 0):.12g}"
+    else:
+        text = _inch_text(size / MM_PER_INCH)
+    return f"{sign if text != '0' else ''}{text}"
 
 
 def _inch_text(size_in: float) -> str:

@@ -4,13 +4,10 @@ from __future__ import annotations
 
 import math
 import re
-from fractions import Fraction
 
-from runpredict.units import MM_PER_INCH, LengthUnits, parse_length_mm
+from runpredict.units import LengthUnits, length_number, parse_length_mm
 
 _BARE = re.compile(r"^[\s\d.,/½¼¾⅛⅜⅝⅞⁄+-]+$")
-_SIXTEENTHS = 16
-_THIN_IN = 1 / 16  # a coat is thinner than a ruler's finest mark: written in decimals
 
 
 def typed_length(text: str, units: LengthUnits) -> str:
@@ -28,7 +25,7 @@ def typed_length(text: str, units: LengthUnits) -> str:
 def written_length(length_mm: float, units: LengthUnits) -> str:
     """A length as it stands in a field, without its unit; blank when not known.
 
-    Inches go to the nearest sixteenth, as on a ruler; thinner ones to the thousandth.
+    Inches go as a ruler has them (`units.length_number`), mm with all their digits.
 
     Examples
     --------
@@ -39,10 +36,7 @@ def written_length(length_mm: float, units: LengthUnits) -> str:
         return ""
     if units == "mm":
         return f"{length_mm:.6g}"
-    inches = length_mm / MM_PER_INCH
-    if 0.0 < inches < _THIN_IN:
-        return f"{inches:.3f}".rstrip("0")
-    return _ruler(round(inches * _SIXTEENTHS))
+    return length_number(length_mm, units)
 
 
 def read_length(text: str, exact: str, units: LengthUnits) -> str:
@@ -100,10 +94,3 @@ def _exact_mm(text: str) -> float | None:
     except ValueError:
         return None
     return length_mm if math.isfinite(length_mm) else None
-
-
-def _ruler(sixteenths: int) -> str:
-    whole, part = divmod(sixteenths, _SIXTEENTHS)
-    if not part:
-        return str(whole)
-    return f"{whole} {Fraction(part, _SIXTEENTHS)}" if whole else str(Fraction(part, _SIXTEENTHS))

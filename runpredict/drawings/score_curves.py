@@ -24,7 +24,7 @@ from runpredict.drawings.style import (
     width_in,
 )
 from runpredict.model.chances import within_range
-from runpredict.units import MM_PER_INCH, LengthUnits, format_length
+from runpredict.units import MM_PER_INCH, LengthUnits, length_number
 
 MOST_EFFECTS = 40
 Z_90 = 1.645  # half width of a 90 % interval in standard errors of a normal law
@@ -103,7 +103,7 @@ def _run_axis(axes: Axes, side: str, end: float, units: LengthUnits) -> None:
     axis = axes.xaxis if side == "x" else axes.yaxis
     axis.set_major_locator(FixedLocator(ticks))
     axis.set_minor_locator(NullLocator())
-    names = [format_length(tick * scale, units).removesuffix(f" {units}") for tick in ticks]
+    names = [length_number(tick * scale, units) for tick in ticks]
     axis.set_major_formatter(FixedFormatter(names))
     (axes.set_xlim if side == "x" else axes.set_ylim)(-0.15 * ticks[1], end)
 

@@ -24,7 +24,7 @@ from matplotlib.ft2font import FT2Font
 from matplotlib.lines import Line2D
 from matplotlib.ticker import FuncFormatter, MultipleLocator
 
-from runpredict.units import MM_PER_INCH, LengthUnits, format_length
+from runpredict.units import MM_PER_INCH, LengthUnits, length_number
 
 INK = "#26221d"
 FAINT = "#8b857b"
@@ -275,9 +275,7 @@ def length_axis(axes: Axes, side: str, span_mm: float, units: LengthUnits, most:
     scale = 1.0 if units == "mm" else MM_PER_INCH
     axis = axes.xaxis if side == "x" else axes.yaxis
     axis.set_major_locator(MultipleLocator(step))
-    axis.set_major_formatter(
-        FuncFormatter(lambda at, _: format_length(at * scale, units).removesuffix(f" {units}"))
-    )
+    axis.set_major_formatter(FuncFormatter(lambda at, _: length_number(at * scale, units)))
 
 
 def title(figure: Figure, words: str) -> None:

@@ -4,10 +4,9 @@
 import { ask, close, openAnswer } from "./answer.js";
 import { drafts, dropDraft, keepDraft, leaveDraft } from "./drafts.js";
 import { openKiln, sendButton, sendWaiting, settled } from "./kiln.js";
-import { sliders } from "./sliders.js";
+import { read, sliders } from "./sliders.js";
 import { NotDone, fieldsOf, post, released } from "./wire.js";
 
-const BARE = /^[\s\d.,/½¼¾⅛⅜⅝⅞⁄+-]+$/; // a length without its unit
 const WHAT = { pot: "", kiln: "what came of ", glaze: "the glaze " };
 const main = () => document.getElementById("main");
 const typingForm = () => main().querySelector("form[data-kind]");
@@ -154,7 +153,7 @@ function putIn(later) {
     if (!field) continue;
     const other = form.elements.units && form.elements.units.value !== units;
     if (field.type === "checkbox") field.checked = value !== null;
-    else field.value = other && "length" in (field.dataset ?? {}) && BARE.test(value) ? `${value} ${units}` : value ?? "";
+    else field.value = other && "length" in (field.dataset ?? {}) && !Number.isNaN(read(value, units)) ? `${value} ${units}` : value ?? "";
     const one = field instanceof RadioNodeList ? [...field].find((pick) => pick.checked) : field;
     for (const kind of ["input", "change"]) one?.dispatchEvent(new Event(kind, { bubbles: true }));
   }

@@ -2,9 +2,9 @@
 
 const PER_INCH = 25.4;
 
-// Lengths as the fields hold them.
-function read(text, units) {
-  const plain = text.trim().replace(",", ".");
+// Lengths as the fields hold them; NaN of one that names its unit.
+export function read(text, units) {
+  const plain = text.replace(/[½¼¾⅛⅜⅝⅞]/g, (one) => ` ${one.normalize("NFKC").replace("⁄", "/")}`).trim().replace(",", ".");
   const match = plain.match(/^(?:(\d+(?:\.\d+)?)(?:[ -]+|$))?(?:(\d+)\/(\d+))?$/);
   if (!match || plain === "" || (match[3] && Number(match[3]) === 0)) return NaN;
   const size = Number(match[1] || 0) + (match[2] ? Number(match[2]) / Number(match[3]) : 0);
