@@ -17,11 +17,10 @@ import pandas as pd
 from runpredict.answers.check import Answer, answer
 from runpredict.bench.learning import Learner
 from runpredict.bench.memo import Memo
-from runpredict.errors import BadInput
 from runpredict.logbook.shared import SharedLogbook
 from runpredict.tables.firings import keyed_firings
 from runpredict.tables.names import match_name, name_key
-from runpredict.tables.plan import PlanTables, check_plan
+from runpredict.tables.plan import PlanTables, usable_glazes
 from runpredict.tables.rows import split_results, with_defaults
 from runpredict.units import LengthUnits
 from runpredict.words.heat import heat_words
@@ -179,33 +178,8 @@ def _stock(book: SharedLogbook, before: Stock | None) -> Stock:
     if before is not None and all(table.equals(before.kept[kind]) for kind, table in kept.items()):
         return before
     given = {kind: table for kind, table in kept.items() if kind != "glazes" and not table.empty}
-    tables, unsound = _sound_tables(glazes, given)
+    tables, unsound = usable_glazes(glazes, **given)
     return Stock(tables, kept, unsound, glaze_marks, recipe_marks)
-
-
-def _sound_tables(
-    glazes: pd.DataFrame, given: dict[str, pd.DataFrame]
-) -> tuple[PlanTables, dict[str, str]]:
-    """Glazes with their oxides, and what is wrong with those whose recipe cannot be used."""
-    unsound: dict[str, str] = {}
-    while True:
-        try:
-            return check_plan(None, glazes, **given), unsound
-        except BadInput as bad:
-            found = {}
-            for fault in bad.faults:
-                table = glazes if fault.file == "glazes" else given.get(fault.file)
-                if table is None or "glaze" not in table or fault.row is None:
-                    raise
-                found[str(table["glaze"].iloc[fault.row - 2])] = fault.message
-            if found.keys() <= unsound.keys():
-                raise
-        unsound |= found
-        mine = glazes["glaze"].isin(list(unsound))
-        glazes = glazes.assign(source=glazes["source"].mask(mine, "jar"))
-        recipes = given.get("recipes")
-        if recipes is not None:
-            given = given | {"recipes": recipes.loc[~recipes["glaze"].isin(list(unsound))]}
 
 
 def _file_mark(book: SharedLogbook) -> tuple[int, int, int] | None:

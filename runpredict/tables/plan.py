@@ -244,6 +244,48 @@ def _respell(tables: Mapping[str, Table]) -> None:
     respell_bodies(tables)
 
 
+def usable_glazes(
+    glazes: pd.DataFrame, **others: pd.DataFrame
+) -> tuple[PlanTables, dict[str, str]]:
+    """The glazes of a studio with no plan; one whose recipe cannot be used is taken for a jar.
+
+    Parameters
+    ----------
+    glazes : DataFrame
+    **others : DataFrame
+        By role, as for `read_plan`.
+
+    Returns
+    -------
+    tables : PlanTables
+    unusable : dict of str
+        By glaze, what is wrong with its recipe.
+
+    Raises
+    ------
+    BadInput : a fault that is of no glaze.
+    """
+    unusable: dict[str, str] = {}
+    while True:
+        try:
+            return check_plan(None, glazes, **others), unusable
+        except BadInput as bad:
+            found = {}
+            for fault in bad.faults:
+                table = {"glazes": glazes, **others}.get(fault.file)
+                if table is None or "glaze" not in table or fault.row is None:
+                    raise
+                found[str(table["glaze"].iloc[fault.row - 2])] = fault.message
+            if found.keys() <= unusable.keys():
+                raise
+        unusable |= found
+        jars = glazes["glaze"].isin(list(unusable))
+        glazes = glazes.assign(source=glazes["source"].mask(jars, "jar"))
+        if "recipes" in others:
+            recipes = others["recipes"]
+            others["recipes"] = recipes.loc[~recipes["glaze"].isin(list(unusable))]
+
+
 def _check_heat(table: Table, firings: set[str]) -> None:
     """A layer has a cone, of its own or of its piece, or a typed firing."""
     blamed = {fault.row for fault in table.faults if fault.column == "cone"}

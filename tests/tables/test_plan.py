@@ -5,8 +5,9 @@ import pytest
 from helpers.tables import ANALYSIS, LAYER, faults_of, layers
 
 from runpredict.datafiles import OXIDES
+from runpredict.errors import BadInput
 from runpredict.tables.csv_files import write_table
-from runpredict.tables.plan import check_plan, read_plan
+from runpredict.tables.plan import check_plan, read_plan, usable_glazes
 from runpredict.tables.rows import empty_table
 
 
@@ -129,3 +130,23 @@ def test_two_files_of_one_name_are_told_apart(tmp_path):
         for folder, fault in zip(("now", "past"), faults, strict=True)
     ]
     assert len(faults) == 2
+
+
+def test_a_glaze_whose_recipe_cannot_be_used_is_taken_for_a_jar():
+    names = ["sound", "odd", "fluxless", "bought"]
+    glazes = pd.DataFrame({"glaze": names, "source": ["recipe"] * 3 + ["jar"]})
+    parts = [("sound", "Potash feldspar", 60), ("sound", "Whiting", 20), ("sound", "Flint", 20),
+             ("odd", "moon dust", 50), ("odd", "Whiting", 50), ("fluxless", "Flint", 100)]  # fmt: skip
+    recipes = pd.DataFrame(parts, columns=["glaze", "material", "parts"])
+    tables, unusable = usable_glazes(glazes, recipes=recipes)
+    assert unusable.keys() == {"odd", "fluxless"}
+    assert '"moon dust"' in unusable["odd"]
+    assert "flux" in unusable["fluxless"]
+    sources = tables.glazes.set_index("glaze")["source"]
+    assert sources.to_dict() == dict(zip(names, ["recipe", "jar", "jar", "jar"], strict=True))
+    assert tables.glazes.set_index("glaze")["SiO2"].notna().to_dict() == {
+        "sound": True, "odd": False, "fluxless": False, "bought": False,
+    }  # fmt: skip
+    broken = pd.DataFrame({"material": ["clay"], "SiO2": ["much"]})
+    with pytest.raises(BadInput, match="materials, row 2"):
+        usable_glazes(glazes, recipes=recipes, materials=broken)
