@@ -8,7 +8,6 @@ import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
-from matplotlib.lines import Line2D
 from matplotlib.ticker import FixedLocator, FuncFormatter, NullLocator
 
 from runpredict.answers.check import Answer
@@ -18,16 +17,16 @@ from runpredict.datafiles import OXIDES
 from runpredict.drawings.pot_view import SMALL_PT, WAX
 from runpredict.drawings.style import (
     INK,
+    KEY_ROW_IN,
     TICK_PT,
     WATER,
     Paper,
     Picture,
-    Sign,
     drawable,
-    fitted,
     house_style,
     in_units,
     length_axis,
+    line_key,
     panels,
     sign,
     title,
@@ -66,12 +65,15 @@ def decisions_figure(
     found = what_if(answer, piece, firing)
     names = found.by_coats.drop_duplicates("layer")
     with house_style():
-        figure = Picture(figsize=(8.6, 3.45 + 0.16 * len(names)))
+        figure = Picture(figsize=(8.6, 3.47 + KEY_ROW_IN * len(names)))
         wide, high = figure.get_size_inches()
         paper = Paper(figure, bottom_in=high - 3.1)
         _draw_curves(paper, found, answer.tolerance, units, CurvesLayout(wide, 2.65, 0.38, 0.85))
         title(figure, f"What would change the risk of {drawable(found.piece[:400])}")
-        _coat_key(figure, names)
+        words = "ring: as planned; long dashes: the bare band, whichever layer reaches down to it"
+        paper = Paper(figure)
+        paper.text(0.12, KEY_ROW_IN * (len(names) + 1) + 0.05, words, TICK_PT)
+        line_key(figure, [f"layer {row.layer}: {row.glaze}" for row in names.itertuples()])
     return figure
 
 
@@ -133,10 +135,8 @@ def _draw_curves(
 def _edge_lines(axes: Axes, found: WhatIf, units: LengthUnits, most: int) -> None:
     """Risk against where each layer ends, and against the bare band."""
     for k, (_, rows) in enumerate(found.by_edge.groupby("layer")):
-        look = sign(k)
-        _risk_line(axes, in_units(rows["edge_mm"].to_numpy(), units), rows["risk"],
-                   linestyle=look.dash, marker=look.marker, markevery=8, markersize=4.0,
-                   markerfacecolor=look.fill, markeredgecolor=INK)  # fmt: skip
+        at = in_units(rows["edge_mm"].to_numpy(), units)
+        _risk_line(axes, at, rows["risk"], markevery=8, **sign(k).line)
     band = found.by_band
     axes.plot(in_units(band["band_mm"].to_numpy(), units), 100.0 * band["risk"], **WAX)
     for edge_mm in found.edges_mm:
@@ -146,7 +146,8 @@ def _edge_lines(axes: Axes, found: WhatIf, units: LengthUnits, most: int) -> Non
 
 
 def _risk_line(axes: Axes, at: Floats, risk: Any, **look: Any) -> None:
-    axes.plot(at, 100.0 * np.asarray(risk), color=INK, zorder=3, **look)
+    named: dict[str, Any] = {"color": INK, "zorder": 3} | look
+    axes.plot(at, 100.0 * np.asarray(risk), **named)
     axes.set_xlim(left=0.0)
     axes.margins(x=0.02)
 
@@ -175,37 +176,12 @@ def _name_tolerance(axes: Axes, tolerance: float) -> None:
 
 def _coat_lines(axes: Axes, coats: pd.DataFrame, most: int) -> None:
     for k, (_, rows) in enumerate(coats.groupby("layer")):
-        look = sign(k)
-        _risk_line(axes, rows["coats"].to_numpy(), rows["risk"], linestyle=look.dash,
-                   marker=look.marker, markersize=4.5, markerfacecolor=look.fill,
-                   markeredgecolor=INK)  # fmt: skip
+        _risk_line(axes, rows["coats"].to_numpy(), rows["risk"], **sign(k).line)
         now = rows.loc[rows["planned"]].iloc[0]
         _ring(axes, float(now["coats"]), float(now["risk"]))
     last = int(coats["coats"].max())
     axes.xaxis.set_major_locator(FixedLocator(list(range(1, last + 1, 1 + last // most))))
     axes.set_xlim(0.6, last + 0.4)
-
-
-def _coat_key(figure: Figure, first: pd.DataFrame) -> None:
-    """Which line is which layer, and what ring and dashes are, below the panels."""
-    width, height = figure.get_size_inches()
-    words = "ring: as planned; long dashes: the bare band, whichever layer reaches down to it"
-    figure.text(0.12 / width, (0.16 * len(first) + 0.22) / height, words, va="top",
-                fontsize=TICK_PT)  # fmt: skip
-    for k, (layer, glaze) in enumerate(zip(first["layer"], first["glaze"], strict=True)):
-        look = sign(k)
-        up = (0.16 * (len(first) - k) - 0.02) / height
-        figure.add_artist(_key_line(look, width, up))
-        figure.text(0.6 / width, up, fitted(f"layer {layer}: {glaze}", width - 0.8, TICK_PT),
-                    va="center", fontsize=TICK_PT)  # fmt: skip
-
-
-def _key_line(look: Sign, width: float, up: float) -> Line2D:
-    return Line2D(
-        [0.12 / width, 0.33 / width, 0.54 / width], [up] * 3, color=INK, linestyle=look.dash,
-        marker=look.marker, markevery=[1], markersize=4.5, markerfacecolor=look.fill,
-        markeredgecolor=INK,
-    )  # fmt: skip
 
 
 def viscosity_figure(glazes: pd.DataFrame, units: LengthUnits = "mm") -> Figure:
@@ -235,7 +211,7 @@ def viscosity_figure(glazes: pd.DataFrame, units: LengthUnits = "mm") -> Figure:
     at_c = np.linspace(*VISCOSITY_SPAN_C, 71)
     shown = at_c if units == "mm" else 1.8 * at_c + 32.0
     with house_style():
-        figure = Picture(figsize=(6.4, 4.1 + 0.17 * len(known)))
+        figure = Picture(figsize=(6.4, 4.1 + KEY_ROW_IN * len(known)))
         (axes,) = panels(figure, 1, left=0.95, top=0.5, height=3.0)
         for k, (_, glaze) in enumerate(known.iterrows()):
             oxides = glaze[list(OXIDES)].astype(float).fillna(0.0)
@@ -243,9 +219,8 @@ def viscosity_figure(glazes: pd.DataFrame, units: LengthUnits = "mm") -> Figure:
             low, high = viscosity_interval_log10(oxides, at_c)
             axes.fill_between(shown, 10.0**low, 10.0**high, facecolor=look.fill, alpha=0.35,
                               hatch=look.hatch, edgecolor=INK, linewidth=0.3)  # fmt: skip
-            axes.plot(shown, 10.0 ** viscosity_log10_pa_s(oxides, at_c), color=INK,
-                      linestyle=look.dash, marker=look.marker, markevery=10, markersize=4.5,
-                      markerfacecolor=look.fill, markeredgecolor=INK)  # fmt: skip
+            middle = 10.0 ** viscosity_log10_pa_s(oxides, at_c)
+            axes.plot(shown, middle, markevery=10, **look.line)
         axes.set_yscale("log")
         axes.yaxis.set_minor_locator(NullLocator())
         axes.yaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:,.10g}"))
@@ -255,14 +230,5 @@ def viscosity_figure(glazes: pd.DataFrame, units: LengthUnits = "mm") -> Figure:
         axes.grid()
         axes.set_axisbelow(True)
         title(figure, "How runny the melt is; the band holds nine measurements in ten")
-        _name_key(figure, [str(name) for name in known["glaze"]])
+        line_key(figure, [str(name) for name in known["glaze"]])
     return figure
-
-
-def _name_key(figure: Figure, names: list[str]) -> None:
-    width, height = figure.get_size_inches()
-    for k, name in enumerate(names):
-        up = (0.17 * (len(names) - k)) / height
-        figure.add_artist(_key_line(sign(k), width, up))
-        figure.text(0.68 / width, up, fitted(name, width - 0.8, TICK_PT), va="center",
-                    fontsize=TICK_PT)  # fmt: skip

@@ -8,7 +8,7 @@ from __future__ import annotations
 import io
 import re
 import unicodedata
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import cache
@@ -34,6 +34,7 @@ SHELF = "#cfc9be"
 WATER = "#1d5c78"  # wax and tolerance: what the potter decides herself
 POINTS_PER_INCH = 72.0
 TICK_PT = 7.5
+KEY_ROW_IN = 0.17
 
 PIXEL_GRID = 1.05  # letters fitted to the pixels of a screen come out up to so much wider
 FONT = "DejaVu Sans"  # comes with matplotlib, so that every machine measures text alike
@@ -46,6 +47,18 @@ class Sign(NamedTuple):
     hatch: str
     dash: Any
     marker: str
+
+    @property
+    def line(self) -> dict[str, Any]:
+        """How a line of it is drawn."""
+        return {
+            "color": INK,
+            "linestyle": self.dash,
+            "marker": self.marker,
+            "markersize": 4.5,
+            "markerfacecolor": self.fill,
+            "markeredgecolor": INK,
+        }
 
 
 # Lines are hatched, not dots: a dot is a path of its own and swells a sheet of many pots.
@@ -281,10 +294,7 @@ def length_axis(axes: Axes, side: str, span_mm: float, units: LengthUnits, most:
 def title(figure: Figure, words: str) -> None:
     """One line at the top left, cut where it has no room."""
     width, height = figure.get_size_inches()
-    figure.text(
-        0.12 / width, 1 - 0.08 / height, fitted(words, width - 0.5, 9.5),
-        fontsize=9.5, fontweight="normal", va="top",
-    )  # fmt: skip
+    Paper(figure).text(0.12, height - 0.08, fitted(words, width - 0.5, 9.5), 9.5)
 
 
 def panels(
@@ -299,14 +309,20 @@ def panels(
     """Axes side by side, placed in inches."""
     wide, high = figure.get_size_inches()
     each = (wide - left - right - gap * (count - 1)) / count
-    return [
-        figure.add_axes(
-            (
-                (left + k * (each + gap)) / wide,
-                (high - top - height) / high,
-                each / wide,
-                height / high,
-            )
-        )
-        for k in range(count)
-    ]
+    paper = Paper(figure, left, high - top - height)
+    return [paper.axes(k * (each + gap), 0.0, each, height) for k in range(count)]
+
+
+def line_key(figure: Figure, names: Sequence[str]) -> None:
+    """Which line is whose, a row of `KEY_ROW_IN` each from the bottom of a figure up."""
+    paper, (width, _) = Paper(figure), figure.get_size_inches()
+    for k, name in enumerate(names):
+        up = KEY_ROW_IN * (len(names) - k)
+        sign_line(paper, 0.12, up, sign(k))
+        paper.text(0.65, up, fitted(name, width - 0.8, TICK_PT), TICK_PT, va="center")
+
+
+def sign_line(paper: Paper, left: float, up: float, look: Sign) -> None:
+    """A short line as the curves of a sign are drawn. [in]"""
+    ends = [paper.at(left + step, up) for step in (0.0, 0.2, 0.4)]
+    paper.line([x for x, _ in ends], [y for _, y in ends], markevery=[1], **look.line)

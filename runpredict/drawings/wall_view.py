@@ -10,7 +10,17 @@ from matplotlib.patches import Rectangle
 
 from runpredict.drawings.piece import Layer, Piece
 from runpredict.drawings.pot_view import FAR, LIKELY, LINE_IN, SMALL_PT, VIEW_IN, WAX
-from runpredict.drawings.style import INK, WATER, Paper, in_units, length_axis, sign, tint, wrapped
+from runpredict.drawings.style import (
+    INK,
+    WATER,
+    Paper,
+    in_units,
+    length_axis,
+    sign,
+    sign_line,
+    tint,
+    wrapped,
+)
 from runpredict.units import LengthUnits, format_distance
 from runpredict.words.advice import run_length
 
@@ -41,7 +51,7 @@ def paint_wall(paper: Paper, piece: Piece, units: LengthUnits) -> None:
         for line, words in enumerate(reversed(_name(layer, column))):
             up = base + VIEW_IN + SIGN_IN + 0.05 + LINE_IN * line
             paper.text(middle, up, words, SMALL_PT, ha="center", va="bottom")
-        _curve_sign(paper, middle, base + VIEW_IN + 0.5 * SIGN_IN + 0.03, k)
+        sign_line(paper, middle - 0.2, base + VIEW_IN + 0.5 * SIGN_IN + 0.03, sign(k))
         for line, words in enumerate(_runs(layer, units)):
             up = base - 0.06 - LINE_IN * line
             paper.text(middle, up, words, SMALL_PT, ha="center")
@@ -66,15 +76,6 @@ def _name(layer: Layer, column_in: float) -> list[str]:
     if len(lines) <= MOST_NAME_LINES:
         return lines
     return [*lines[: MOST_NAME_LINES - 1], f"{lines[MOST_NAME_LINES - 1][:-1]}…"]
-
-
-def _curve_sign(paper: Paper, left: float, up: float, k: int) -> None:
-    """How the curves of a layer are drawn, under its name."""
-    look = sign(k)
-    ends = [paper.at(left + step, up) for step in (-0.2, 0.0, 0.2)]
-    paper.line([x for x, _ in ends], [y for _, y in ends], linestyle=look.dash,
-               marker=look.marker, markevery=[1], markersize=4.5,
-               markerfacecolor=look.fill, linewidth=1.3)  # fmt: skip
 
 
 def _runs(layer: Layer, units: LengthUnits) -> list[str]:

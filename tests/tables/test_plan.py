@@ -135,8 +135,10 @@ def test_two_files_of_one_name_are_told_apart(tmp_path):
 def test_a_glaze_whose_recipe_cannot_be_used_is_taken_for_a_jar():
     names = ["sound", "odd", "fluxless", "bought"]
     glazes = pd.DataFrame({"glaze": names, "source": ["recipe"] * 3 + ["jar"]})
-    parts = [("sound", "Potash feldspar", 60), ("sound", "Whiting", 20), ("sound", "Flint", 20),
-             ("odd", "moon dust", 50), ("odd", "Whiting", 50), ("fluxless", "Flint", 100)]  # fmt: skip
+    parts = [
+        ("sound", "Potash feldspar", 60), ("sound", "Whiting", 20), ("sound", "Flint", 20),
+        ("odd", "moon dust", 50), ("odd", "Whiting", 50), ("fluxless", "Flint", 100),
+    ]  # fmt: skip
     recipes = pd.DataFrame(parts, columns=["glaze", "material", "parts"])
     tables, unusable = usable_glazes(glazes, recipes=recipes)
     assert unusable.keys() == {"odd", "fluxless"}
