@@ -7,7 +7,8 @@ here: how thick it is once fired, how fluid its melt is over the firing, where i
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -87,14 +88,51 @@ def _jar_shift_c(glazes: pd.DataFrame, peak_c: Floats) -> Floats:
     return np.where(named, JAR_CONE_C - mature_c, shift)
 
 
-def _glaze_curves(glazes: pd.DataFrame) -> tuple[melt.MeltCurve, Bools, Floats]:
-    """Curves of all glazes, which of them are of known chemistry, and mole fractions."""
-    known = glazes[list(OXIDES)].notna().any(axis=1).to_numpy()
+@dataclass(frozen=True)
+class _Melts:
+    """What chemistry alone says of n glazes.
+
+    Attributes
+    ----------
+    curves : melt.MeltCurve
+    known : ndarray of bool, shape (n,)
+        The glaze is no jar.
+    moles : ndarray, shape (n, 24)
+    solids : solids.Solids
+    unity : dict of ndarray, shape (n,)
+        The unity formula in brief; NaN for a jar.
+    """
+
+    curves: melt.MeltCurve
+    known: Bools
+    moles: Floats
+    solids: solids.Solids
+    unity: dict[str, Floats]
+
+
+def _melts_of(glazes: pd.DataFrame) -> _Melts:
+    return _melts_of_oxides(glazes[list(OXIDES)].to_numpy(dtype=float).tobytes())
+
+
+@lru_cache(maxsize=8)  # while somebody types at a pot, the glazes stay as they are
+def _melts_of_oxides(oxides: bytes) -> _Melts:
+    given = pd.DataFrame(np.frombuffer(oxides).reshape(-1, len(OXIDES)), columns=list(OXIDES))
+    known = given.notna().any(axis=1).to_numpy()
     jar = np.array([[JAR_UNITY.get(oxide, 0.0) for oxide in OXIDES]])
-    moles = np.repeat(jar / jar.sum(), len(glazes), axis=0)
+    moles = np.repeat(jar / jar.sum(), len(given), axis=0)
     if known.any():
-        moles[known] = mole_fractions(glazes.loc[known, list(OXIDES)])
-    return melt.melt_curve(moles), known, moles
+        moles[known] = mole_fractions(given.loc[known])
+    unity: Any = unity_formula(given.loc[known]).reindex(given.index)
+    names = {name: name for name in ("alkali_mol", "alkaline_earth_mol", "zinc_mol")}
+    names |= {f"{oxide}_per_flux_mol": oxide for oxide in ("B2O3", "Al2O3", "SiO2")}
+    names["silica_alumina_ratio"] = "silica_alumina_ratio"
+    return _Melts(
+        curves=melt.melt_curve(moles),
+        known=known,
+        moles=moles,
+        solids=solids.solids_of(moles),
+        unity={column: unity[name].to_numpy(dtype=float) for column, name in names.items()},
+    )
 
 
 def _lot_spread_c(glazes: pd.DataFrame) -> Floats:
@@ -142,7 +180,8 @@ def _melt_columns(
     layers: pd.DataFrame, glazes: pd.DataFrame, schedules: pd.DataFrame | None
 ) -> dict[str, NDArray[np.generic]]:
     """What chemistry and heat say of each row."""
-    curves, known, moles = _glaze_curves(glazes)
+    melts = _melts_of(glazes)
+    curves, known, moles = melts.curves, melts.known, melts.moles
     firings, firing_code = _row_firings(layers, schedules)
     glaze_code = pd.Index(glazes["glaze"]).get_indexer(layers["glaze"])
     pair, row = np.unique(
@@ -158,7 +197,7 @@ def _melt_columns(
     )
     fired = firings.take(f)
     shift = np.where(known[g], 0.0, _jar_shift_c(glazes.iloc[g], fired.peak_c))
-    in_melt = solids.solids_of(moles).take(g)
+    in_melt = melts.solids.take(g)
     peak = (fired.peak_c + shift)[:, None]
     at_peak = (curve.log10_pa_s(peak) + in_melt.shift_at(peak))[:, 0]
     by_lots = lots.lot_sd_log10(curve, _lot_spread_c(glazes)[g])
@@ -176,7 +215,8 @@ def _melt_columns(
         "density_kg_m3": melt_properties.density_kg_m3(moles[g], fired.peak_c),
         "surface_tension_n_m": melt_properties.surface_tension_n_m(moles[g], fired.peak_c),
     }
-    return {name: np.asarray(values)[row] for name, values in columns.items()}
+    found = {name: np.asarray(values)[row] for name, values in columns.items()}
+    return found | {name: values[glaze_code] for name, values in melts.unity.items()}
 
 
 def build_features(
@@ -252,8 +292,6 @@ def features_of(
         ("mobility_per_hold_min_per_m", "fluidity_per_hold_min_per_pa"),
     ):
         out[name] = sheets.GRAVITY_M_S2 * out["density_kg_m3"] * out["slope"] * out[fluidity]
-    for name, by_glaze in _unity_columns(glazes).items():
-        out[name] = by_glaze.reindex(layers["glaze"]).to_numpy()
     return out
 
 
@@ -264,14 +302,3 @@ def _with_schedule_ramp(layers: pd.DataFrame, schedules: pd.DataFrame | None) ->
     top = schedules.loc[schedules.groupby("firing")["target_c"].idxmax()]
     rate = top.set_index("firing")["rate_c_per_h"].reindex(layers["firing"]).to_numpy(dtype=float)
     return layers.assign(ramp_c_per_h=np.where(rate > 0, rate, layers["ramp_c_per_h"]))
-
-
-def _unity_columns(glazes: pd.DataFrame) -> dict[str, Any]:
-    """The unity formula in brief, by glaze; NaN for a jar."""
-    known = glazes[list(OXIDES)].notna().any(axis=1)
-    unity: Any = unity_formula(glazes.loc[known, list(OXIDES)])
-    unity = unity.set_index(glazes.loc[known, "glaze"])
-    names = {name: name for name in ("alkali_mol", "alkaline_earth_mol", "zinc_mol")}
-    names |= {f"{oxide}_per_flux_mol": oxide for oxide in ("B2O3", "Al2O3", "SiO2")}
-    names["silica_alumina_ratio"] = "silica_alumina_ratio"
-    return {column: unity[name].astype(float) for column, name in names.items()}
