@@ -200,11 +200,11 @@ def _check_noughts(table: Table) -> None:
     """Cone 06 beside cone 6 in one firing is a nought that a spreadsheet ate."""
     frame = table.frame
     firings = keyed_firings(frame)
-    for firing in firings.unique():
-        mine = firings.eq(firing)
-        known = set(frame["cone"].loc[mine]) - {""}
+    for firing, fired in frame["cone"].groupby(firings, sort=False):
+        known = set(fired) - {""}
         eaten = sorted(cone for cone in known if cone.startswith("0") and cone[1:] in known)
         for cone in eaten:
+            mine = firings.eq(firing)
             first, other = (
                 next(iter(positions(mine & frame["cone"].eq(name)))) for name in (cone[1:], cone)
             )
