@@ -19,6 +19,7 @@ MM_PER_INCH = 25.4  # exact, international yard and pound agreement of 1959
 HAND_STEP_MM = {"mm": 1.0, "in": MM_PER_INCH / 8}
 """What a hand with a brush of wax can follow; a judgement. [mm]"""
 _C_PER_F = Fraction(5, 9)
+F_PER_C = 1.8  # of a difference or a rate
 
 _MM_PER_UNIT = {"": 1.0, "mm": 1.0, "cm": 10.0, "in": MM_PER_INCH}
 _UNIT_SPELLINGS = {

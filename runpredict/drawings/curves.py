@@ -34,7 +34,7 @@ from runpredict.drawings.style import (
 )
 from runpredict.errors import BadInput, Fault
 from runpredict.physics.melt import viscosity_interval_log10, viscosity_log10_pa_s
-from runpredict.units import LengthUnits
+from runpredict.units import F_PER_C, LengthUnits
 from runpredict.words.plain import percent
 
 VISCOSITY_SPAN_C = (950.0, 1300.0)
@@ -209,7 +209,7 @@ def viscosity_figure(glazes: pd.DataFrame, units: LengthUnits = "mm") -> Figure:
         message = "no glaze of known chemistry; give a recipe or an analysis of at least one."
         raise BadInput([Fault("glazes", None, None, message)])
     at_c = np.linspace(*VISCOSITY_SPAN_C, 71)
-    shown = at_c if units == "mm" else 1.8 * at_c + 32.0
+    shown = at_c if units == "mm" else F_PER_C * at_c + 32.0
     with house_style():
         figure = Picture(figsize=(6.4, 4.1 + KEY_ROW_IN * len(known)))
         (axes,) = panels(figure, 1, left=0.95, top=0.5, height=3.0)

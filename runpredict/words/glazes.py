@@ -13,7 +13,7 @@ from runpredict.physics.cautions import Caution, cautions_of, watched_metals
 from runpredict.physics.chemistry import mole_fractions, unity_formula
 from runpredict.physics.lots import lot_sd_log10
 from runpredict.physics.melt import melt_curve
-from runpredict.units import LengthUnits, format_temperature
+from runpredict.units import F_PER_C, LengthUnits, format_temperature
 from runpredict.words.plain import columns, paragraph
 
 ALWAYS = (
@@ -100,7 +100,7 @@ def lots_text(spread_c: float) -> str:
         return "Lots of its raw materials hardly differ, or their own analyses are given."
     return (
         f"New lots of its raw materials shift it by about ±{spread_c:.0f} °C "
-        f"(±{1.8 * spread_c:.0f} °F), as lots usually differ; that is in the ranges told."
+        f"(±{F_PER_C * spread_c:.0f} °F), as lots usually differ; that is in the ranges told."
     )
 
 

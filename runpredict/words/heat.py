@@ -8,9 +8,7 @@ import pandas as pd
 
 from runpredict.tables.plan import PlanTables
 from runpredict.tables.rows import with_defaults
-from runpredict.units import LengthUnits, format_temperature
-
-F_PER_C = 1.8
+from runpredict.units import F_PER_C, LengthUnits, format_temperature
 
 
 class Fired(NamedTuple):
