@@ -62,14 +62,14 @@ def decisions_figure(
     ------
     BadInput : no such piece, or more than one.
     """
-    found = what_if(answer, piece, firing)
-    names = found.by_coats.drop_duplicates("layer")
+    choices = what_if(answer, piece, firing)
+    names = choices.by_coats.drop_duplicates("layer")
     with house_style():
         figure = Picture(figsize=(8.6, 3.47 + KEY_ROW_IN * len(names)))
         wide, high = figure.get_size_inches()
         paper = Paper(figure, bottom_in=high - 3.1)
-        _draw_curves(paper, found, answer.tolerance, units, CurvesLayout(wide, 2.65, 0.38, 0.85))
-        title(figure, f"What would change the risk of {drawable(found.piece[:400])}")
+        _draw_curves(paper, choices, answer.tolerance, units, CurvesLayout(wide, 2.65, 0.38, 0.85))
+        title(figure, f"What would change the risk of {drawable(choices.piece[:400])}")
         words = "ring: as planned; long dashes: the bare band, whichever layer reaches down to it"
         paper = Paper(figure)
         paper.text(0.12, KEY_ROW_IN * (len(names) + 1) + 0.05, words, TICK_PT)
@@ -93,13 +93,13 @@ def curves_figure(answer: Answer, row: int, units: LengthUnits) -> Figure:
     """The curves of the piece in a row of `answer.pieces`, small, for a page that names it."""
     with house_style():
         figure = Picture(figsize=(SHEET_CURVES.wide, SHEET_CURVES.high))
-        found = WhatIf(answer, row)
-        _draw_curves(Paper(figure), found, answer.tolerance, units, SHEET_CURVES)
+        choices = WhatIf(answer, row)
+        _draw_curves(Paper(figure), choices, answer.tolerance, units, SHEET_CURVES)
     return figure
 
 
 def _draw_curves(
-    paper: Paper, found: WhatIf, tolerance: float, units: LengthUnits, layout: CurvesLayout
+    paper: Paper, choices: WhatIf, tolerance: float, units: LengthUnits, layout: CurvesLayout
 ) -> None:
     left, bottom = 0.58, 0.75
     each = (layout.wide - left - layout.right - 2 * layout.gap) / 3
@@ -107,21 +107,21 @@ def _draw_curves(
         paper.axes(left + k * (each + layout.gap), bottom, each, layout.high - bottom - 0.1)
         for k in range(3)
     ]
-    _edge_lines(axes[0], found, units, most=3 if each < 1.5 else 5)
-    _coat_lines(axes[1], found.by_coats, most=4 if each < 1.5 else 12)
-    _risk_line(axes[2], found.by_hold["hold_min"].to_numpy(), found.by_hold["risk"])
-    _ring(axes[2], found.hold_min, found.risk)
-    if found.cooler_cone:
-        cooler = found.by_hold_cooler
+    _edge_lines(axes[0], choices, units, most=3 if each < 1.5 else 5)
+    _coat_lines(axes[1], choices.by_coats, most=4 if each < 1.5 else 12)
+    _risk_line(axes[2], choices.by_hold["hold_min"].to_numpy(), choices.by_hold["risk"])
+    _ring(axes[2], choices.hold_min, choices.risk)
+    if choices.cooler_cone:
+        cooler = choices.by_hold_cooler
         _risk_line(axes[2], cooler["hold_min"].to_numpy(), cooler["risk"], linestyle=(0, (5, 2)))
-    longest = float(found.by_hold["hold_min"].max())
+    longest = float(choices.by_hold["hold_min"].max())
     axes[2].set_xticks(np.linspace(0.0, longest, 3 if each < 1.5 else 7))
     axes[2].set_xlim(0.0, 1.02 * longest)
-    tables = (found.by_band, found.by_edge, found.by_coats, found.by_hold)
+    tables = (choices.by_band, choices.by_edge, choices.by_coats, choices.by_hold)
     highest = max(float(table["risk"].max()) for table in tables)
     hold = "hold at the top [min]"
-    if found.cooler_cone:
-        hold += f", dashed: cone {found.cooler_cone}"
+    if choices.cooler_cone:
+        hold += f", dashed: cone {choices.cooler_cone}"
     words = (f"stops up the wall [{units}]", "coats of one layer", hold)
     for k, (axis, label) in enumerate(zip(axes, words, strict=True)):
         axis.tick_params(labelsize=SMALL_PT, labelleft=k == 0)
@@ -132,16 +132,16 @@ def _draw_curves(
         _name_tolerance(axes[-1], tolerance)
 
 
-def _edge_lines(axes: Axes, found: WhatIf, units: LengthUnits, most: int) -> None:
+def _edge_lines(axes: Axes, choices: WhatIf, units: LengthUnits, most: int) -> None:
     """Risk against where each layer ends, and against the bare band."""
-    for k, (_, rows) in enumerate(found.by_edge.groupby("layer")):
+    for k, (_, rows) in enumerate(choices.by_edge.groupby("layer")):
         at = in_units(rows["edge_mm"].to_numpy(), units)
         _risk_line(axes, at, rows["risk"], markevery=8, **sign(k).line)
-    band = found.by_band
+    band = choices.by_band
     axes.plot(in_units(band["band_mm"].to_numpy(), units), 100.0 * band["risk"], **WAX)
-    for edge_mm in found.edges_mm:
-        _ring(axes, in_units(edge_mm, units), found.risk)
-    longest = max(float(found.by_edge["edge_mm"].max()), float(band["band_mm"].max()))
+    for edge_mm in choices.edges_mm:
+        _ring(axes, in_units(edge_mm, units), choices.risk)
+    longest = max(float(choices.by_edge["edge_mm"].max()), float(band["band_mm"].max()))
     length_axis(axes, "x", longest, units, most=most)
 
 

@@ -123,8 +123,8 @@ def find_piece(
 def drawn_piece(answer: Answer, place: int, units: LengthUnits = "mm") -> Piece:
     """What is drawn of one piece, by its row in `answer.pieces`."""
     row = answer.pieces.iloc[place]
-    mine = (answer.layers["piece"] == row["piece"]) & (answer.layers["firing"] == row["firing"])
-    layers = answer.layers.loc[mine]
+    own = (answer.layers["piece"] == row["piece"]) & (answer.layers["firing"] == row["firing"])
+    layers = answer.layers.loc[own]
     rows = answer.features.loc[layers.index]
     wax_mm, stops_mm = _advised_mm(answer, place, units)
     dish = (

@@ -127,9 +127,9 @@ def reliability_figure(table: pd.DataFrame) -> Figure:
     Wilson, E. B. (1927), J. Am. Stat. Assoc. 22:209 (interval of a share).
     """
     _need(table, ("predicted", "seen", "pieces"))
-    told = table.loc[table["pieces"] > 0]
+    groups = table.loc[table["pieces"] > 0]
     predicted, seen, pieces = (
-        told[name].to_numpy(dtype=float) for name in ("predicted", "seen", "pieces")
+        groups[name].to_numpy(dtype=float) for name in ("predicted", "seen", "pieces")
     )
     low, high = share_interval(seen, pieces)
     with house_style():

@@ -162,17 +162,17 @@ def _tried_out(answer: Answer) -> str:
     if answer.trial is None:
         return ""
     table = answer.trial.reliability
-    told = []
+    bands = []
     for low, high, words in TRUST_BANDS:
         band = table.loc[(table.index >= low) & (table.index < high)]
         pieces = int(band["pieces"].sum())
         if pieces:
-            told.append(f"{words}, {round((band['seen'] * band['pieces']).sum())} of {pieces}")
+            bands.append(f"{words}, {round((band['seen'] * band['pieces']).sum())} of {pieces}")
     losses = answer.trial.scores["log_loss"]
     plain = ""
     if losses["base rate"] <= losses["learned"]:
         plain = " One guess for all pots would have done as well so far."
     return (
         f"Asked about {answer.trial.pieces} logged pieces from firings it had not seen: of the "
-        f"pots it told {'; '.join(told)} ran past the foot.{plain}"
+        f"pots it told {'; '.join(bands)} ran past the foot.{plain}"
     )

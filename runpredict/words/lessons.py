@@ -30,16 +30,16 @@ def lessons_text(lessons: Lessons, units: LengthUnits = "mm") -> str:
     -------
     str
     """
-    found = lessons.lessons
-    if found.empty:
+    table = lessons.lessons
+    if table.empty:
         nothing = (
             "every risk is known as well as chance allows"
             if lessons.doubt < NO_DOUBT
             else "no tile's run would move any risk"
         )
         return f"Nothing to fire first: {nothing} ({lessons.pieces} planned pieces)."
-    after = float(found["doubt_after"].iloc[-1])
-    tiles = "this tile" if len(found) == 1 else f"these {len(found)} tiles"
+    after = float(table["doubt_after"].iloc[-1])
+    tiles = "this tile" if len(table) == 1 else f"these {len(table)} tiles"
     head = (
         f"{_points(lessons.doubt)} to {_points(after)} points of 100: so far {tiles} would bring "
         f"down the doubt about a planned piece's risk ({lessons.pieces} pieces), apart from what "
@@ -50,7 +50,7 @@ def lessons_text(lessons: Lessons, units: LengthUnits = "mm") -> str:
             f"{_points(row['doubt_before'])} to {_points(row['doubt_after'])}",
             f"{row['name']}: {_laid(lessons.layers, row, units)} {why(row)}",
         ]
-        for _, row in found.iterrows()
+        for _, row in table.iterrows()
     ]
     last = (
         "Fire them before the pots they tell of. Measure each dry coat with a needle before that "
@@ -62,8 +62,8 @@ def lessons_text(lessons: Lessons, units: LengthUnits = "mm") -> str:
 
 def lessons_table(lessons: Lessons) -> pd.DataFrame:
     """The lessons, each with the sentence why."""
-    found = lessons.lessons
-    return found.assign(why=[why(row) for _, row in found.iterrows()])
+    table = lessons.lessons
+    return table.assign(why=[why(row) for _, row in table.iterrows()])
 
 
 def why(row: pd.Series) -> str:
@@ -94,9 +94,9 @@ def _laid(layers: pd.DataFrame, row: pd.Series, units: LengthUnits) -> str:
         f"dry, down to {format_distance(layer['lower_edge_mm'], units)}"
         for _, layer in named.iterrows()
     )
-    told = run_length(row["run_p50_mm"], units)
+    run = run_length(row["run_p50_mm"], units)
     top = format_distance(first["upper_edge_mm"], units)
     return (
         f"upright tile glazed from {top} above its foot: {coats}. At the heat of "
-        f"{firing_words(row['firing'])} ({heat}); told to run {told}."
+        f"{firing_words(row['firing'])} ({heat}); told to run {run}."
     )

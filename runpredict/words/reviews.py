@@ -200,9 +200,9 @@ def _changes(review: Review, units: LengthUnits) -> Iterator[str]:
 
 def _trust(review: Review) -> str:
     known = review.predicted_seen["past_foot"] != ""
-    told = review.predicted_seen.loc[known, "risk"].sum()
+    expected = review.predicted_seen.loc[known, "risk"].sum()
     said = (
-        f"{told:.1f} layers were told to run past the foot, by {TELLERS[review.told_by]}; "
+        f"{expected:.1f} layers were told to run past the foot, by {TELLERS[review.told_by]}; "
         f"{len(review.past_foot)} did."
     )
     if review.scores.empty:
@@ -254,8 +254,8 @@ def _table(
     line: Callable[[pd.Series], tuple[str, ...]],
 ) -> TableWords:
     """The first rows of a table in words."""
-    told = tuple(line(row) for _, row in rows.head(SHOWN_ROWS).iterrows())
-    return TableWords(title, lead, tuple(headings), told, max(len(rows) - SHOWN_ROWS, 0))
+    cells = tuple(line(row) for _, row in rows.head(SHOWN_ROWS).iterrows())
+    return TableWords(title, lead, tuple(headings), cells, max(len(rows) - SHOWN_ROWS, 0))
 
 
 def _times(factor: float) -> str:
@@ -323,14 +323,14 @@ def _told_and_seen(name: str, table: pd.DataFrame, units: LengthUnits) -> TableW
 
 def _glazes(review: Review) -> TableWords:
     title = "Against their chemistry"
-    found = review.effects.loc[review.effects["family"] == "glaze"]
-    if found.empty:
+    effects = review.effects.loc[review.effects["family"] == "glaze"]
+    if effects.empty:
         lead = "What each glaze does here cannot be told yet: the log taught nothing."
         return TableWords(title, lead)
     jars = dict(zip(review.by_glaze["glaze"], review.by_glaze["jar"], strict=True))
-    firm = found.loc[(found["low"] > 1) | (found["high"] < 1)]
+    firm = effects.loc[(effects["low"] > 1) | (effects["high"] < 1)]
     if firm.empty:
-        lead = f"None of {len(found)} glazes can yet be told from what its chemistry says."
+        lead = f"None of {len(effects)} glazes can yet be told from what its chemistry says."
         return TableWords(title, lead)
     order = np.argsort(-np.abs(np.log(firm["factor"].to_numpy(dtype=float))), kind="stable")
 
@@ -342,7 +342,7 @@ def _glazes(review: Review) -> TableWords:
                 f"moves {more} than {against}")  # fmt: skip
 
     lead = (
-        f"{len(firm)} of {len(found)} glazes move more or less than their chemistry says, as far "
+        f"{len(firm)} of {len(effects)} glazes move more or less than their chemistry says, as far "
         "as can be told (9 chances in 10):"
     )
     headings = ("ran", "glaze", "fluidity (9 in 10 within)", "layers", "")
@@ -466,7 +466,7 @@ def _since(review: Review) -> TableWords:
     if changes.empty:
         lead = f"Since last time it cannot be told: the log holds only {new}."
         return TableWords(title, lead)
-    told = [
+    sentences = [
         f"{row['now']:.0f} of its pieces ran past the foot; {row['before']:.1f} were told to, "
         "before they were seen."
         for _, row in changes.loc[changes["kind"] == "told of them"].iterrows()
@@ -474,16 +474,16 @@ def _since(review: Review) -> TableWords:
     for name, what in SCORE_WORDS.items():
         for _, row in changes.loc[changes["name"] == name].dropna().iterrows():
             was, now = (round(100 * row[side]) for side in ("before", "now"))
-            told.append(what.format(was=was, now=now))
+            sentences.append(what.format(was=was, now=now))
     moves = changes.loc[~changes["kind"].isin(["told of them", "score"])]
     ratio = moves["now"] / moves["before"]
     moves = moves.loc[np.maximum(ratio, 1.0 / ratio) >= LEAST_TOLD_STEP]
     if moves.empty:
-        told.append("No glaze, pair, body or hand is seen otherwise than before.")
+        sentences.append("No glaze, pair, body or hand is seen otherwise than before.")
 
     def line(row: pd.Series) -> tuple[str, ...]:
         moved = f"{_times(row['before'])} to {_times(row['now'])}"
         return moved, f"{row['kind']} {row['name']}".strip()
 
-    lead = " ".join([f"Since the log without {new}:", *told])
+    lead = " ".join([f"Since the log without {new}:", *sentences])
     return _table(title, lead, ("was and is", "fluidity of"), moves, line)
