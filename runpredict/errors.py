@@ -1,9 +1,10 @@
-"""The one kind of error a reader of tables meets, and the warning that is not yet one."""
+"""The one kind of error a reader of tables meets, how it is raised, and what only warns."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import NoReturn
 
 SHOWN_FAULTS = 20
 """How many faults are told at a time; the rest are counted."""
@@ -97,3 +98,58 @@ class TableWarning(UserWarning):
     def __init__(self, fault: Fault) -> None:
         self.fault = fault
         super().__init__(fault)
+
+
+def raise_faults(faults: Iterable[Fault]) -> None:
+    """Raise `BadInput` with all of them, if there are any.
+
+    Raises
+    ------
+    BadInput
+    """
+    found = tuple(faults)
+    if found:
+        raise BadInput(found)
+
+
+def refuse_file(name: str, message: str, row: int | None = None) -> NoReturn:
+    """Raise `BadInput` for a file as a whole, or for a row that could not be split into cells.
+
+    Parameters
+    ----------
+    name : str
+        What the fault calls the file.
+    message : str
+        What is wrong and what would be right.
+    row : int, optional
+        As a spreadsheet counts.
+
+    Raises
+    ------
+    BadInput
+        Always.
+    """
+    raise BadInput([Fault(name, row, None, message)])
+
+
+def refuse_other(value: object, kind: type | tuple[type, ...], name: str, right: str) -> None:
+    """Refuse what a caller from Python gave that is of another kind.
+
+    Parameters
+    ----------
+    value : object
+        What was given.
+    kind : type or tuple of type
+        What it should be.
+    name : str
+        Of the parameter.
+    right : str
+        What it should be, in words.
+
+    Raises
+    ------
+    BadInput
+    """
+    if not isinstance(value, kind):
+        given = f"a {type(value).__name__}".replace("a NoneType", "None")
+        refuse_file(name, f"is given as {given}; give {right}.")

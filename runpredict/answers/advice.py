@@ -335,11 +335,8 @@ def _write_down(
 
 def is_meant_to_run(stacks: Stacks) -> Bools:
     """Whether a piece bears a glaze that grows crystals, which runs as a matter of course."""
-    rows = stacks.rows
-    crystals = (rows["zinc_mol"].to_numpy(dtype=float) >= CRYSTAL_ZINC_MOL) & (
-        rows["Al2O3_per_flux_mol"].to_numpy(dtype=float) <= CRYSTAL_ALUMINA_MOL
-    )
-    return np.bincount(stacks.piece_at, crystals, len(stacks.hold_min)) > 0
+    zinc = stacks.zinc_mol >= CRYSTAL_ZINC_MOL
+    return np.asarray((zinc & (stacks.alumina_mol <= CRYSTAL_ALUMINA_MOL)).any(axis=1))
 
 
 def a_cone_lower(tables: PlanTables) -> pd.DataFrame:

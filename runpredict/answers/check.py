@@ -23,12 +23,11 @@ from runpredict.answers.questions import (
 )
 from runpredict.answers.willing import AS_DELIVERED, Willing
 from runpredict.arrays import Floats, Indices
-from runpredict.errors import BadInput, Fault
+from runpredict.errors import BadInput, Fault, refuse_other
 from runpredict.model.chances import Predictor
 from runpredict.model.features import features_of
 from runpredict.model.rules import RulesPredictor
 from runpredict.model.stacks import Stacks, stacks_of
-from runpredict.tables.files import refuse_other
 from runpredict.tables.firings import firing_words, named_so
 from runpredict.tables.plan import PlanTables, check_plan
 from runpredict.tables.roles import ROLES

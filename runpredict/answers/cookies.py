@@ -76,19 +76,16 @@ class Outline(NamedTuple):
 
 def outline_of(stacks: Stacks) -> Outline:
     """The outline of all pieces of some stacks."""
-    rows, n = stacks.rows, len(stacks.hold_min)
-    deg = rows["wall_deg"].to_numpy(dtype=float)
-    leads = outward(rows["form"].to_numpy(dtype=object), deg)
-    mean = np.bincount(stacks.piece_at, leads, n) / np.bincount(stacks.piece_at, minlength=n)
+    leads = outward(stacks.form[:, None], stacks.wall_deg)
+    mean = np.where(stacks.present, leads, 0.0).sum(axis=1) / stacks.present.sum(axis=1)
     lowest = np.where(stacks.glazed, stacks.lower_m, np.inf).min(axis=1)
     top = np.where(stacks.glazed, stacks.upper_m, 0.0).max(axis=1)
     middle = 0.5 * (np.minimum(lowest, top) + top)
     girth = 1.0 + np.maximum(2.0 * middle * mean / stacks.foot_m, 0.0)
-    rise, out_m = np.full(n, np.inf), np.zeros(n)
-    opens = leads > 1e-6
-    at = stacks.piece_at[opens]
-    np.minimum.at(rise, at, np.sin(np.radians(deg[opens])) / leads[opens])
-    np.maximum.at(out_m, at, 1e-3 * rows["upper_edge_mm"].to_numpy(float)[opens] * leads[opens])
+    opens = stacks.present & (leads > 1e-6)
+    steep = np.sin(np.radians(stacks.wall_deg)) / np.where(opens, leads, 1.0)
+    rise = np.where(opens, steep, np.inf).min(axis=1)
+    out_m = np.where(opens, stacks.upper_m * leads, 0.0).max(axis=1)
     return Outline(np.asarray(girth, dtype=float), rise, out_m)
 
 

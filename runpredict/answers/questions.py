@@ -7,10 +7,9 @@ from collections.abc import Iterator
 import numpy as np
 
 from runpredict.answers.decisions import Ask
-from runpredict.errors import BadInput, Fault
+from runpredict.errors import BadInput, Fault, refuse_other
 from runpredict.model.chances import Predictor
 from runpredict.model.stacks import Stacks
-from runpredict.tables.files import refuse_other
 
 DEFAULT_TOLERANCE = 0.05
 WORTH_TELLING_MM = 5.0  # a layer that could end this much lower is a loss worth a sentence

@@ -353,7 +353,8 @@ def _grouped(seen: pd.DataFrame, keys: list[str]) -> pd.DataFrame:
 
 def _by_glaze(seen: pd.DataFrame, stacks: Stacks) -> pd.DataFrame:
     table = _grouped(seen, ["glaze"])
-    known = dict(zip(stacks.rows["glaze"], stacks.rows["chemistry_known"], strict=True))
+    at = stacks.present
+    known = dict(zip(stacks.glaze_name[at], stacks.chemistry_known[at], strict=True))
     alone = seen.loc[seen["to_blame"] == seen["glaze"], "glaze"].value_counts()
     table["to_blame"] = table["glaze"].map(alone).fillna(0).astype(int)
     table["jar"] = np.where(table["glaze"].map(known), "no", "yes")

@@ -43,7 +43,7 @@ WAYS_TRIED = 3  # methods and coats with which glazes are put on, the most frequ
 TILE_UPPER_MM, TILE_LOWER_MM, TILE_STEP_MM, TILE_FOOT_MM = 100.0, 40.0, 20.0, 40.0
 READABLE_RUN_MM = 1.0  # a shorter run cannot be told from none
 NO_DOUBT = 0.005  # standard deviation of a chance that is not worth a tile
-HEAT = ["cone", "hold_min", "ramp_c_per_h"]
+HEAT = ["cone", "witness_cone", "hold_min", "ramp_c_per_h"]
 LESSON_COLUMNS = ["name", "glazes", "firing", "pieces", "doubt_before", "doubt_after",
                   "share_removed", "run_p05_mm", "run_p50_mm", "run_p95_mm", "within_before",
                   "within_after"]  # fmt: skip
@@ -195,7 +195,7 @@ def _tiles(plan: pd.DataFrame) -> Iterator[dict[str, Any]]:
         glazes = tuple(layers["glaze"])
         ways = tuple(zip(layers["method"], layers["coats"].astype(int), strict=True))
         heat = dict(zip(HEAT, piece[HEAT].iloc[0], strict=True))
-        key = tuple(heat.values()) if heat["cone"] else (firing,)
+        key = tuple(heat.values()) if heat["cone"] or heat["witness_cone"] else (firing,)
         heats.setdefault(key, {"firing": firing, **heat})
         alone = {(name,): (way,) for name, way in zip(glazes, ways, strict=True)}
         for kind, way in (alone | {glazes: ways}).items():

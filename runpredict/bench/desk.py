@@ -11,15 +11,13 @@ from pathlib import Path
 from flask import Response, after_this_request, current_app, g, request
 from werkzeug.exceptions import RequestEntityTooLarge
 
-from runpredict.bench.memo import Memo, working
+from runpredict.bench.memo import working
 from runpredict.bench.pictures import Gallery
 from runpredict.bench.studio import Pot, Snapshot, Studio
-from runpredict.logbook.book import import_files
+from runpredict.logbook.forms import import_files
 from runpredict.logbook.schema import FILE_NAME
 from runpredict.units import LengthUnits
 from runpredict.words.pots import FiringWords, firings_in_words
-
-MOST_FIRINGS = 2000
 
 
 class Desk:
@@ -42,7 +40,6 @@ class Desk:
     ) -> None:
         self.folder, self._samples, self._tolerance = folder, samples, tolerance
         self.gallery = Gallery()
-        self._firings: Memo[FiringWords] = Memo(MOST_FIRINGS)
         self.studio: Studio | None = None
         self._lock = threading.Lock()
         self._passing: Path | None = None
@@ -74,23 +71,22 @@ class Desk:
     def planned(self, snapshot: Snapshot) -> dict[str, FiringWords]:
         """Every planned firing, in the reader's units; what changed is asked about at once."""
         studio, read_in = open_studio(), units()
-        taught, plan = studio.learner.taught, snapshot.tables.plan
-        of = (taught, snapshot.stock)
+        plan, memo = snapshot.tables.plan, studio.memo
         keys = {
-            firing: (id(taught), id(snapshot.stock), read_in, marks)
+            firing: studio.key(snapshot, "firing", read_in, marks)
             for firing, marks in snapshot.firing_marks.items()
         }
-        found = {firing: self._firings.kept(key) for firing, key in keys.items()}
+        found = {firing: memo.kept(key) for firing, key in keys.items()}
         if None in found.values():
             with working():
-                found = {firing: self._firings.kept(key) for firing, key in keys.items()}
+                found = {firing: memo.kept(key) for firing, key in keys.items()}
                 missing = [firing for firing, pots in found.items() if pots is None]
                 if missing:
                     rows = plan.loc[plan["firing"].isin(missing)].reset_index(drop=True)
                     answer = studio.ask(replace(snapshot.tables, plan=rows))
                     for pots in firings_in_words(answer, read_in):
                         found[pots.firing] = pots
-                        self._firings.put(keys[pots.firing], pots, of)
+                        memo.put(keys[pots.firing], pots)
         return {firing: pots for firing, pots in found.items() if pots is not None}
 
     def _put(self, studio: Studio) -> None:

@@ -13,10 +13,10 @@ from runpredict.bench.field_words import label_of
 from runpredict.bench.studio import Snapshot
 from runpredict.datafiles import OXIDES
 from runpredict.errors import BadInput
-from runpredict.logbook.shared import Overtaken
+from runpredict.logbook.overtaken import Overtaken
 from runpredict.physics.chemistry import unity_formula
 from runpredict.physics.material_words import names_beside, shipped_words
-from runpredict.tables.columns import COLUMNS, TableKind, cones
+from runpredict.tables.columns import TableKind, column_of, cones
 from runpredict.tables.ingredients import stand_in_note
 from runpredict.tables.names import match_name
 from runpredict.tables.plan import check_plan
@@ -25,7 +25,7 @@ from runpredict.words.glazes import lots_text
 pages = Blueprint("glazes", __name__)
 
 ROWS_SHOWN, MORE_ROWS, MOST_ROWS = 6, 3, 40
-BEHAVIOURS = next(column.words for column in COLUMNS["glazes"] if column.name == "behaviour")
+BEHAVIOURS = column_of("glazes", "behaviour").words
 KINDS_OF_GLAZE = {
     "jar": "A jar, bought ready",
     "recipe": "A recipe, mixed here",
@@ -113,7 +113,7 @@ def change_glaze() -> Any:
         marks: dict[TableKind, str] = {"glazes": form.glaze_mark}
         if "recipes" in tables:
             marks["recipes"] = form.recipe_mark
-        counts = open_studio().write(lambda book: book.put_tables(tables, marks, "bench page"))
+        counts = open_studio().write(lambda book: book.import_tables(tables, "bench page", marks))
         kept = any(count.added or count.corrected for count in counts.values())
     except Overtaken as late:
         if not _stands(form) and form.known:

@@ -9,17 +9,28 @@ import hashlib
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import Any, Generic, TypeVar
 
 import pandas as pd
 
 from runpredict.bench.desk import units
 from runpredict.bench.lengths import converted_length, exact_length, read_length, written_length
 from runpredict.bench.studio import Pot, Snapshot
-from runpredict.logbook.rows import MAX_RUN_MM, Outcome
-from runpredict.logbook.unwritten import rest_of_pot
+from runpredict.logbook.results import (
+    MAX_RUN_MM,
+    Outcome,
+    Word,
+    outcome_of,
+    rest_of_pot,
+    word_of,
+)
+from runpredict.tables.columns import TOLD_OF_PIECE, Column
+from runpredict.tables.layers import outside
 from runpredict.units import LengthUnits, format_distance, parse_length_mm
 
-FATES = {"fine": "Fine", "ran": "Ran", "past": "Past"}
+T = TypeVar("T")
+
+FATES: dict[Word, str] = {"fine": "Fine", "ran": "Ran", "past": "Past"}
 MOST_LETTERS = 60
 
 
@@ -29,15 +40,14 @@ class Fate:
 
     Attributes
     ----------
-    word : str
-        Of `FATES`, or "".
+    word : Word
     run : str
         How far it ran, as it stands in the field.
     exact : str
         What that was rounded from, as `lengths.read_length` takes it.
     """
 
-    word: str = ""
+    word: Word = ""
     run: str = ""
     exact: str = field(default="", compare=False)
 
@@ -50,22 +60,34 @@ class Fate:
 
 
 @dataclass
-class LayerRow:
-    """One layer: what the logbook says of it, and what stands in the form."""
+class Field(Generic[T]):
+    """What the logbook says, what stands in the form, and what stood there when it was opened."""
+
+    standing: T
+    shown: T
+    was: T
+
+
+@dataclass
+class LayerRow(Field[Fate]):
+    """One layer."""
 
     number: int
     glaze: str
     ends: str
     lower_mm: float
-    standing: Fate
-    shown: Fate
-    was: Fate
-    """What stood in the logbook when the form was opened."""
 
     @property
     def written(self) -> str:
         """`was` as the form carries it, in mm."""
         return f"{self.was.word} {self.was.exact}"
+
+
+@dataclass
+class ToldRow(Field[str]):
+    """What else is told of a pot."""
+
+    column: Column
 
 
 @dataclass
@@ -77,6 +99,8 @@ class PotRow:
     piece, key : str
     layers : list of LayerRow
         The lowest first.
+    told : list of ToldRow
+        Which cone went down, or whether the pot was lost.
     mark : str
         Of the revision that the form was opened with.
     now : str
@@ -92,6 +116,7 @@ class PotRow:
     piece: str
     key: str
     layers: list[LayerRow]
+    told: list[ToldRow]
     mark: str
     now: str
     state: str = ""
@@ -99,32 +124,40 @@ class PotRow:
     rest: list[int] = field(default_factory=list)
 
     @property
+    def fields(self) -> list[Field[Any]]:
+        """All that can be typed of the pot."""
+        return [*self.layers, *self.told]
+
+    @property
     def done(self) -> bool:
-        """Whether something is written of every layer."""
-        return bool(self.now) and all(layer.standing.word for layer in self.layers)
+        """Whether something is written of every layer, or the pot was lost."""
+        written = all(layer.standing.word for layer in self.layers)
+        lost = any(one.standing for one in self.told if one.column.name == "lost")
+        return bool(self.now) and (written or lost)
 
     @property
     def typed(self) -> bool:
         """Whether the form says something else than when it was opened."""
-        return any(layer.shown != layer.was for layer in self.layers)
+        return any(one.shown != one.was for one in self.fields)
 
     @property
     def agrees(self) -> bool:
         """Whether the form says what the logbook does."""
-        return bool(self.now) and all(layer.shown == layer.standing for layer in self.layers)
+        return bool(self.now) and all(one.shown == one.standing for one in self.fields)
 
     @property
     def left(self) -> list[LayerRow]:
         """Layers that "all the rest: fine" means, as the form stands."""
-        written = [layer.shown != Fate() for layer in self.layers]
+        lost = any(one.shown for one in self.told if one.column.name == "lost")
+        written = [lost or layer.shown != Fate() for layer in self.layers]
         means = rest_of_pot(written, [layer.shown.word == "past" for layer in self.layers])
         return [layer for layer, one in zip(self.layers, means, strict=True) if one]
 
     def settle(self) -> None:
         """Show what the logbook says, as if opened just now."""
         self.mark = self.now
-        for layer in self.layers:
-            layer.shown = layer.was = layer.standing
+        for one in self.fields:
+            one.shown = one.was = one.standing
 
 
 def key_of(piece: str) -> str:
@@ -134,30 +167,32 @@ def key_of(piece: str) -> str:
 
 def rows_of(snapshot: Snapshot, firing: str) -> list[PotRow]:
     """The pots of a firing as the logbook has them."""
-    return [row_of(snapshot, pot) for pot in snapshot.pots if pot[1] == firing]
+    rows = [row_of(snapshot, pot) for pot in snapshot.pots if pot[1] == firing]
+    return [row for row in rows if row.layers]
 
 
 def row_of(snapshot: Snapshot, pot: Pot) -> PotRow:
     """One pot as the logbook has it."""
     mark = snapshot.marks.get(pot, "")
     layers = []
-    for _, row in snapshot.pots[pot].iterrows():
+    rows = snapshot.pots[pot]
+    for _, row in rows.loc[outside(rows)].iterrows():
         fate, lower_mm = fate_of(row, units()), float(row["lower_edge_mm"])
         ends = format_distance(lower_mm, units())
         number, glaze = int(row["layer"]), str(row["glaze"])
-        layers.append(LayerRow(number, glaze, ends, lower_mm, fate, fate, fate))
-    return PotRow(pot[0], key_of(pot[0]), layers, mark, mark)
+        layers.append(LayerRow(fate, fate, fate, number, glaze, ends, lower_mm))
+    first = rows.iloc[0]
+    stands = [(str(first[column.name]), column) for column in TOLD_OF_PIECE]
+    told = [ToldRow(text, text, text, column) for text, column in stands]
+    return PotRow(pot[0], key_of(pot[0]), layers, told, mark, mark)
 
 
 def fate_of(row: pd.Series, read_in: LengthUnits) -> Fate:
     """What is written of a layer."""
     run_mm = float(row["run_mm"])
     run = written_length(run_mm, read_in), exact_length(run_mm)
-    if row["past_foot"] == "yes":
-        return Fate("past", *run)
-    if run[0]:
-        return Fate("ran", *run)
-    return Fate("fine" if row["past_foot"] == "no" else "")
+    word = word_of(run_mm, row["past_foot"])
+    return Fate(word, *run) if word in ("ran", "past") else Fate(word)
 
 
 def posted_rows(
@@ -181,6 +216,7 @@ def posted_rows(
             row.rest = layers_in(fields.get(f"undo-{row.key}", ""))
             for layer in row.layers:
                 layer.was, layer.shown = _posted(fields, f"{row.key}-{layer.number}", typed_in)
+            _take_told(row, fields)
     known = {f"pot-{row.key}" for row in rows}
     for name in [name for name in fields if name.startswith("pot-") and name not in known]:
         rows.append(_gone(fields, name.removeprefix("pot-"), typed_in))
@@ -198,9 +234,19 @@ def _gone(fields: Mapping[str, str], key: str, typed_in: LengthUnits) -> PotRow:
     layers = []
     for number in sorted(int(text) for text in numbers if text.isdecimal() and len(text) < 3):
         was, shown = _posted(fields, f"{key}-{number}", typed_in)
-        layers.append(LayerRow(number, f"layer {number}", "", math.nan, Fate(), shown, was))
+        layers.append(LayerRow(Fate(), shown, was, number, f"layer {number}", "", math.nan))
     piece = fields[f"pot-{key}"][:300]
-    return PotRow(piece, key, layers, fields.get(f"mark-{key}", ""), "")
+    told = [ToldRow("", "", "", column) for column in TOLD_OF_PIECE]
+    row = PotRow(piece, key, layers, told, fields.get(f"mark-{key}", ""), "")
+    _take_told(row, fields)
+    return row
+
+
+def _take_told(row: PotRow, fields: Mapping[str, str]) -> None:
+    for one in row.told:
+        at = f"{one.column.name}-{row.key}"
+        one.was = fields.get(f"was-{at}", "")[:MOST_LETTERS]
+        one.shown = fields.get(f"told-{at}", "")[:MOST_LETTERS].strip()
 
 
 def _posted(fields: Mapping[str, str], at: str, typed_in: LengthUnits) -> tuple[Fate, Fate]:
@@ -209,11 +255,10 @@ def _posted(fields: Mapping[str, str], at: str, typed_in: LengthUnits) -> tuple[
     A length that stood beside a word goes with it; one that is typed without a word stays, to be
     asked about.
     """
-    word, _, stood = fields.get(f"was-{at}", "")[:MOST_LETTERS].partition(" ")
+    stood_word, _, stood = fields.get(f"was-{at}", "")[:MOST_LETTERS].partition(" ")
     stood_mm = _mm(stood)
-    was = Fate(word, written_length(stood_mm, units()), exact_length(stood_mm))
-    word = fields.get(f"fate-{at}", "")
-    word = word if word in FATES else ""
+    was = Fate(_word(stood_word), written_length(stood_mm, units()), exact_length(stood_mm))
+    word = _word(fields.get(f"fate-{at}", ""))
     run = fields.get(f"run-{at}", "")[:MOST_LETTERS].strip()
     if word == "fine" or (not word and run == written_length(stood_mm, typed_in)):
         return was, Fate(word)
@@ -229,22 +274,25 @@ def _mm(text: str) -> float:
     return length_mm if abs(length_mm) < MAX_RUN_MM else math.nan
 
 
-def outcome_of(layer: LayerRow, fate: Fate, typed_in: LengthUnits) -> Outcome:
-    """What a fate says to the logbook.
+def _word(text: str) -> Word:
+    return next((word for word in FATES if word == text), "")
+
+
+def said(layer: LayerRow, typed_in: LengthUnits) -> Outcome:
+    """What stands in the form of a layer, for the logbook.
 
     Raises
     ------
-    ValueError : a run that is no length, or that goes past the foot where the word does not.
+    ValueError
+        A run that is no length, or that goes past the foot where the word does not.
     """
+    fate = layer.shown
     run_mm = math.nan
     if fate.run and not fate.word:
         raise ValueError("a length is typed beside “?”: choose Ran or Past, or clear the length.")
     if fate.run:
         run_mm = parse_length_mm(read_length(fate.run, fate.exact, typed_in))
-        if run_mm < 0:
-            raise ValueError(f'"{fate.run}" is under nothing; give how far its edge moved down.')
-        if fate.word == "ran" and run_mm > layer.lower_mm:
-            raise ValueError(f"{layer.glaze} ended {layer.ends} up, so that is past; choose Past.")
-    elif fate.word == "ran":
-        raise ValueError("say how far it ran, or choose Fine.")
-    return Outcome(layer.number, run_mm, {"": "", "past": "yes"}.get(fate.word, "no"))
+    try:
+        return outcome_of(layer.number, fate.word, run_mm, layer.lower_mm, typed_in)
+    except ValueError as fault:
+        raise ValueError(f"{layer.glaze}: {fault}") from None

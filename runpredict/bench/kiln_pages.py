@@ -13,15 +13,15 @@ from runpredict.bench.kiln_form import (
     LayerRow,
     PotRow,
     layers_in,
-    outcome_of,
     posted_rows,
     row_of,
     rows_of,
+    said,
 )
 from runpredict.bench.studio import Snapshot
 from runpredict.errors import BadInput
-from runpredict.logbook.rows import Outcome
-from runpredict.logbook.shared import Overtaken
+from runpredict.logbook.overtaken import Overtaken
+from runpredict.tables.layers import outside
 
 pages = Blueprint("kiln", __name__)
 
@@ -33,8 +33,8 @@ def firings() -> Any:
     if "firing" in request.args:
         firing = snapshot.firing_meant(request.args["firing"])
         return _page(snapshot, firing, rows_of(snapshot, firing))
-    layers = snapshot.layers
-    written = layers["run_mm"].notna() | layers["past_foot"].ne("")
+    layers = snapshot.layers.loc[outside(snapshot.layers)]
+    written = layers["run_mm"].notna() | layers["past_foot"].ne("") | layers["lost"].ne("")
     by_pot = written.groupby([layers["firing"], layers["piece"]], sort=False).all()
     found = {str(name): done.tolist() for name, done in by_pot.groupby(level="firing", sort=False)}
     left = [name for name, done in found.items() if not all(done)]
@@ -48,7 +48,10 @@ def _shown(snapshot: Snapshot, firing: str, rows: list[PotRow]) -> dict[str, Any
     here = [row for row in rows if row.now]
     heat = snapshot.heats([firing], units()).get(firing, "") if here else ""
     done = sum(row.done for row in here)
-    return {"firing": firing, "fates": FATES, "heat": heat, "done": done, "of": len(here)}
+    return {
+        "firing": firing, "fates": FATES, "heat": heat, "done": done, "of": len(here),
+        "used": snapshot.used,
+    }  # fmt: skip
 
 
 def _page(
@@ -132,8 +135,11 @@ def _keep(row: PotRow, firing: str, do: str = "save", told: bool = False) -> boo
 def _write(row: PotRow, firing: str, layers: list[LayerRow], mark: str) -> bool:
     """Write some layers of a pot as the form shows them; why not stands in its row."""
     try:
-        outcomes = [outcome_of(layer, layer.shown, units()) for layer in layers]
-        _put(row, firing, outcomes, mark)
+        outcomes = [said(layer, units()) for layer in layers]
+        told = {one.column.name: one.shown for one in row.told if one.shown != one.standing}
+        open_studio().write(
+            lambda book: book.record(row.piece, outcomes, firing=firing, told=told, mark=mark)
+        )
     except Overtaken:
         _look_again(row, firing)
         return False
@@ -146,10 +152,6 @@ def _write(row: PotRow, firing: str, layers: list[LayerRow], mark: str) -> bool:
     return True
 
 
-def _put(row: PotRow, firing: str, outcomes: list[Outcome], mark: str) -> None:
-    open_studio().write(lambda book: book.put_outcomes(row.piece, firing, outcomes, mark))
-
-
 def _look_again(row: PotRow, firing: str) -> None:
     """What the logbook says of the pot by now."""
     snapshot, pot = open_studio().snapshot(), (row.piece, firing)
@@ -158,6 +160,9 @@ def _look_again(row: PotRow, firing: str) -> None:
     standing = {layer.number: layer.standing for layer in fresh.layers} if fresh else {}
     for layer in row.layers:
         layer.standing = standing.get(layer.number, Fate())
+    stands = {one.column.name: one.standing for one in fresh.told} if fresh else {}
+    for one in row.told:
+        one.standing = stands.get(one.column.name, "")
 
 
 def _ask_about_rest(firing: str, rows: list[PotRow]) -> Any:

@@ -53,19 +53,11 @@ class Memo(Generic[T]):
 
     def __init__(self, most: int) -> None:
         self._most = most
-        self._kept: OrderedDict[Hashable, tuple[T, object]] = OrderedDict()
+        self._kept: OrderedDict[Hashable, T] = OrderedDict()
         self._lock = threading.Lock()
 
-    def get(self, key: Hashable, work: Callable[[], T], of: object = None) -> T:
-        """The result that is kept, or else worked out now.
-
-        Parameters
-        ----------
-        key : hashable
-        work : callable
-        of : object
-            What a key names by its ``id``, which is kept so that no other object gets it.
-        """
+    def get(self, key: Hashable, work: Callable[[], T]) -> T:
+        """The result that is kept, or else worked out now."""
         found = self.kept(key)
         if found is not None:
             return found
@@ -73,13 +65,13 @@ class Memo(Generic[T]):
             found = self.kept(key)  # somebody may have asked the same meanwhile
             if found is None:
                 found = work()
-                self.put(key, found, of)
+                self.put(key, found)
         return found
 
-    def put(self, key: Hashable, found: T, of: object = None) -> None:
+    def put(self, key: Hashable, found: T) -> None:
         """Keep a result that was worked out with others; as `get`."""
         with self._lock:
-            self._kept[key] = found, of
+            self._kept[key] = found
             while len(self._kept) > self._most:
                 self._kept.popitem(last=False)
 
@@ -89,7 +81,7 @@ class Memo(Generic[T]):
             if key not in self._kept:
                 return None
             self._kept.move_to_end(key)
-            return self._kept[key][0]
+            return self._kept[key]
 
 
 class Newest:

@@ -13,13 +13,13 @@ from flask import Blueprint, abort, g, redirect, render_template, request, url_f
 from runpredict.bench import pot_form
 from runpredict.bench.desk import desk, named_pot, open_studio, switch_units, units
 from runpredict.bench.field_words import LABELS, label_of
-from runpredict.bench.memo import Memo, Newest
+from runpredict.bench.memo import Newest
 from runpredict.bench.pot_form import PotForm, Read
 from runpredict.bench.studio import Pot, Snapshot
 from runpredict.drawings.piece import drawn_piece
 from runpredict.errors import BadInput
-from runpredict.logbook.shared import Overtaken, Taken
-from runpredict.tables.columns import cones
+from runpredict.logbook.overtaken import Overtaken, Taken
+from runpredict.tables.columns import FOLDED, cones
 from runpredict.tables.rows import empty_table
 from runpredict.words.pots import PotWords, firings_in_words
 from runpredict.words.tries import Tries, tries_in_words
@@ -27,7 +27,8 @@ from runpredict.words.tries import Tries, tries_in_words
 pages = Blueprint("plan", __name__)
 
 EARLIER_SHOWN = 12
-OF_FIRING = ("firing", "fired_on", "body", "cone", "hold_min", "ramp_c_per_h")
+MORE = [column for column in FOLDED if not column.after]
+OF_FIRING = ("firing", "fired_on", "body", "cone", "hold_min", "ramp_c_per_h", "kiln")
 """What a new pot has of the one planned last, which it will stand beside."""
 
 
@@ -66,7 +67,6 @@ class Asked:
     views: tuple[str, ...] = ()
 
 
-ASKED: Memo[Asked] = Memo(300)
 NEWEST = Newest(300)
 MOST_ASKED = 8
 """Layers of a pot that are worked out while she types; twelve take four times as long as eight."""
@@ -74,6 +74,8 @@ TOO_MANY = (
     f"This page works out pots of up to {MOST_ASKED} layers; the command check takes more. "
     "This one can be kept all the same."
 )
+
+INSIDE_ONLY = "All its glaze is inside, so nothing of it is judged by the foot."
 
 
 @pages.get("/")
@@ -165,26 +167,29 @@ def _asked(form: PotForm, snapshot: Snapshot, wanted: Callable[[], bool] = lambd
 
     Nothing is where it is not `wanted` any more once its turn has come.
     """
-    taught, read_in = open_studio().learner.taught, units()
-    key = (repr(form), read_in, id(snapshot.stock), id(taught))
-    known = ASKED.kept(key)
+    studio, read_in = open_studio(), units()
+    key = studio.key(snapshot, "form", repr(form), read_in)
+    known: Asked | None = studio.memo.kept(key)
     if known is not None:
         return known
     read = pot_form.read_form(form, read_in, snapshot)
     if read.faults:
         return Asked(read)
+    if read.judged.empty:
+        return Asked(replace(read, notes=[*read.notes, INSIDE_ONLY]))
     if len(form.layers) > MOST_ASKED:
         return Asked(replace(read, notes=[*read.notes, TOO_MANY]))
 
     def work() -> Asked:
         if not wanted():
             abort(409, "A newer question of the same page is answered instead.")
-        answer = open_studio().ask(replace(snapshot.tables, plan=read.layers))
+        answer = studio.ask(replace(snapshot.tables, plan=read.judged))
         ((pot,),) = (firing.pots for firing in firings_in_words(answer, read_in))
         views = desk().gallery.pot(drawn_piece(answer, pot.place, read_in), read_in)
         return Asked(read, pot, tries_in_words(answer, pot.place, read_in), views)
 
-    return ASKED.get(key, work, of=(snapshot.stock, taught))
+    found: Asked = studio.memo.get(key, work)
+    return found
 
 
 def _page(
@@ -200,8 +205,9 @@ def _page(
     page = render_template(
         "pot.html", form=form, opened=opened, told=told, **_answer_parts(found, read),
         earlier=others, glazes=list(snapshot.tables.glazes["glaze"]), cones=cones(),
-        firings=[name for name in dict.fromkeys(snapshot.layers["firing"].iloc[::-1]) if name],
-        bodies=[name for name in dict.fromkeys(snapshot.layers["body"].iloc[::-1]) if name],
+        firings=snapshot.names("firing"), columns=MORE,
+        known={column: snapshot.names(column) for column in ("body", *(c.name for c in MORE))},
+        more=[c for c in MORE if c.name not in snapshot.used], used=snapshot.used,
         forms=pot_form.FORMS, methods=pot_form.METHODS, labels=LABELS,
         fired=opened.base is not None and opened.base not in snapshot.planned_pots,
     )  # fmt: skip
@@ -211,8 +217,8 @@ def _page(
 def _edited(do: str, form: PotForm, read: Read, snapshot: Snapshot) -> PotForm:
     """The form after a button that changes it."""
     if do == "accept" and not read.faults:
-        answer = open_studio().ask(replace(snapshot.tables, plan=read.layers))
-        return pot_form.advised(form, read.layers, answer.changes(units()), units())
+        answer = open_studio().ask(replace(snapshot.tables, plan=read.judged))
+        return pot_form.advised(form, read.judged, answer.changes(units()), units())
     if do == "add" and len(form.layers) < pot_form.MOST_LAYERS:
         top = form.layers[-1]
         return PotForm(form.pot, [*form.layers, top | {"glaze": "", "coats": "1", "note": ""}])

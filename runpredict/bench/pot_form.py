@@ -20,21 +20,17 @@ from runpredict.bench.lengths import (
 )
 from runpredict.bench.studio import Pot, Snapshot
 from runpredict.errors import Fault
-from runpredict.tables.columns import COLUMNS
+from runpredict.tables.columns import COLUMNS, column_of
 from runpredict.tables.firings import firing_key, written_firings
+from runpredict.tables.layers import outside
 from runpredict.tables.names import name_key, respell
 from runpredict.tables.rows import check_rows
 from runpredict.units import LengthUnits
 
-POT_FIELDS = (
-    "piece", "form", "firing", "fired_on", "body", "cone", "hold_min", "ramp_c_per_h",
-    "wall_deg", "foot_mm",
-)  # fmt: skip
-LAYER_FIELDS = (
-    "glaze", "method", "coats", "lower_edge_mm", "upper_edge_mm", "thickness_mm", "layer_wall_deg",
-    "note",
-)  # fmt: skip
-LENGTHS = ("foot_mm", "lower_edge_mm", "upper_edge_mm", "thickness_mm")
+PLANNED = [c for c in COLUMNS["layers"] if not c.after and c.name != "layer"]
+POT_FIELDS = tuple(c.name for c in PLANNED if c.of == "piece" or c.name == "wall_deg")
+LAYER_FIELDS = (*(c.name for c in PLANNED if c.name not in POT_FIELDS), "layer_wall_deg")
+LENGTHS = tuple(c.name for c in PLANNED if c.form == "length")
 EXACT = {name: f"exact_{name}" for name in LENGTHS}
 """Beside each length: what its text was rounded from, as `lengths.read_length` takes it."""
 CARRIED = (*LAYER_FIELDS, *(EXACT[name] for name in LENGTHS if name in LAYER_FIELDS))
@@ -43,10 +39,7 @@ MOST_LAYERS = 20  # as the tables allow
 MOST_LETTERS = 6000  # a note has up to 5,000
 
 _NUMBERED = re.compile(r"(.*?)(\d{0,6})", re.DOTALL)
-FORMS, METHODS = (
-    next(column.words for column in COLUMNS["layers"] if column.name == name)
-    for name in ("form", "method")
-)
+FORMS, METHODS = (column_of("layers", name).words for name in ("form", "method"))
 
 # What a new pot starts from, a mug of two glazes; common practice, no source.
 FIRST_POT = {"form": "mug", "cone": "6", "hold_min": "10", "wall_deg": "88"}
@@ -62,11 +55,21 @@ class PotForm:
     pot : dict
         By `POT_CARRIED`.
     layers : list of dict
-        By `CARRIED`, the lowest first.
+        By `CARRIED`, the lowest first; those inside of the pot behind, so that the place of each
+        outside is its number.
     """
 
     pot: dict[str, str]
     layers: list[dict[str, str]]
+
+    def __post_init__(self) -> None:
+        """Put the layers inside behind."""
+        self.layers = sorted(self.layers, key=is_inside)
+
+    def number(self, place: int) -> int:
+        """Number of the layer at a place, from 1 on either side of the pot."""
+        outer = sum(not is_inside(layer) for layer in self.layers)
+        return place - outer if place > outer else place
 
     def changed(self, layer: int | None, name: str, text: str) -> PotForm:
         """The same with another text in one field, which is then meant as it stands."""
@@ -111,6 +114,16 @@ class Read:
     layers: pd.DataFrame
     faults: dict[str, str] = field(default_factory=dict)
     notes: list[str] = field(default_factory=list)
+
+    @property
+    def judged(self) -> pd.DataFrame:
+        """The layers outside of the pot, which stand first: those an answer is about."""
+        return self.layers.loc[outside(self.layers)]
+
+
+def is_inside(layer: Mapping[str, str]) -> bool:
+    """Whether the fields are of a layer inside of the pot."""
+    return layer["side"].strip().casefold() == "inside"
 
 
 def new_form(units: LengthUnits) -> PotForm:
@@ -197,7 +210,7 @@ def _row(form: PotForm, number: int, units: LengthUnits) -> dict[str, str]:
         cells["wall_deg"] = layer["layer_wall_deg"]
     for name in LENGTHS:
         cells[name] = read_length(texts[name], texts[EXACT[name]], units)
-    return {**cells, "layer": str(number), "run_mm": "", "past_foot": ""}
+    return {**cells, "layer": str(form.number(number))}
 
 
 def _unknown(layers: pd.DataFrame, snapshot: Snapshot) -> list[Fault]:
@@ -274,7 +287,7 @@ def advised(
         elif change.change == "thickness":
             form = form.changed(layer, "thickness_mm", written_length(float(amount), units))
         elif change.change == "wax":
-            for number, lower_mm in enumerate(layers["lower_edge_mm"], 1):
+            for number, lower_mm in enumerate(layers["lower_edge_mm"], 1):  # outside ones first
                 if lower_mm < float(amount):
                     text = written_length(float(amount), units)
                     form = form.changed(number, "lower_edge_mm", text)

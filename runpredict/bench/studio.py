@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import hashlib
+import itertools
 import threading
 import time
-from collections.abc import Callable, Collection, Iterator, Mapping
+from collections.abc import Callable, Collection, Hashable, Iterator, Mapping
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, replace
-from functools import cached_property, partial
+from dataclasses import dataclass, field, replace
+from functools import cached_property
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -16,9 +17,11 @@ import pandas as pd
 
 from runpredict.answers.check import Answer, answer
 from runpredict.bench.learning import Learner
-from runpredict.bench.memo import Memo
-from runpredict.logbook.shared import SharedLogbook
+from runpredict.bench.memo import Memo, working
+from runpredict.logbook.book import Logbook
+from runpredict.tables.columns import FOLDED
 from runpredict.tables.firings import keyed_firings
+from runpredict.tables.layers import outside
 from runpredict.tables.names import match_name, name_key
 from runpredict.tables.plan import PlanTables, usable_glazes
 from runpredict.tables.rows import split_results, with_defaults
@@ -30,12 +33,12 @@ Pot = tuple[str, str]
 """A pot by its name and its firing's."""
 
 CLOCK_TICK_NS = 50_000_000  # file systems tell time no coarser than this where a pot is logged
-MOST_KEPT = 200
-"""Answers that are kept; some hundred kilobytes each where a firing is large."""
+MOST_KEPT = 2000
+"""What was made of a form or of a firing, in words: some kilobytes each."""
 
 
 class Pots(Mapping[Pot, pd.DataFrame]):
-    """The layers of each pot, the lowest first, cut out when they are asked for."""
+    """The layers of each pot, the lowest first, inside behind; cut out when they are asked for."""
 
     def __init__(self, layers: pd.DataFrame) -> None:
         self._layers = layers
@@ -45,7 +48,8 @@ class Pots(Mapping[Pot, pd.DataFrame]):
 
     def __getitem__(self, pot: Pot) -> pd.DataFrame:
         """The layers of one pot."""
-        return self._layers.iloc[self._rows[pot]].sort_values("layer", kind="stable")
+        rows = self._layers.iloc[self._rows[pot]]
+        return rows.sort_values(["side", "layer"], kind="stable")
 
     def __iter__(self) -> Iterator[Pot]:
         """Names, the pot logged first ahead."""
@@ -74,6 +78,8 @@ class Stock:
         What is wrong with the recipe of a glaze, which is taken for a jar until it is mended.
     glaze_marks, recipe_marks : dict
         By (glaze,), for the logbook to tell what was overtaken.
+    revision : int
+        No other stock has it.
     """
 
     tables: PlanTables
@@ -81,6 +87,7 @@ class Stock:
     unsound: dict[str, str]
     glaze_marks: dict[Any, str]
     recipe_marks: dict[Any, str]
+    revision: int = field(default_factory=itertools.count().__next__)
 
 
 @dataclass(frozen=True)
@@ -95,7 +102,7 @@ class Snapshot:
         As logged, firings by their keys.
     stock : Stock
     cold : frozenset of Pot
-        Planned pots with neither a cone nor a schedule, which cannot be asked about yet.
+        Pots with neither a cone nor a schedule, which cannot be asked about yet.
     marks : dict
         Of pots, for the logbook to tell what was overtaken.
     """
@@ -110,6 +117,15 @@ class Snapshot:
     def pots(self) -> Pots:
         """The layers of each pot, in the order pots were logged."""
         return Pots(self.layers)
+
+    @cached_property
+    def used(self) -> frozenset[str]:
+        """Folded columns that somebody has used, which forms show from then on."""
+        return frozenset(c.name for c in FOLDED if self.layers[c.name].ne("").any())
+
+    def names(self, column: str) -> list[str]:
+        """What stands in a column of text, what was logged last ahead."""
+        return [name for name in dict.fromkeys(self.layers[column].iloc[::-1]) if name]
 
     def meant(self, piece: str, firing: str) -> Pot:
         """The pot of a name in any case and spacing; what was named where there is none."""
@@ -142,7 +158,7 @@ class Snapshot:
     def heats(self, firings: Collection[str], units: LengthUnits) -> dict[str, str]:
         """How some firings are fired, in words; "" where nothing is known of one."""
         rows = self.layers.loc[self.layers["firing"].isin(list(firings))]
-        warm = with_defaults(rows)["cone"].ne("") | rows["firing"].isin(self.scheduled)
+        warm = ~_unfired(rows) | rows["firing"].isin(self.scheduled)
         found = heat_words(replace(self.tables, plan=rows.loc[warm]), units)
         return {name: found[name].heat if name in found else "" for name in firings}
 
@@ -152,15 +168,14 @@ class Snapshot:
         return frozenset(self.tables.schedules["firing"])
 
 
-def _snapshot(book: SharedLogbook, before: Snapshot | None) -> Snapshot:
+def _snapshot(book: Logbook, before: Snapshot | None) -> Snapshot:
     """The logbook as it stands; what has not changed since is taken from before."""
     layers, marks = book.marked("layers")
     layers["firing"] = keyed_firings(layers)
     stock = _stock(book, None if before is None else before.stock)
-    filled = with_defaults(layers)
-    cold = filled["cone"].eq("") & ~filled["firing"].isin(stock.tables.schedules["firing"])
+    cold = _unfired(layers) & ~layers["firing"].isin(stock.tables.schedules["firing"])
     names = layers.loc[cold, ["piece", "firing"]]
-    planned, fired = split_results(layers.loc[~cold].reset_index(drop=True))
+    planned, fired = split_results(layers.loc[~cold & outside(layers)].reset_index(drop=True))
     return Snapshot(
         tables=replace(stock.tables, plan=planned, log=fired),
         layers=layers,
@@ -170,7 +185,13 @@ def _snapshot(book: SharedLogbook, before: Snapshot | None) -> Snapshot:
     )
 
 
-def _stock(book: SharedLogbook, before: Stock | None) -> Stock:
+def _unfired(layers: pd.DataFrame) -> pd.Series[bool]:
+    """Layers of pots of which no cone is told."""
+    filled = with_defaults(layers)
+    return filled["cone"].eq("") & filled["witness_cone"].eq("")
+
+
+def _stock(book: Logbook, before: Stock | None) -> Stock:
     glazes, glaze_marks = book.marked("glazes")
     recipes, recipe_marks = book.marked("recipes")
     others = {"materials": book.materials(), "schedules": book.schedules()}
@@ -182,7 +203,7 @@ def _stock(book: SharedLogbook, before: Stock | None) -> Stock:
     return Stock(tables, kept, unsound, glaze_marks, recipe_marks)
 
 
-def _file_mark(book: SharedLogbook) -> tuple[int, int, int] | None:
+def _file_mark(book: Logbook) -> tuple[int, int, int] | None:
     """Other numbers whenever the file was written to; None where that was only just now.
 
     A clock that ticks every few milliseconds may give two writes the same time.
@@ -205,8 +226,8 @@ class Studio:
         self.learner = Learner(tolerance)
         # SQLite's connection stays with the thread that made it.
         self._clerk = ThreadPoolExecutor(max_workers=1, thread_name_prefix="clerk")
-        self._book = self._clerk.submit(SharedLogbook.open, folder, create=True).result()
-        self._asked: Memo[Answer] = Memo(MOST_KEPT)
+        self._book = self._clerk.submit(Logbook.open, folder, create=True).result()
+        self.memo: Memo[Any] = Memo(MOST_KEPT)
         self._counting = threading.Lock()
         self._writes = 0
         self._version: tuple[int, int] = self._clerk.submit(self._book.version).result()
@@ -220,7 +241,7 @@ class Studio:
         self._clerk.submit(self._book.close).result()
         self._clerk.shutdown()
 
-    def write(self, change: Callable[[SharedLogbook], T]) -> T:
+    def write(self, change: Callable[[Logbook], T]) -> T:
         """Change the logbook; when this returns, it is on disk, and in the snapshot.
 
         Raises
@@ -267,10 +288,12 @@ class Studio:
         self._seen = file, found
         return found
 
+    def key(self, snapshot: Snapshot, *question: Hashable) -> Hashable:
+        """What `memo` keeps the answer to a question by: who answers now, and from what stock."""
+        return snapshot.stock.revision, self.learner.taught.at, *question
+
     def ask(self, tables: PlanTables) -> Answer:
-        """Ask whoever is taught now about a plan; what was asked lately is not worked out again."""
+        """Ask whoever is taught now about a plan."""
         taught = self.learner.taught
-        key = (id(taught), id(tables.glazes), id(tables.schedules), tables.plan.to_csv(index=False))
-        who = taught.predictor, taught.trial
-        work = partial(answer, tables, self.tolerance, taught=who)
-        return self._asked.get(key, work, of=(taught, tables))
+        with working():
+            return answer(tables, self.tolerance, taught=(taught.predictor, taught.trial))

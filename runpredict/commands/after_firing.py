@@ -11,19 +11,22 @@ from typing import TYPE_CHECKING, Any
 
 from runpredict.commands.options import DEFAULT_LOGBOOK, refuse
 from runpredict.errors import BadInput, TableWarning
+from runpredict.tables.columns import TOLD_OF_PIECE
 
 if TYPE_CHECKING:
     import pandas as pd
 
     from runpredict.logbook.book import Logbook
+    from runpredict.logbook.results import Outcome, Word
 
 KEYS = """\
 Enter, or the word fine: it did not pass the foot.   9.5 or 3/8 in: it ran so far.
 p: past the foot (p 20: and at least 20 mm).   b: back.   s: skip.   q: stop.   ?: these keys.
 f: the rest: fine, all pots at once but those with a layer past the foot; it asks first.
+m: more that can be told of a pot, such as that it was lost otherwise.
 Every answer is kept at once; stop when you like, and the same command goes on from there.
 Runs are sharp: wear eye protection and gloves before you knock or grind one off."""
-BACK, SKIP, STOP, HELP, REST = "b", "s", "q", "?", "f"
+BACK, SKIP, STOP, HELP, REST, MORE = "b", "s", "q", "?", "f", "m"
 MOST_FORGOTTEN = 3  # firings named
 _PAST = re.compile(r"p(?:ast)?\s*(.*)", re.IGNORECASE)
 
@@ -43,15 +46,19 @@ def outcome_words(run_mm: float, past_foot: str) -> str:
 
 @dataclass
 class _Kiln:
-    """The layers of a firing in the order they are asked, with what is written of each."""
+    """The layers of a firing in the order they are asked, with what is written of each.
+
+    `used` says which of `TOLD_OF_PIECE` the logbook knows from any pot.
+    """
 
     log: Logbook
     firing: str
     layers: pd.DataFrame
+    used: dict[str, bool]
 
     def written(self, at: int) -> bool:
         row = self.layers.iloc[at]
-        return bool(row["past_foot"]) or not math.isnan(row["run_mm"])
+        return bool(row["past_foot"] or row["lost"]) or not math.isnan(row["run_mm"])
 
     def next_open(self, start: int) -> int | None:
         """The first layer without a result from a place on."""
@@ -62,7 +69,7 @@ class _Kiln:
 
     def rest(self) -> pd.DataFrame:
         """The layers that "the rest: fine" means."""
-        from runpredict.logbook.unwritten import rest_of_pot
+        from runpredict.logbook.results import rest_of_pot
 
         means: list[int] = []
         for places in self.layers.groupby("piece", sort=False).indices.values():
@@ -77,18 +84,18 @@ class _Kiln:
         self.layers = _layers_of(self.log.layers(), self.firing)
         return written["piece"].nunique()
 
-    def write(self, at: int, run_mm: float, past_foot: str) -> None:
-        """Keep an answer, in the logbook first."""
-        from runpredict.logbook.rows import Outcome
-
-        row = self.layers.iloc[at]
-        outcome = Outcome(int(row["layer"]), run_mm, past_foot)
+    def write(self, at: int, *outcomes: Outcome, **told: str) -> str:
+        """Keep an answer, in the logbook first; what is written now, in words."""
+        piece = str(self.layers.iloc[at]["piece"])
         with warnings.catch_warnings():
             warnings.simplefilter("ignore", TableWarning)  # of the pot; told when it was planned
-            self.log.record(str(row["piece"]), [outcome], firing=self.firing)
-        place = self.layers.index[at]
-        self.layers.loc[place, "run_mm"] = run_mm
-        self.layers.loc[place, "past_foot"] = past_foot
+            self.log.record(piece, outcomes, firing=self.firing, told=told)
+        for _, row in self.log.piece(piece, self.firing).iterrows():
+            same = self.layers["piece"].eq(piece) & self.layers["layer"].eq(row["layer"])
+            for name in ("run_mm", "past_foot", "note", *told) if row["side"] == "" else ():
+                self.layers.loc[same, name] = row[name]
+        row = self.layers.iloc[at]
+        return f"{_named(row)}: {_written_words(row)}"
 
 
 def walk(log: Logbook, named: str | None) -> None:
@@ -115,6 +122,7 @@ def walk(log: Logbook, named: str | None) -> None:
     at = kiln.next_open(0)
     if at is not None:
         print(KEYS)
+        _tell_more([column.name for column in TOLD_OF_PIECE if kiln.used[column.name]])
     try:
         while at is not None:
             at = _visit(kiln, at)
@@ -132,7 +140,10 @@ def _opened(log: Logbook, named: str | None) -> _Kiln:
     layers = log.layers()
     keys = keyed_firings(layers)
     if named is None:
-        open_ones = keys.loc[layers["run_mm"].isna() & layers["past_foot"].eq("")].unique()
+        waits = layers["run_mm"].isna()
+        for name in ("past_foot", "lost", "side"):
+            waits &= layers[name].eq("")
+        open_ones = keys.loc[waits].unique()
         listed = ", ".join(f'"{firing_words(key)}"' for key in open_ones)
         if not listed:
             refuse("--firing", "is missing, and no planned pot in the logbook waits for a result.")
@@ -142,17 +153,26 @@ def _opened(log: Logbook, named: str | None) -> _Kiln:
     if not named_so(keys, named).any():
         listed = ", ".join(f'"{firing_words(key)}"' for key in keys.unique()[-20:])
         refuse("--firing", f'"{named}" is no firing in the logbook; its firings are {listed}.')
-    return _Kiln(log, named, _layers_of(layers, named))
+    used = {column.name: bool(layers[column.name].ne("").any()) for column in TOLD_OF_PIECE}
+    return _Kiln(log, named, _layers_of(layers, named), used)
 
 
 def _layers_of(layers: pd.DataFrame, named: str) -> pd.DataFrame:
     """Those of a firing, pot by pot, the lowest first."""
     from runpredict.tables.firings import keyed_firings, named_so
+    from runpredict.tables.layers import outside
 
-    mine = layers.loc[named_so(keyed_firings(layers), named)]
+    mine = layers.loc[named_so(keyed_firings(layers), named) & outside(layers)]
     first = {piece: at for at, piece in enumerate(mine["piece"].unique())}
     order = mine.assign(pot=mine["piece"].map(first)).sort_values(["pot", "layer"])
     return order.reset_index(drop=True)
+
+
+def _tell_more(names: list[str]) -> None:
+    """What else may be typed of a pot."""
+    for column in TOLD_OF_PIECE:
+        if column.name in names:
+            print(f"{column.name} {column.example}: {column.guide}")
 
 
 def _visit(kiln: _Kiln, at: int) -> int | None:
@@ -163,20 +183,22 @@ def _visit(kiln: _Kiln, at: int) -> int | None:
     EOFError
         To stop.
     """
-    answer = _hear(_question(kiln, at))
+    typed = _hear(_question(kiln, at))
+    answer = typed.casefold()
     if answer == STOP:
         raise EOFError
     if answer == BACK:
         if not at:
             print("This is the first layer.")
         return max(at - 1, 0)
-    if answer == HELP:
-        print(KEYS)
+    if answer in (HELP, MORE):
+        print(KEYS if answer == HELP else "note and your words: kept with the layer.")
+        _tell_more([column.name for column in TOLD_OF_PIECE])
         return at
     if answer == SKIP or (not answer and kiln.written(at)):
         return kiln.next_open(at + 1)
     try:
-        return _call_rest_fine(kiln, at) if answer == REST else _keep(kiln, at, answer)
+        return _call_rest_fine(kiln, at) if answer == REST else _keep(kiln, at, typed)
     except ValueError as fault:
         print(fault, file=sys.stderr)
         return at
@@ -185,20 +207,54 @@ def _visit(kiln: _Kiln, at: int) -> int | None:
         return at
 
 
-def _keep(kiln: _Kiln, at: int, answer: str) -> int | None:
-    """Keep what came of one layer; the place of the next to ask.
+def _keep(kiln: _Kiln, at: int, typed: str) -> int | None:
+    """Keep what came of one layer, or what else was typed; the place of the next to ask.
 
     Raises
     ------
     ValueError, BadInput
         If it cannot be.
     """
-    run_mm, past_foot = _read(answer, float(kiln.layers["lower_edge_mm"].iloc[at]))
-    kiln.write(at, run_mm, past_foot)
-    print(
-        f"  Logged: {_named(kiln.layers.iloc[at])}: {outcome_words(run_mm, past_foot)}.", flush=True
-    )
+    from runpredict.logbook.results import outcome_of
+
+    if _keep_more(kiln, at, typed):
+        return kiln.next_open(at)
+    answer = typed.casefold()
+    number, edge_mm = (kiln.layers.iloc[at][name] for name in ("layer", "lower_edge_mm"))
+    word, run_mm = _read(answer, float(edge_mm))
+    try:
+        outcome = outcome_of(int(number), word, run_mm, float(edge_mm))
+    except ValueError as fault:
+        hint = f" Type p {answer} if it passed, or the length again." if word == "ran" else ""
+        raise ValueError(f"{fault}{hint}") from None
+    print(f"  Logged: {kiln.write(at, outcome)}.", flush=True)
     return kiln.next_open(at + 1)
+
+
+def _keep_more(kiln: _Kiln, at: int, typed: str) -> bool:
+    """Keep what else was typed of a pot or a layer; whether it is anything such.
+
+    Raises
+    ------
+    ValueError, BadInput
+        If it cannot be kept.
+    """
+    from runpredict.logbook.results import Outcome
+
+    first, _, text = (part.strip() for part in typed.partition(" "))
+    first = first.casefold()
+    column = next((c for c in TOLD_OF_PIECE if len(first) > 3 and c.name.startswith(first)), None)
+    if column is None and first != "note":
+        return False
+    if not text:
+        raise ValueError(f"Say what, such as {column.name} {column.example}." if column else
+                         "Type what you want to keep behind the word note.")  # fmt: skip
+    if column is None:
+        kept = kiln.write(at, Outcome(int(kiln.layers.iloc[at]["layer"]), note=text))
+    else:
+        kept = kiln.write(at, **{column.name: "" if text.casefold() == "none" else text})
+    print(f"  Logged: {kept}.", flush=True)
+    return True
 
 
 def _call_rest_fine(kiln: _Kiln, at: int) -> int | None:
@@ -219,7 +275,7 @@ def _call_rest_fine(kiln: _Kiln, at: int) -> int | None:
             return at
         if answer == STOP:
             raise EOFError
-        answer = _hear(question)
+        answer = _hear(question).casefold()
     kept = kiln.keep_rest(rest)
     print(f"  Logged: {_counted(kept)}, not past the foot.", flush=True)
     return kiln.next_open(at)
@@ -239,6 +295,15 @@ def _counted(pots: int) -> str:
     return f"{pots} pot{'' if pots == 1 else 's'}"
 
 
+def _written_words(row: pd.Series[Any]) -> str:
+    """What is written of a layer and of its pot."""
+    told = [f"{c.label.casefold()}: {row[c.name]}" for c in TOLD_OF_PIECE if row[c.name]]
+    words = [outcome_words(row["run_mm"], row["past_foot"])]
+    if row["lost"] and not row["past_foot"] and math.isnan(row["run_mm"]):
+        words = []
+    return "; ".join([*words, *told, *([f"note: {row['note']}"] if row["note"] else [])])
+
+
 def _named(row: pd.Series[Any]) -> str:
     return f"{row['piece']}, layer {row['layer']}, {row['glaze']}"
 
@@ -253,7 +318,7 @@ def _question(kiln: _Kiln, at: int) -> str:
         f"{format_length(edge)} ({format_length(edge, 'in')}) above the foot"
     )
     if kiln.written(at):
-        question += f"; written: {outcome_words(row['run_mm'], row['past_foot'])}, Enter keeps it"
+        question += f"; written: {_written_words(row)}, Enter keeps it"
     return f"{question}: "
 
 
@@ -262,41 +327,32 @@ def _hear(question: str) -> str:
     if not sys.stdin.isatty():
         print(question)
         question = ""
-    return input(question).strip().casefold()
+    return input(question).strip()
 
 
-def _read(answer: str, lower_edge_mm: float) -> tuple[float, str]:
-    """Run [mm], NaN when not measured, and whether it passed the foot.
+def _read(answer: str, lower_edge_mm: float) -> tuple[Word, float]:
+    """The word for what a layer did, and its run [mm], NaN when not measured.
 
     Raises
     ------
     ValueError
-        If it is no answer, or the run would have passed the foot and it did not.
+        If it is no answer.
     """
-    from runpredict.units import format_length, parse_length_mm
+    from runpredict.units import parse_length_mm
 
     if answer in ("", "fine", "ok", "n", "no"):
-        return math.nan, "no"
+        return "fine", math.nan
     past = _PAST.fullmatch(answer)
-    if past:
-        return parse_length_mm(past.group(1).rstrip("+ ")) if past.group(1) else math.nan, "yes"
-    if answer in ("y", "yes"):
-        return math.nan, "yes"
+    if past or answer in ("y", "yes"):
+        least = past.group(1).rstrip("+ ") if past else ""
+        return "past", parse_length_mm(least) if least else math.nan
     try:
         run_mm = parse_length_mm(answer.lstrip("~ ").rstrip("+ "))
     except ValueError as fault:
         raise ValueError(f"{fault} Or press Enter, p, f, b, s or q; ? tells the keys.") from None
-    if answer.endswith("+") and run_mm >= lower_edge_mm:
-        return run_mm, "yes"
-    if answer.endswith("+"):
+    if answer.endswith("+") and run_mm < lower_edge_mm:
         raise ValueError("At least so far: type p if it passed the foot, else how far it ran.")
-    if run_mm >= lower_edge_mm:
-        edge = format_length(lower_edge_mm)
-        raise ValueError(
-            f"A run of {format_length(run_mm)} from {edge} above the foot reaches the foot or "
-            f"passes it: type p {answer} if it did, or the length again."
-        )
-    return run_mm, "no"
+    return "past" if answer.endswith("+") else "ran", run_mm
 
 
 def forgotten_words(logbook: str) -> str:
@@ -318,7 +374,7 @@ def forgotten_words(logbook: str) -> str:
         If there is no logbook, or it is damaged.
     """
     from runpredict.logbook.book import Logbook
-    from runpredict.logbook.unwritten import forgotten_pots
+    from runpredict.logbook.results import forgotten_pots
     from runpredict.tables.firings import firing_words
 
     with Logbook.open(logbook) as log:

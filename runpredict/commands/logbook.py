@@ -6,7 +6,7 @@ import argparse
 from pathlib import Path
 from typing import Any
 
-from runpredict.commands.options import DONE, logbook_option, refuse
+from runpredict.commands.options import DONE, logbook_option, refuse, replace_option
 
 TEMPLATE_NAME = "logbook_form.xlsx"
 
@@ -44,11 +44,12 @@ def _add_export(subparsers: argparse._SubParsersAction[Any]) -> None:
         "export",
         help="write the logbook as tables",
         description="Writes glazes.csv, recipes.csv, materials.csv, schedules.csv and layers.csv, "
-        "and every change ever made to them as history.csv; files of these names in the folder are "
-        "replaced. An import of the tables makes the same logbook again, but for its history.",
+        "and every change ever made to them as history.csv, to a new or empty folder. An import of "
+        "the tables makes the same logbook again, but for its history.",
     )
     parser.add_argument("folder", nargs="?", metavar="DIR", help="folder for the CSV files")
     parser.add_argument("--xlsx", metavar="FILE", help="also, or only, write a workbook")
+    replace_option(parser)
     logbook_option(parser)
     parser.set_defaults(run=_export)
 
@@ -72,7 +73,7 @@ def _add_template(subparsers: argparse._SubParsersAction[Any]) -> None:
 
 
 def _import(args: argparse.Namespace) -> int:
-    from runpredict.logbook.book import import_files
+    from runpredict.logbook.forms import import_files
     from runpredict.logbook.schema import FILE_NAME
 
     counts = import_files(args.files, args.logbook)
@@ -91,7 +92,7 @@ def _export(args: argparse.Namespace) -> int:
     if args.folder is None and args.xlsx is None:
         refuse("export", "has nowhere to write; give a folder, or a workbook with --xlsx.")
     with Logbook.open(args.logbook) as log:
-        log.export(args.folder, args.xlsx)
+        log.export(args.folder, args.xlsx, replace=args.replace)
     for place in filter(None, (args.folder, args.xlsx)):
         print(f"Wrote the logbook to {place}.")
     return DONE

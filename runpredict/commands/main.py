@@ -19,6 +19,7 @@ from runpredict.commands.options import (
     glaze_options,
     plan_option,
     reading_options,
+    replace_option,
     sample_folder,
     show_progress,
     table_options,
@@ -51,8 +52,13 @@ def _answer_options(parser: argparse.ArgumentParser) -> None:
         help="highest acceptable chance that a piece runs past its foot (default 0.05, 5 %%)",
     )
     reading_options(parser)
-    parser.add_argument("--out", metavar="DIR", help="also write the answer as CSV files here")
+    parser.add_argument(
+        "--out",
+        metavar="DIR",
+        help="also write the answer as CSV files to this new folder",
+    )
     parser.add_argument("--sheet", metavar="FILE", help="also write a sheet to print, .html")
+    replace_option(parser)
     parser.add_argument(
         "--strict", action="store_true", help="exit with 1 if a piece is over the tolerance"
     )
@@ -133,13 +139,13 @@ def _demo(args: argparse.Namespace) -> int:
 
 def _tell(tables: PlanTables, args: argparse.Namespace, forgotten: str = "") -> int:
     from runpredict.answers.check import answer, only_firing
-    from runpredict.tables.marks import refuse_unasked
+    from runpredict.tables.files import refuse_unasked
     from runpredict.words.answers import answer_text
     from runpredict.words.told import answer_files, write_answer
 
     outputs = [] if args.out is None else answer_files(args.out)
     outputs += [] if args.sheet is None else [Path(args.sheet)]
-    refuse_unasked(outputs, files_of(args).values())
+    refuse_unasked(outputs, args.out, inputs=files_of(args).values(), replace=args.replace)
     if args.firing is not None:
         tables = only_firing(tables, args.firing)
     found = answer(tables, args.tolerance, show_progress("Learning from the log"))

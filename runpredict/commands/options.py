@@ -44,6 +44,13 @@ def reading_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--units", choices=("mm", "in"), default="mm", help="lengths shown in")
 
 
+def replace_option(parser: argparse.ArgumentParser) -> None:
+    """Leave to write over what is there."""
+    parser.add_argument(
+        "--replace", action="store_true", help="write over an earlier answer or export"
+    )
+
+
 def logbook_option(parser: argparse.ArgumentParser) -> None:
     """Folder of the logbook that a command works on."""
     parser.add_argument(

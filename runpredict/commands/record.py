@@ -11,10 +11,11 @@ from typing import TYPE_CHECKING, Any, TypeVar
 from runpredict.commands.after_firing import outcome_words, walk
 from runpredict.commands.options import DONE, logbook_option, refuse
 from runpredict.errors import BadInput
+from runpredict.tables.columns import TOLD_OF_PIECE
 
 if TYPE_CHECKING:
     from runpredict.logbook.book import Logbook
-    from runpredict.logbook.rows import Outcome
+    from runpredict.logbook.results import Outcome
 
 UNKNOWN = "unknown"
 
@@ -65,12 +66,20 @@ def _add_record(subparsers: argparse._SubParsersAction[Any]) -> None:
         help="whether it ran past the foot's edge; without --layer, of every layer",
     )
     parser.add_argument("--note", default="", metavar="TEXT", help="added to the layer's note")
+    for column in TOLD_OF_PIECE:
+        parser.add_argument(
+            f"--{column.name.replace('_', '-')}",
+            metavar="WORD",
+            help=f"of the whole piece. {column.guide} {UNKNOWN} takes it back",
+        )
     logbook_option(parser)
     parser.set_defaults(run=_record)
 
 
 def _record(args: argparse.Namespace) -> int:
     from runpredict.logbook.book import Logbook
+    from runpredict.logbook.results import Outcome
+    from runpredict.tables.layers import outside
 
     if args.piece is None:
         return _walk(args)
@@ -79,12 +88,19 @@ def _record(args: argparse.Namespace) -> int:
     with Logbook.open(args.logbook) as log:
         firing = _firing(log, args, asking)
         known = log.piece(args.piece, firing)
-        numbers = _layers(args, known["layer"].tolist(), asking)
+        known = known.loc[outside(known)]
+        told = {column.name: getattr(args, column.name) for column in TOLD_OF_PIECE}
+        told = {name: "" if text == UNKNOWN else text for name, text in told.items() if text}
+        numbers = _layers(args, known["layer"].tolist(), asking and not told)
+        if told and args.past_foot is None and run_mm is None:
+            numbers = []
         outcomes = [
-            _outcome(args, run_mm, known.loc[known["layer"] == number], number, asking)
-            for number in numbers
+            _outcome(args, run_mm, row, asking)
+            for _, row in known.loc[known["layer"].isin(numbers)].iterrows()
         ]
-        written = log.record(args.piece, outcomes, firing=firing)
+        if not outcomes and numbers:
+            outcomes = [Outcome(args.layer)]  # which the logbook refuses, naming those there are
+        written = log.record(args.piece, outcomes, firing=firing, told=told)
     _confirm(written)
     return DONE
 
@@ -92,7 +108,7 @@ def _record(args: argparse.Namespace) -> int:
 def _walk(args: argparse.Namespace) -> int:
     from runpredict.logbook.book import Logbook
 
-    for option in ("layer", "run_length", "past_foot", "note"):
+    for option in ("layer", "run_length", "past_foot", "note", *(c.name for c in TOLD_OF_PIECE)):
         if getattr(args, option):
             refuse("record", "has no piece; name the piece, or leave the other options out.")
     with Logbook.open(args.logbook) as log:
@@ -175,13 +191,10 @@ def _layers(args: argparse.Namespace, numbers: list[int], asking: bool) -> list[
     return [_ask(f"Which layer ({listed})? ", read)]
 
 
-def _outcome(
-    args: argparse.Namespace, run_mm: float | None, known: Any, number: int, asking: bool
-) -> Outcome:
-    from runpredict.logbook.rows import Outcome
+def _outcome(args: argparse.Namespace, run_mm: float | None, known: Any, asking: bool) -> Outcome:
+    from runpredict.logbook.results import Outcome, outcome_of, word_of
 
-    glaze = "".join(known["glaze"])
-    logged = "".join(known["past_foot"])
+    number, glaze, logged = int(known["layer"]), known["glaze"], known["past_foot"]
     past_foot: str | None = args.past_foot
     if past_foot is None and asking:
         past_foot = _ask(
@@ -200,7 +213,15 @@ def _outcome(
             "(such as 9.5 or 3/8 in; blank: not measured) ",
             lambda answer: _read_run("the run", answer) if answer else None,
         )
-    return Outcome(number, run_mm, "" if past_foot == UNKNOWN else past_foot, args.note)
+    past_foot = "" if past_foot == UNKNOWN else past_foot
+    past_now = logged if past_foot is None else past_foot
+    run_now = known["run_mm"] if run_mm is None else run_mm
+    if past_now and (past_foot or run_mm is not None):
+        try:
+            outcome_of(number, word_of(run_now, past_now), run_now, known["lower_edge_mm"])
+        except ValueError as fault:
+            refuse("--run", f"{fault} Give --past-foot yes, or mend the run.")
+    return Outcome(number, run_mm, past_foot, args.note)
 
 
 def _ask(question: str, read: Callable[[str], T]) -> T:

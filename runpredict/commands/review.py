@@ -11,6 +11,7 @@ from runpredict.commands.options import (
     files_of,
     plan_option,
     reading_options,
+    replace_option,
     show_progress,
     table_options,
 )
@@ -43,6 +44,7 @@ def add_commands(subparsers: argparse._SubParsersAction[Any]) -> None:
         help="what changed with this firing and those after it (default: with the newest)",
     )
     back.add_argument("--long", action="store_true", help="every table, not one screen alone")
+    replace_option(back)
     back.set_defaults(run=_review)
 
     ahead = subparsers.add_parser(
@@ -62,6 +64,7 @@ def add_commands(subparsers: argparse._SubParsersAction[Any]) -> None:
         metavar="DIR",
         help="also write next.csv, and next_layers.csv (and next_schedules.csv) to plan them from",
     )
+    replace_option(ahead)
     ahead.set_defaults(run=_next)
 
 
@@ -70,7 +73,7 @@ def _review(args: argparse.Namespace) -> int:
     from runpredict.commands.after_firing import forgotten_words
     from runpredict.commands.sources import gather
     from runpredict.tables.csv_files import write_tables
-    from runpredict.tables.marks import refuse_unasked
+    from runpredict.tables.files import refuse_unasked
     from runpredict.words.reviews import review_text
 
     tables = gather(("log", "glazes"), args.logbook, **files_of(args))
@@ -78,7 +81,8 @@ def _review(args: argparse.Namespace) -> int:
     if args.out is not None:
         folder = Path(args.out)
         named = {folder / f"review_{name}.csv": table for name, table in found.tables().items()}
-        refuse_unasked(named, files_of(args).values())
+        read = files_of(args).values()
+        refuse_unasked(named, args.out, inputs=read, replace=args.replace)
         write_tables(named)
     forgotten = "" if args.logbook is None else forgotten_words(args.logbook)
     print(review_text(found, args.units, args.long, forgotten))
@@ -89,7 +93,7 @@ def _next(args: argparse.Namespace) -> int:
     from runpredict.answers.teach import what_to_fire
     from runpredict.commands.sources import gather
     from runpredict.tables.csv_files import write_tables
-    from runpredict.tables.marks import refuse_unasked
+    from runpredict.tables.files import refuse_unasked
     from runpredict.words.lessons import lessons_table, lessons_text
 
     given = gather(("plan", "glazes"), args.logbook, **files_of(args))
@@ -99,7 +103,8 @@ def _next(args: argparse.Namespace) -> int:
         if len(found.schedules):
             tables["next_schedules"] = found.schedules
         named = {Path(args.out) / f"{name}.csv": table for name, table in tables.items()}
-        refuse_unasked(named, files_of(args).values())
+        read = files_of(args).values()
+        refuse_unasked(named, args.out, inputs=read, replace=args.replace)
         write_tables(named)
     print(lessons_text(found, args.units))
     return DONE

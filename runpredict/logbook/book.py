@@ -5,47 +5,53 @@ from __future__ import annotations
 import math
 import os
 from collections.abc import Iterable, Mapping, Sequence
-from contextlib import closing
-from pathlib import Path
 
 import pandas as pd
 
-from runpredict.errors import Fault, printable
-from runpredict.logbook.forms import load_files
+from runpredict.errors import Fault, raise_faults, refuse_file, refuse_other
 from runpredict.logbook.history import HISTORY
 from runpredict.logbook.named import LoggedNames, respell_names
+from runpredict.logbook.overtaken import (
+    marks_of,
+    refuse_fired,
+    refuse_overtaken,
+    refuse_taken,
+    rewritten,
+)
 from runpredict.logbook.reading import ReadLogbook
-from runpredict.logbook.reused import results_inherited
+from runpredict.logbook.results import (
+    Outcome,
+    has_result,
+    rest_of_pot,
+    results_inherited,
+    with_outcome,
+)
 from runpredict.logbook.rows import (
     Change,
     Counts,
     Incoming,
     Key,
-    Outcome,
+    Row,
+    cells_typed,
     changes_of,
     faults_together,
     frame_of,
-    has_result,
+    group_of,
     join_tables,
     unknown_glazes,
-    with_outcome,
 )
 from runpredict.logbook.schema import (
-    FILE_NAME,
-    new_in_memory,
     reading,
     transaction,
 )
 from runpredict.logbook.store import add_rows, newest_rows
-from runpredict.logbook.unwritten import rest_of_pot
 from runpredict.tables.cells import Table
 from runpredict.tables.columns import KINDS, TableKind
 from runpredict.tables.csv_files import refuse_kind, table_csv
-from runpredict.tables.files import as_path, refuse_file, refuse_other, replace_files
+from runpredict.tables.files import as_path, refuse_unasked, replace_files
 from runpredict.tables.firings import keyed_firings
 from runpredict.tables.ingredients import blame_materials
-from runpredict.tables.marks import mark_answers, refuse_unasked
-from runpredict.tables.rows import check_rows, raise_faults
+from runpredict.tables.rows import check_rows
 from runpredict.tables.slips import warn_of_ripeness
 from runpredict.tables.workbooks import save_workbook
 
@@ -53,7 +59,8 @@ from runpredict.tables.workbooks import save_workbook
 class Logbook(ReadLogbook):
     """A logbook in a folder; close it, or use it in a ``with``.
 
-    Nothing is ever taken out: what is corrected stands in `history`.
+    Nothing is ever taken out: what is corrected stands in `history`. Rows may be read with a mark
+    (`marked`) and written with it, so that nobody overwrites what she has not seen.
 
     Examples
     --------
@@ -64,7 +71,10 @@ class Logbook(ReadLogbook):
     """
 
     def import_tables(
-        self, tables: Mapping[TableKind, pd.DataFrame], origin: str = "tables"
+        self,
+        tables: Mapping[TableKind, pd.DataFrame],
+        origin: str = "tables",
+        marks: Mapping[TableKind, str] | None = None,
     ) -> dict[TableKind, Counts]:
         """Add tables to the logbook, all of them or nothing.
 
@@ -74,6 +84,8 @@ class Logbook(ReadLogbook):
             Cells as typed, as for `tables.rows.check_table`.
         origin : str
             What `history` calls it.
+        marks : mapping of str, optional
+            Of tables of which one group comes in (a glaze, its recipe): its mark.
 
         Returns
         -------
@@ -83,6 +95,8 @@ class Logbook(ReadLogbook):
         ------
         BadInput
             With every fault of every table; then nothing is imported.
+        Overtaken
+            If a group was written to since it had that mark.
 
         Warns
         -----
@@ -100,10 +114,14 @@ class Logbook(ReadLogbook):
         for kind in tables:
             refuse_kind(kind)
         checked = [check_rows(raw, kind, kind) for kind, raw in tables.items()]
-        return self.import_checked(checked, origin)
+        return self.import_checked(checked, origin, marks=marks)
 
     def import_checked(
-        self, tables: Sequence[Table], origin: str, faults: Iterable[Fault] = ()
+        self,
+        tables: Sequence[Table],
+        origin: str,
+        faults: Iterable[Fault] = (),
+        marks: Mapping[TableKind, str] | None = None,
     ) -> dict[TableKind, Counts]:
         """Add tables that were read already; as `import_tables`.
 
@@ -114,22 +132,30 @@ class Logbook(ReadLogbook):
         origin : str
         faults : iterable of Fault
             Of what could not be read, to be told with the others.
+        marks : mapping of str, optional
 
         Raises
         ------
         BadInput
         """
         with self._telling(), transaction(self._connection):
-            return self._write_tables(tables, origin, faults)
+            return self._write_tables(tables, origin, faults, marks or {})
 
     def _write_tables(
-        self, tables: Sequence[Table], origin: str, faults: Iterable[Fault] = ()
+        self,
+        tables: Sequence[Table],
+        origin: str,
+        faults: Iterable[Fault],
+        marks: Mapping[TableKind, str],
     ) -> dict[TableKind, Counts]:
         standing = {kind: newest_rows(self._connection, kind) for kind in KINDS}
         logged = LoggedNames.of(standing)
         respell_names(tables, logged)
         _blame_materials(tables, logged.materials)
         incoming, of_tables = join_tables(tables)
+        for kind, mark in marks.items():
+            groups = {group_of(kind, key) for key in incoming[kind].rows}
+            refuse_overtaken(kind, standing[kind], groups, mark)
         found = [*faults, *of_tables, *self._unknown_glazes(incoming)]
         raise_faults(found)
         counts: dict[TableKind, Counts] = {}
@@ -149,9 +175,15 @@ class Logbook(ReadLogbook):
         return counts
 
     def record(
-        self, piece: str, outcomes: Sequence[Outcome], *, firing: str | None = None
+        self,
+        piece: str,
+        outcomes: Sequence[Outcome],
+        *,
+        firing: str | None = None,
+        told: Mapping[str, str] | None = None,
+        mark: str | None = None,
     ) -> pd.DataFrame:
-        """Write what came of a piece, all of its layers given or nothing.
+        """Write what came of a piece, all that is given or nothing.
 
         Parameters
         ----------
@@ -162,16 +194,23 @@ class Logbook(ReadLogbook):
         firing : str, optional
             Its name, or its date where it has none; needed when several firings have a piece of
             this name.
+        told : mapping of str, optional
+            What else is told of the piece, by column (`results.TOLD_OF_PIECE`), as typed; blank
+            takes it back.
+        mark : str, optional
+            Of the piece when it was read.
 
         Returns
         -------
         DataFrame
-            The layers given, as they are logged now.
+            The layers given, as they are logged now; all of the piece where none is given.
 
         Raises
         ------
         BadInput
             If there is no such piece or layer, or the outcome is not possible.
+        Overtaken
+            If the piece was written to since it had that mark.
 
         Warns
         -----
@@ -179,10 +218,18 @@ class Logbook(ReadLogbook):
             For an outcome that contradicts itself.
         """
         with self._telling(), transaction(self._connection):
-            return self._write_outcomes(piece, outcomes, firing, "record")
+            if mark is not None:
+                standing = newest_rows(self._connection, "layers", piece)
+                refuse_overtaken("layers", standing, [(piece, firing)], mark)
+            return self._write_outcomes(piece, outcomes, firing, "record", told or {})
 
     def _write_outcomes(
-        self, piece: str, outcomes: Sequence[Outcome], firing: str | None, action: str
+        self,
+        piece: str,
+        outcomes: Sequence[Outcome],
+        firing: str | None,
+        action: str,
+        told: Mapping[str, str],
     ) -> pd.DataFrame:
         refuse_other(outcomes, Sequence, "outcomes", "a list of Outcome")
         for outcome in outcomes:
@@ -190,20 +237,27 @@ class Logbook(ReadLogbook):
         piece = self._logged_piece(piece)
         stored = self._layers_of(piece)
         place = self._one_firing(piece, stored, firing)
-        changes: list[Change] = []
+        of_piece = cells_typed("layers", told)
+        rows = {
+            key: Row(old.row.cells | of_piece, old.row.extra)
+            for key, old in stored.items()
+            if key[1] == place
+        }
         for outcome in outcomes:
-            key = (piece, place, outcome.layer)
-            if key not in stored:
-                layers = ", ".join(str(known[2]) for known in stored if known[1] == place)
+            key = (piece, place, "", outcome.layer)
+            if key not in rows:
+                layers = ", ".join(str(known[3]) for known in rows if not known[2])
                 refuse_file(piece, f"has no layer {outcome.layer}; it has {layers}.")
-            row = with_outcome(stored[key].row, outcome)
-            if row != stored[key].row:
-                changes.append(Change(key, row, stored[key].revision + 1))
+            rows[key] = with_outcome(rows[key], outcome)
+        changes = [
+            Change(key, row, stored[key].revision + 1)
+            for key, row in rows.items()
+            if row != stored[key].row
+        ]
         raise_faults(faults_together("layers", changes, stored, {}, warn=True))
         add_rows(self._connection, self.file, {"layers": changes}, {}, action, piece)
-        written = self._layers_of(piece)
-        rows = [written[piece, place, outcome.layer].row for outcome in outcomes]
-        return frame_of("layers", rows, [])
+        given = [(piece, place, "", outcome.layer) for outcome in outcomes]
+        return frame_of("layers", [rows[key] for key in given or sorted(rows)], [])
 
     def record_rest_fine(self, asked: pd.DataFrame) -> pd.DataFrame:
         """Write in one step of layers without a result that they did not pass the foot.
@@ -212,7 +266,7 @@ class Logbook(ReadLogbook):
         ----------
         asked : DataFrame
             Rows of `layers`. What has a result by now, or left the logbook, stays as it is; so does
-            a pot with a layer past the foot, as for `unwritten.rest_of_pot`.
+            a pot with a layer past the foot, as for `results.rest_of_pot`.
 
         Returns
         -------
@@ -220,12 +274,13 @@ class Logbook(ReadLogbook):
             The layers written.
         """
         # A dict, not a set: what is written keeps the order of what was asked.
-        keys = dict.fromkeys(zip(asked["piece"], keyed_firings(asked), asked["layer"], strict=True))
+        named = (asked["piece"], keyed_firings(asked), asked["side"], asked["layer"])
+        keys = dict.fromkeys(zip(*named, strict=True))
         with self._telling(), transaction(self._connection):
             stored = newest_rows(self._connection, "layers")
             pots: dict[Key, list[Key]] = {key[:2]: [] for key in keys}
             for key, old in stored.items():
-                if key[:2] in pots and not old.retired:
+                if key[:2] in pots and not (old.retired or key[2]):
                     pots[key[:2]].append(key)
             changes = []
             for layers in pots.values():
@@ -234,12 +289,64 @@ class Logbook(ReadLogbook):
                 means = rest_of_pot([has_result(row) for row in rows], past)
                 for key, row, one in zip(layers, rows, means, strict=True):
                     if one and key in keys:
-                        fine = with_outcome(row, Outcome(key[2], math.nan, "no"))
+                        fine = with_outcome(row, Outcome(key[3], math.nan, "no"))
                         changes.append(Change(key, fine, stored[key].revision + 1))
             raise_faults(faults_together("layers", changes, stored, {}))
             origin = "all the rest: fine"
             add_rows(self._connection, self.file, {"layers": changes}, {}, "record", origin)
         return frame_of("layers", [change.row for change in changes], [])
+
+    def put_piece(self, layers: pd.DataFrame, replaces: Key | None, mark: str) -> tuple[Key, bool]:
+        """Write a planned piece exactly as given, blanks too; its names as they are logged.
+
+        Parameters
+        ----------
+        layers : DataFrame
+            All its layers, cells as typed; without rows to remove it.
+        replaces : (piece, firing) or None
+            What it was called; it leaves there.
+        mark : str
+            Of the piece when it was read; "" for a new one.
+
+        Returns
+        -------
+        (piece, firing)
+            What it is called now.
+        bool
+            Whether anything of it was written since it had that mark, now or before: what is sent
+            again is written once.
+
+        Raises
+        ------
+        BadInput
+            With every fault of the layers, or if it has been fired; then nothing is written.
+        Overtaken
+            If it was written to since.
+        Taken
+            If another piece has that name.
+        """
+        table = check_rows(layers, "layers", "layers")
+        with self._telling(), transaction(self._connection):
+            standing = {kind: newest_rows(self._connection, kind) for kind in KINDS}
+            stored = standing["layers"]
+            respell_names([table], LoggedNames.of(standing, but=replaces))
+            incoming, found = join_tables([table])
+            raise_faults([*found, *self._unknown_glazes(incoming)])
+            rows = incoming["layers"]
+            named = {group_of("layers", key) for key in rows.rows}
+            groups = named | ({replaces} if replaces is not None else set())
+            changes = rewritten(rows, stored, groups)
+            if changes:
+                refuse_taken(stored, named - {replaces})
+                if replaces is not None:
+                    refuse_overtaken("layers", stored, [replaces], mark)
+                refuse_fired(stored, groups)
+                raise_faults(faults_together("layers", changes, stored, rows.origins))
+                origin = ", ".join(sorted({str(group[0]) for group in groups}))
+                action = "record" if rows.rows else "remove"
+                add_rows(self._connection, self.file, {"layers": changes}, {}, action, origin)
+            now = marks_of("layers", stored).get(name := next(iter(named or groups)), "")
+            return name, bool(changes) or now != mark
 
     def remove(
         self, piece: str, *, firing: str | None = None, result: bool = False
@@ -274,8 +381,8 @@ class Logbook(ReadLogbook):
                 if not fired:
                     refuse_file(piece, "has no result to take back.")
                 mine = {key: mine[key] for key in fired}
-                taken = [Outcome(key[2], math.nan, "") for key in fired]
-                self._write_outcomes(piece, taken, firing, "remove")
+                taken = [Outcome(key[3], math.nan, "") for key in fired if not key[2]]
+                self._write_outcomes(piece, taken, firing, "remove", {"lost": ""})
             else:
                 if fired:
                     refuse_file(
@@ -291,22 +398,25 @@ class Logbook(ReadLogbook):
         self,
         folder: str | os.PathLike[str] | None = None,
         xlsx: str | os.PathLike[str] | None = None,
+        *,
+        replace: bool = False,
     ) -> None:
         """Write all tables and their history as CSV to a folder, as a workbook, or both.
 
         Parameters
         ----------
         folder : path, optional
-            Gets ``glazes.csv``, ``recipes.csv``, ... in place of those of an earlier export, and
-            `changes` as ``history.csv``.
+            New or empty; gets ``glazes.csv``, ``recipes.csv``, ..., and `changes` as
+            ``history.csv``.
         xlsx : path, optional
             Workbook with a sheet for each.
+        replace : bool
+            Write over what has these names.
 
         Raises
         ------
         BadInput
-            If a file is there that is not as an earlier export left it, or they cannot be written;
-            then what stood there is unchanged.
+            If something is there and not to be replaced, or they cannot be written.
         """
         with self._telling(), reading(self._connection):
             tables: dict[str, pd.DataFrame] = {kind: self.table(kind) for kind in KINDS}
@@ -317,13 +427,12 @@ class Logbook(ReadLogbook):
             else {as_path(folder, "folder") / f"{name}.csv": name for name in tables}
         )
         paths = [*files, *([] if xlsx is None else [as_path(xlsx, "xlsx")])]
-        refuse_unasked(paths)
+        refuse_unasked(paths, folder, replace=replace)
         with replace_files(paths) as drafts:
             for draft, table in zip(drafts, tables.values() if folder else (), strict=False):
                 draft.write_text(table_csv(table), encoding="utf-8", newline="")
             if xlsx is not None:
                 save_workbook(tables, drafts[-1])
-            mark_answers(drafts, paths)
 
     def _warn_of_ripeness(
         self, tables: Sequence[Table], incoming: Mapping[TableKind, Incoming]
@@ -357,37 +466,3 @@ def _blame_materials(tables: Sequence[Table], logged: Iterable[str]) -> None:
     for table in tables:
         if table.kind == "recipes":
             blame_materials(table, own)
-
-
-def import_files(
-    paths: Sequence[str | os.PathLike[str]], folder: str | os.PathLike[str]
-) -> dict[TableKind, Counts]:
-    """Add files to the logbook of a folder, making it when there is none.
-
-    Parameters
-    ----------
-    paths : sequence of path
-        CSV of any table, or workbooks.
-    folder : path
-
-    Returns
-    -------
-    dict of Counts by kind
-
-    Raises
-    ------
-    BadInput
-        With every fault of every file; then nothing is imported, nor a logbook made.
-
-    Warns
-    -----
-    TableWarning
-        As `csv_files.load_table`.
-    """
-    tables, faults = load_files(paths)
-    origin = printable(", ".join(Path(path).name for path in paths))
-    if not (Path(folder) / FILE_NAME).exists():
-        with closing(new_in_memory()) as trial:
-            Logbook(trial, None).import_checked(tables, origin, faults)
-    with Logbook.open(folder, create=True) as log:
-        return log.import_checked(tables, origin, faults)

@@ -6,23 +6,37 @@ import io
 import os
 import re
 import warnings
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
+from contextlib import closing
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import pandas as pd
 
 from runpredict.datafiles import OXIDES, packaged_rows
-from runpredict.errors import BadInput, Fault, TableWarning
-from runpredict.logbook.form_lists import ANGLE_SHEET, add_lists, add_picture
+from runpredict.errors import BadInput, Fault, TableWarning, printable, refuse_file
+from runpredict.logbook.book import Logbook
 from runpredict.logbook.history import CHANGE_COLUMNS, HISTORY
+from runpredict.logbook.rows import Counts
+from runpredict.logbook.schema import FILE_NAME, new_in_memory
 from runpredict.tables.cells import Table, plain_heading
-from runpredict.tables.columns import COLUMNS, KINDS, TableKind
+from runpredict.tables.columns import COLUMNS, KINDS, Column, TableKind, cones
 from runpredict.tables.csv_files import SEPARATORS, first_line, load_table, load_workbook
-from runpredict.tables.files import read_bytes, refuse_file, replace_file
+from runpredict.tables.files import read_bytes, replace_file
 from runpredict.tables.rows import empty_table
 from runpredict.tables.workbooks import write_workbook
 
+if TYPE_CHECKING:
+    from openpyxl import Workbook
+
 GUIDE_SHEET = "how to fill this in"
+ANGLE_SHEET = "wall angle"
+"""The sheet with what `wall_deg` means; it is never read."""
+LAST_ROW = 2000
+"""Last row that the lists and the form of text reach."""
+PICTURE_WIDTH_PX = 760
+_GLAZE_NAMES = f"glazes!$A$2:$A${LAST_ROW}"
+_ORDER: tuple[TableKind, ...] = ("layers", *(kind for kind in KINDS if kind != "layers"))
 _GUIDE_WIDTHS = (14, 18, 90, 34)
 _SHEETS_APART = {
     GUIDE_SHEET: "",
@@ -115,12 +129,52 @@ def load_files(paths: Iterable[str | os.PathLike[str]]) -> tuple[list[Table], li
     return tables, faults
 
 
+def import_files(
+    paths: Sequence[str | os.PathLike[str]], folder: str | os.PathLike[str]
+) -> dict[TableKind, Counts]:
+    """Add files to the logbook of a folder, making it when there is none.
+
+    Parameters
+    ----------
+    paths : sequence of path
+        CSV of any table, or workbooks.
+    folder : path
+
+    Returns
+    -------
+    dict of Counts by kind
+
+    Raises
+    ------
+    BadInput
+        With every fault of every file; then nothing is imported, nor a logbook made.
+
+    Warns
+    -----
+    TableWarning
+        As `csv_files.load_table`.
+    """
+    tables, faults = load_files(paths)
+    origin = printable(", ".join(Path(path).name for path in paths))
+    if not (Path(folder) / FILE_NAME).exists():
+        with closing(new_in_memory()) as trial:
+            Logbook(trial, None).import_checked(tables, origin, faults)
+    with Logbook.open(folder, create=True) as log:
+        return log.import_checked(tables, origin, faults)
+
+
 def _guide() -> pd.DataFrame:
     """One row a column, in plain words; the oxides share one."""
-    rows = [dict(row) for row in packaged_rows("logbook_guide.csv")]
-    for row in rows:
-        row["column"] = row["column"].replace("{oxides}", f"{OXIDES[0]} ... {OXIDES[-1]}")
-    return pd.DataFrame(rows)
+    rows = [
+        (kind, column.name, column.guide, column.example)
+        for kind in _ORDER
+        for column in COLUMNS[kind]
+        if column.name not in OXIDES[1:]
+    ]
+    guide = pd.DataFrame(rows, columns=["table", "column", "what to write", "example (invented)"])
+    oxides = f"{OXIDES[0]} ... {OXIDES[-1]}"
+    first = pd.DataFrame(packaged_rows("logbook_guide.csv"))
+    return pd.concat([first, guide.replace({"column": {OXIDES[0]: oxides}})], ignore_index=True)
 
 
 def write_template(path: str | os.PathLike[str], wall_angles_png: bytes | None = None) -> None:
@@ -146,9 +200,8 @@ def write_template(path: str | os.PathLike[str], wall_angles_png: bytes | None =
         refuse_file(file.name, "is not named as a workbook; end its name in .xlsx.")
     if file.exists():
         refuse_file(file.name, "is there already and may be filled in; give another name.")
-    order: list[TableKind] = ["layers", "glazes", "recipes", "materials", "schedules"]
     sheets: dict[str, pd.DataFrame] = {GUIDE_SHEET: _guide()}
-    sheets |= {kind: empty_table(kind) for kind in order}
+    sheets |= {kind: empty_table(kind) for kind in _ORDER}
     with replace_file(file) as temporary:
         write_workbook(sheets, temporary)
         book = open_book(io.BytesIO(temporary.read_bytes()))
@@ -159,7 +212,71 @@ def write_template(path: str | os.PathLike[str], wall_angles_png: bytes | None =
             book[GUIDE_SHEET].column_dimensions[column].width = width
             for cell in book[GUIDE_SHEET][column]:
                 cell.alignment = Alignment(wrap_text=True, vertical="top")
-        add_lists(book)
+        _add_lists(book)
         if wall_angles_png is not None:
-            add_picture(book, wall_angles_png, place=1)
+            _add_picture(book, wall_angles_png, place=1)
         book.save(temporary)
+
+
+def _add_lists(book: Workbook) -> None:
+    """Let the cells of every table be text, and offer what a word, a cone or a glaze may be.
+
+    Parameters
+    ----------
+    book : openpyxl.Workbook
+        With a sheet for each kind of table, the headings in its first row.
+
+    Notes
+    -----
+    A glaze that is not yet in the sheet of glazes may be typed all the same.
+    """
+    from openpyxl.utils import get_column_letter  # noqa: PLC0415 - slow, for workbooks only
+    from openpyxl.worksheet.datavalidation import DataValidation  # noqa: PLC0415
+
+    for kind in KINDS:
+        sheet = book[kind]
+        for number, column in enumerate(COLUMNS[kind], start=1):
+            choice = _choice(kind, column)
+            if not choice:
+                continue
+            offered = DataValidation(
+                type="list",
+                formula1=choice,
+                allow_blank=True,
+                showErrorMessage=not choice.startswith("glazes!"),
+                errorStyle="warning",
+                errorTitle=column.name,
+                error="Choose one from the list, or leave the cell blank.",
+            )
+            letter = get_column_letter(number)
+            offered.add(f"{letter}2:{letter}{LAST_ROW}")
+            sheet.add_data_validation(offered)
+
+
+def _choice(kind: TableKind, column: Column) -> str:
+    """What a spreadsheet offers in a column; blank where anything may be typed."""
+    if column.form == "cone":
+        return f'"{",".join(cones())}"'
+    if column.form == "word":
+        return f'"{",".join(column.words)}"'
+    return _GLAZE_NAMES if column.name == "glaze" and kind != "glazes" else ""
+
+
+def _add_picture(book: Workbook, png: bytes, place: int) -> None:
+    """Add the sheet with the picture of the wall's angle.
+
+    Parameters
+    ----------
+    book : openpyxl.Workbook
+    png : bytes
+        As `drawings.wall_angles.wall_angles_png` returns.
+    place : int
+        Number of the sheet, from 0.
+    """
+    from openpyxl.drawing.image import Image  # noqa: PLC0415 - slow, for workbooks only
+
+    sheet = book.create_sheet(ANGLE_SHEET, place)
+    picture = Image(io.BytesIO(png))
+    picture.height = round(picture.height * PICTURE_WIDTH_PX / picture.width)
+    picture.width = PICTURE_WIDTH_PX
+    sheet.add_image(picture, "A1")

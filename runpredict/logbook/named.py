@@ -7,10 +7,10 @@ from dataclasses import dataclass
 
 import pandas as pd
 
+from runpredict.errors import refuse_file
 from runpredict.logbook.rows import Key, Stored
 from runpredict.tables.cells import Table
 from runpredict.tables.columns import KEYS, TableKind
-from runpredict.tables.files import refuse_file
 from runpredict.tables.firings import firing_words, keyed_firings, named_firing
 from runpredict.tables.names import one_spelling, respell, respell_all, respell_rows, shown_name
 from runpredict.tables.repeats import sum_repeats

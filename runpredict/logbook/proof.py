@@ -11,7 +11,7 @@ from collections.abc import Mapping, Sequence
 from datetime import date
 from typing import Any
 
-from runpredict.tables.columns import COLUMNS, KINDS, TableKind, cones
+from runpredict.tables.columns import COLUMNS, KINDS, Column, TableKind, cones
 from runpredict.tables.texts import can_be_kept
 
 DAMAGED = "is damaged or not a logbook, and was left as it is"
@@ -99,44 +99,46 @@ def what_is_wrong(connection: sqlite3.Connection, model: sqlite3.Connection) -> 
 
 
 def _is_sealed(connection: sqlite3.Connection) -> bool:
-    sealing = connection.execute("SELECT 1 FROM sqlite_master WHERE name = 'seals'").fetchone()
-    if not sealing:
-        return True  # of a version before seals
     newest = connection.execute("SELECT * FROM seals ORDER BY entry DESC LIMIT 1").fetchone()
     (last,) = connection.execute("SELECT coalesce(max(id), 0) FROM entries").fetchone()
     return newest == (last, *totals(connection))
 
 
 def _rows_are_ours(connection: sqlite3.Connection, kind: TableKind) -> bool:
-    forms = {"extra": "extra"} | {column.name: column.form for column in COLUMNS[kind]}
+    columns = {column.name: column for column in COLUMNS[kind]}
     cursor = connection.execute(f"SELECT * FROM {kind}")
     names = [name for name, *_ in cursor.description]
     for values in cursor:
         row = dict(zip(names, values, strict=True))
         del row["id"]
-        if row.pop("checksum") != checksum(row):
+        if row.pop("checksum") != checksum(row) or not _is_extra(row["extra"]):
             return False
-        if not all(_could_be_ours(forms.get(name, ""), cell) for name, cell in row.items()):
+        if not all(_could_be_ours(column, row.get(name)) for name, column in columns.items()):
             return False
     return True
 
 
-def _could_be_ours(form: str, cell: Any) -> bool:
+def _could_be_ours(column: Column, cell: Any) -> bool:
     """Whether a cell is one that reading lets in, however it came to its check figure."""
-    if isinstance(cell, float):
-        return math.isfinite(cell)
-    if not isinstance(cell, str) or not cell:
+    if cell is None or cell == "":
         return True
-    if form == "cone":
-        return cell in cones()
-    if form == "date":
+    if not isinstance(cell, str):
+        return column.low <= cell <= column.high and math.isfinite(cell)
+    if column.form == "word":
+        return cell in column.words
+    if column.form in ("cone", "witness"):
+        cone, _, bend = cell.partition(" ")
+        return cone in cones() and bend in (
+            ("", "half", "flat") if column.form == "witness" else ("",)
+        )
+    if column.form == "date":
         return _is_date(cell)
-    if form == "extra":
-        return _is_extra(cell)
-    return can_be_kept(cell, note=form != "name")
+    return can_be_kept(cell, note=column.form == "note")
 
 
 def _is_extra(text: str) -> bool:
+    if not text:
+        return True
     try:
         extra = json.loads(text)
     except (ValueError, RecursionError):

@@ -11,8 +11,10 @@ from typing import Any, Self
 
 import pandas as pd
 
+from runpredict.errors import refuse_file, refuse_other
 from runpredict.logbook.history import changes_frame, revisions_frame
 from runpredict.logbook.named import firing_meant
+from runpredict.logbook.overtaken import marks_of
 from runpredict.logbook.rows import Key, Stored, frame_of
 from runpredict.logbook.schema import (
     FILE_NAME,
@@ -20,13 +22,14 @@ from runpredict.logbook.schema import (
     REPLACED,
     connect,
     make_file,
+    prove_or_refuse,
     telling,
 )
 from runpredict.logbook.store import headings_of, newest_rows, revisions
 from runpredict.tables.cells import nearest
 from runpredict.tables.columns import KINDS, TableKind
 from runpredict.tables.csv_files import refuse_kind
-from runpredict.tables.files import as_path, refuse_file, refuse_other
+from runpredict.tables.files import as_path
 from runpredict.tables.names import match_name
 
 
@@ -124,6 +127,41 @@ class ReadLogbook:
             ]
             headings = headings_of(self._connection, kind)
         return frame_of(kind, rows, headings)
+
+    def marked(self, kind: TableKind) -> tuple[pd.DataFrame, dict[Key, str]]:
+        """A table, as `table` returns it but for unknown columns, and the mark of each group.
+
+        Parameters
+        ----------
+        kind : {"glazes", "recipes", "materials", "schedules", "layers"}
+
+        Returns
+        -------
+        DataFrame
+        dict of str
+            By what names the group: (piece, firing) of layers, (glaze,) of a recipe.
+        """
+        with self._telling():
+            stored = newest_rows(self._connection, kind)
+        rows = [found.row for found in stored.values() if not found.retired]
+        return frame_of(kind, rows, []), marks_of(kind, stored)
+
+    def version(self) -> tuple[int, int]:
+        """Another pair whenever anything was written, by this program or by another."""
+        with self._telling():
+            (others,) = self._connection.execute("PRAGMA data_version").fetchone()
+        return others, self._connection.total_changes
+
+    def prove(self) -> None:
+        """Prove the file whole, as when it was opened, where another program wrote to it.
+
+        Raises
+        ------
+        BadInput
+        """
+        assert self.file is not None
+        with self._telling():
+            prove_or_refuse(self._connection, self.file)
 
     def history(self, kind: TableKind = "layers", **named: Any) -> pd.DataFrame:
         """Every revision of the rows of a table, the oldest first.

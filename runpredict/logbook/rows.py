@@ -12,18 +12,16 @@ import numpy as np
 import pandas as pd
 
 from runpredict.datafiles import OXIDES
-from runpredict.errors import SHOWN_FAULTS, Fault, TableWarning
+from runpredict.errors import SHOWN_FAULTS, Fault, TableWarning, raise_faults
 from runpredict.logbook.schema import FILE_NAME
-from runpredict.tables.cells import Table, nearest
+from runpredict.tables.cells import Table, nearest, parse_columns
 from runpredict.tables.columns import (
     COLUMNS,
     KEYS,
     MAX_NAME_CHARS,
     MAX_NOTE_CHARS,
-    TEXT_FORMS,
     TableKind,
 )
-from runpredict.tables.files import refuse_file, refuse_other
 from runpredict.tables.firings import firing_key
 from runpredict.tables.rows import check_rows, empty_table
 from runpredict.tables.texts import can_be_kept
@@ -40,8 +38,6 @@ _TOGETHER: dict[TableKind, tuple[str, ...]] = {
     "materials": (*OXIDES, "loss_on_ignition"),
 }
 
-MAX_RUN_MM = 1e6
-"""Far over what a table takes; more may be no number that a computer holds."""
 _LAID = ("glaze", "coats", "lower_edge_mm", "upper_edge_mm")
 _RESULTS = ("run_mm", "past_foot")
 
@@ -129,43 +125,6 @@ class Change:
 
 
 @dataclass(frozen=True)
-class Outcome:
-    """What a layer did in the kiln.
-
-    Parameters
-    ----------
-    layer : int
-        1 = against the clay.
-    run_mm : float or None
-        How far its lower edge moved; NaN takes an earlier reading back, None leaves it. [mm]
-    past_foot : str or None
-        ``yes`` or ``no``; blank takes an earlier word back, None leaves it.
-    note : str
-        Added to the layer's note.
-    """
-
-    layer: int
-    run_mm: float | None = None
-    past_foot: str | None = None
-    note: str = ""
-
-    def __post_init__(self) -> None:
-        """Refuse what is no outcome.
-
-        Raises
-        ------
-        BadInput
-        """
-        whole, number = (int, np.integer), (int, float, np.integer, np.floating)
-        refuse_other(self.layer, whole, "layer", "its number, 1 against the clay")
-        refuse_other(self.run_mm, (*number, type(None)), "run_mm", "a number of mm, or None")
-        refuse_other(self.past_foot, (str, type(None)), "past_foot", 'yes, no, "" or None')
-        refuse_other(self.note, str, "note", "text")
-        if self.run_mm is not None and abs(self.run_mm) > MAX_RUN_MM:
-            refuse_file("run_mm", "is longer than any pot; give mm, such as 9.5.")
-
-
-@dataclass(frozen=True)
 class Counts:
     """How many rows an import added, corrected and found logged already.
 
@@ -187,7 +146,7 @@ def _plain(values: Iterable[Any], text: bool, count: bool) -> list[Any]:
 def _rows_of(table: Table) -> list[Row]:
     cells = {
         column.name: _plain(
-            table.frame[column.name].tolist(), column.form in TEXT_FORMS, column.form == "count"
+            table.frame[column.name].tolist(), column.is_text, column.form == "count"
         )
         for column in COLUMNS[table.kind]
     }
@@ -338,11 +297,6 @@ def changes_of(
     return changes, Counts(added, len(changes) - added, unchanged)
 
 
-def has_result(row: Row) -> bool:
-    """Whether the row of a layer says what came of it."""
-    return _known(row.cells["run_mm"]) or _known(row.cells["past_foot"])
-
-
 def faults_together(
     kind: TableKind,
     changes: Sequence[Change],
@@ -390,6 +344,33 @@ def _names(kind: TableKind) -> list[str]:
     return [column.name for column in COLUMNS[kind]]
 
 
+def cells_typed(kind: TableKind, texts: Mapping[str, str]) -> dict[str, Any]:
+    """Some cells of a row as they are kept.
+
+    Parameters
+    ----------
+    kind : TableKind
+    texts : mapping of str by column
+        As typed; blank where nothing is known.
+
+    Raises
+    ------
+    BadInput
+        If one cannot be read, or the table has no such column.
+    """
+    unknown = [name for name in texts if name not in _names(kind)]
+    raise_faults(Fault(kind, None, name, "is no column of the table.") for name in unknown)
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", TableWarning)
+        table = parse_columns(pd.DataFrame([texts], dtype=object), kind, kind)
+    raise_faults(
+        Fault(FILE_NAME, None, fault.column, fault.message)
+        for fault in table.faults
+        if fault.row is not None
+    )
+    return {name: row.cells[name] for row in _rows_of(table) for name in texts}
+
+
 def frame_of(kind: TableKind, rows: Sequence[Row], headings: Sequence[str]) -> pd.DataFrame:
     """Rows as `tables.rows.check_table` returns them, the unknown columns behind."""
     blank = empty_table(kind)
@@ -398,15 +379,3 @@ def frame_of(kind: TableKind, rows: Sequence[Row], headings: Sequence[str]) -> p
     for heading in headings:
         frame[heading] = pd.Series([row.extra.get(heading, "") for row in rows], dtype=str)
     return frame
-
-
-def with_outcome(row: Row, outcome: Outcome) -> Row:
-    """The row of a layer with what came of it."""
-    cells = dict(row.cells)
-    if outcome.run_mm is not None:
-        cells["run_mm"] = None if math.isnan(outcome.run_mm) else float(outcome.run_mm)
-    if outcome.past_foot is not None:
-        cells["past_foot"] = outcome.past_foot
-    if outcome.note and outcome.note not in cells["note"].split("; "):
-        cells["note"] = "; ".join(filter(None, (cells["note"], outcome.note)))
-    return Row(cells, row.extra)

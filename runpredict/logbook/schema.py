@@ -1,23 +1,23 @@
 """The logbook's file: what it holds, how it is made, proved whole, copied and brought up to date.
 
 One SQLite file. Rows are only ever added: a correction is a row with the same key
-(`columns.KEYS`) and the next revision number, and triggers refuse any change to what stands.
+(`columns.KEYS`) and the next revision number, and triggers refuse any change to what stands. A
+column that came later (`Column.since`) is added to a logbook of before when it is opened.
 """
 
 from __future__ import annotations
 
 import os
 import sqlite3
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import closing, contextmanager, suppress
 from pathlib import Path
 from typing import Any, NoReturn
 
-from runpredict.errors import printable
-from runpredict.logbook.proof import DAMAGED, totals, what_is_wrong
-from runpredict.tables.columns import TableKind
-from runpredict.tables.files import reason_of, refuse_file, replace_file
-from runpredict.tables.unfinished import clear_leftovers, create_hidden, discard
+from runpredict.errors import printable, refuse_file
+from runpredict.logbook.proof import DAMAGED, what_is_wrong
+from runpredict.tables.columns import COLUMNS, KEYS, KINDS, Column, TableKind
+from runpredict.tables.files import draft_in, reason_of, replace_file
 
 FILE_NAME = "logbook.sqlite3"
 BACKUP_NAME = "logbook-backup.sqlite3"
@@ -26,51 +26,21 @@ APPLICATION_ID = 0x52554E50
 BUSY_TIMEOUT_S = 60.0
 """How long to wait for another process that is writing."""
 
-# Frozen with version 1 of the file: a later column is a later migration.
-_OXIDES_V1 = (
-    "SiO2 Al2O3 B2O3 Li2O Na2O K2O MgO CaO SrO BaO ZnO PbO TiO2 ZrO2 Fe2O3 MnO P2O5 SnO2 CuO CoO "
-    "Cr2O3 NiO Bi2O3 F"
-)
-_OXIDE_COLUMNS_V1 = ", ".join(f"{oxide} REAL CHECK ({oxide} >= 0)" for oxide in _OXIDES_V1.split())
-_TEXT = "TEXT NOT NULL DEFAULT ''"
-_NAME = "TEXT NOT NULL CHECK ({0} != '')"
-_KEYS_V1: dict[TableKind, str] = {
-    "glazes": "glaze",
-    "recipes": "glaze, addition, material",
-    "materials": "material",
-    "schedules": "firing, segment",
-    "layers": "piece, firing, layer",
-}
-_COLUMNS_V1: dict[TableKind, str] = {
-    "glazes": f"""
-        glaze TEXT NOT NULL REFERENCES glaze_names (glaze),
-        source {_TEXT} CHECK (source IN ('', 'recipe', 'analysis', 'jar')),
-        behaviour {_TEXT} CHECK (behaviour IN ('', 'stiff', 'stable', 'fluid', 'runny')),
-        {_OXIDE_COLUMNS_V1}, note {_TEXT}""",
-    "recipes": f"""
-        glaze {_NAME.format("glaze")}, material {_NAME.format("material")},
-        parts REAL NOT NULL CHECK (parts >= 0),
-        addition {_TEXT} CHECK (addition IN ('', 'yes', 'no'))""",
-    "materials": f"""
-        material {_NAME.format("material")}, {_OXIDE_COLUMNS_V1},
-        loss_on_ignition REAL, source {_TEXT}""",
-    "schedules": f"""
-        firing {_NAME.format("firing")}, segment INTEGER NOT NULL CHECK (segment >= 1),
-        rate_c_per_h REAL NOT NULL CHECK (rate_c_per_h > 0), target_c REAL NOT NULL,
-        hold_min REAL CHECK (hold_min >= 0)""",
-    "layers": f"""
-        piece {_NAME.format("piece")}, firing {_TEXT}, fired_on {_TEXT}, body {_TEXT}, cone {_TEXT},
-        hold_min REAL CHECK (hold_min >= 0), ramp_c_per_h REAL CHECK (ramp_c_per_h > 0),
-        wall_deg REAL CHECK (wall_deg BETWEEN 0 AND 180), foot_mm REAL CHECK (foot_mm > 0),
-        layer INTEGER NOT NULL CHECK (layer >= 1),
-        glaze TEXT NOT NULL REFERENCES glaze_names (glaze),
-        method {_TEXT} CHECK (method IN ('', 'dip', 'pour', 'brush', 'spray')),
-        coats INTEGER CHECK (coats >= 1), thickness_mm REAL CHECK (thickness_mm > 0),
-        lower_edge_mm REAL NOT NULL CHECK (lower_edge_mm >= 0),
-        upper_edge_mm REAL NOT NULL CHECK (upper_edge_mm > lower_edge_mm),
-        run_mm REAL CHECK (run_mm >= 0),
-        past_foot {_TEXT} CHECK (past_foot IN ('', 'yes', 'no')), note {_TEXT}""",
-}
+
+def version() -> int:
+    """The version this program writes: the newest of any column."""
+    return max(column.since for columns in COLUMNS.values() for column in columns)
+
+
+def _column_sql(kind: TableKind, column: Column) -> str:
+    """What a cell may be: of one kind, as what else is allowed is checked where it is read."""
+    if column.is_text:
+        named = f" CHECK ({column.name} != '')" if column.needed else ""
+        known = column.name == "glaze" and kind in ("glazes", "layers")
+        points = " REFERENCES glaze_names (glaze)" if known else ""
+        return f"{column.name} TEXT NOT NULL DEFAULT ''{named}{points}"
+    whole = "INTEGER" if column.form == "count" else "REAL"
+    return f"{column.name} {whole}{' NOT NULL' if column.needed == 'yes' else ''}"
 
 
 def _keep(table: str) -> list[str]:
@@ -82,101 +52,62 @@ def _keep(table: str) -> list[str]:
     ]
 
 
-def _version_1(connection: sqlite3.Connection) -> None:
-    statements = [
+def _table(kind: TableKind) -> list[str]:
+    """A table of the first version, its key, and what keeps its rows from being replaced."""
+    columns = ", ".join(_column_sql(kind, one) for one in COLUMNS[kind] if one.since == 1)
+    # A firing without a name goes by its date.
+    dated = ["CASE firing WHEN '' THEN fired_on ELSE '' END"] if kind == "layers" else []
+    key = ", ".join([*KEYS[kind], *dated, "revision"])
+    same = " AND ".join(f"{column} = NEW.{column}" for column in (*KEYS[kind], "revision"))
+    if kind == "layers":
+        same += " AND (firing != '' OR fired_on = NEW.fired_on)"
+    return [
+        f"""CREATE TABLE {kind} (
+            id INTEGER PRIMARY KEY, entry INTEGER NOT NULL REFERENCES entries (id),
+            revision INTEGER NOT NULL CHECK (revision >= 1),
+            retired INTEGER NOT NULL CHECK (retired IN (0, 1)),
+            extra TEXT NOT NULL, checksum INTEGER NOT NULL, {columns}) STRICT""",
+        f"CREATE UNIQUE INDEX {kind}_key ON {kind} ({key})",
+        f"CREATE TRIGGER {kind}_insert BEFORE INSERT ON {kind} "
+        f"WHEN EXISTS (SELECT 1 FROM {kind} WHERE id = NEW.id OR ({same})) "
+        "BEGIN SELECT RAISE(ABORT, 'what the logbook holds is never replaced'); END",
+        *_keep(kind),
+    ]
+
+
+def _first_version() -> list[str]:
+    """All tables; seals, by which rows that another program added or removed are known."""
+    return [
         """CREATE TABLE entries (
             id INTEGER PRIMARY KEY, made_at TEXT NOT NULL,
-            action TEXT NOT NULL CHECK (action IN ('import', 'record')),
+            action TEXT NOT NULL CHECK (action IN ('import', 'record', 'remove')),
             source TEXT NOT NULL) STRICT""",
         "CREATE TABLE glaze_names (glaze TEXT PRIMARY KEY CHECK (glaze != '')) STRICT",
         """CREATE TABLE extra_columns (
             id INTEGER PRIMARY KEY, kind TEXT NOT NULL, heading TEXT NOT NULL,
             UNIQUE (kind, heading)) STRICT""",
+        """CREATE TABLE seals (
+            entry INTEGER PRIMARY KEY, rows INTEGER NOT NULL, checksum INTEGER NOT NULL) STRICT""",
+        "INSERT INTO seals VALUES (0, 0, 0)",
+        """CREATE TRIGGER entries_sealed AFTER INSERT ON entries
+            WHEN NEW.id != (SELECT max(entry) FROM seals)
+            BEGIN SELECT RAISE(ABORT, 'another version of this program has changed it'); END""",
+        *(line for table in ("entries", "glaze_names", "extra_columns", "seals")
+          for line in _keep(table)),
+        *(line for kind in KINDS for line in _table(kind)),
+    ]  # fmt: skip
+
+
+def _step(number: int) -> list[str]:
+    """What brings a logbook to a version: the columns that are new in it."""
+    if number == 1:
+        return _first_version()
+    return [
+        f"ALTER TABLE {kind} ADD COLUMN {_column_sql(kind, column)}"
+        for kind in KINDS
+        for column in COLUMNS[kind]
+        if column.since == number
     ]
-    for kind, columns in _COLUMNS_V1.items():
-        statements.append(
-            f"""CREATE TABLE {kind} (
-            id INTEGER PRIMARY KEY, entry INTEGER NOT NULL REFERENCES entries (id),
-            revision INTEGER NOT NULL CHECK (revision >= 1),
-            retired INTEGER NOT NULL CHECK (retired IN (0, 1)), {columns},
-            extra TEXT NOT NULL, checksum INTEGER NOT NULL,
-            UNIQUE ({_KEYS_V1[kind]}, revision)) STRICT"""
-        )
-    for table in ("entries", "glaze_names", "extra_columns", *_COLUMNS_V1):
-        statements += _keep(table)
-    for statement in statements:
-        connection.execute(statement)
-
-
-def _version_2(connection: sqlite3.Connection) -> None:
-    """Forms of pots, the cone a glaze is meant for, and firings that only their date names."""
-    old = [row[1] for row in connection.execute("PRAGMA table_info(layers)")]
-    forms = "'', 'mug', 'bowl', 'plate', 'vase', 'bottle', 'tile'"
-    for statement in (
-        f"ALTER TABLE glazes ADD COLUMN matures_cone {_TEXT}",
-        f"""CREATE TABLE layers_2 (
-            id INTEGER PRIMARY KEY, entry INTEGER NOT NULL REFERENCES entries (id),
-            revision INTEGER NOT NULL CHECK (revision >= 1),
-            retired INTEGER NOT NULL CHECK (retired IN (0, 1)), {_COLUMNS_V1["layers"]},
-            extra TEXT NOT NULL, checksum INTEGER NOT NULL,
-            form {_TEXT} CHECK (form IN ({forms}))) STRICT""",
-        f"INSERT INTO layers_2 ({', '.join(old)}) SELECT {', '.join(old)} FROM layers ORDER BY id",
-        "DROP TABLE layers",
-        "ALTER TABLE layers_2 RENAME TO layers",
-        """CREATE UNIQUE INDEX layers_key ON layers (
-            piece, firing, CASE firing WHEN '' THEN fired_on ELSE '' END, layer, revision)""",
-        *_keep("layers"),
-    ):
-        connection.execute(statement)
-    _allow_removal(connection)
-
-
-def _allow_removal(connection: sqlite3.Connection) -> None:
-    """A further word for what was done, by the way SQLite names for a looser CHECK.
-
-    References
-    ----------
-    SQLite, "ALTER TABLE", section 7, the procedure for changes that do not touch what is stored.
-    """
-    version = _pragma(connection, "schema_version")
-    connection.execute("PRAGMA writable_schema = ON")
-    connection.execute(
-        "UPDATE sqlite_master SET sql = replace(sql, ?, ?) WHERE name = 'entries'",
-        ("('import', 'record')", "('import', 'record', 'remove')"),
-    )
-    connection.execute(f"PRAGMA schema_version = {version + 1}")
-    connection.execute("PRAGMA writable_schema = OFF")
-
-
-def _version_3(connection: sqlite3.Connection) -> None:
-    """Seals, by which rows that another program added, replaced or removed are known."""
-    for kind, key in _KEYS_V1.items():
-        columns = [*key.split(", "), "revision"]
-        same = " AND ".join(f"{column} = NEW.{column}" for column in columns)
-        if kind == "layers":
-            same += " AND (firing != '' OR fired_on = NEW.fired_on)"
-        connection.execute(
-            f"CREATE TRIGGER {kind}_insert BEFORE INSERT ON {kind} "
-            f"WHEN EXISTS (SELECT 1 FROM {kind} WHERE id = NEW.id OR ({same})) "
-            "BEGIN SELECT RAISE(ABORT, 'what the logbook holds is never replaced'); END"
-        )
-    for statement in (
-        "CREATE TABLE seals (entry INTEGER PRIMARY KEY, rows INTEGER NOT NULL, "
-        "checksum INTEGER NOT NULL) STRICT",
-        *_keep("seals"),
-        "CREATE TRIGGER entries_sealed AFTER INSERT ON entries "
-        "WHEN NEW.id != (SELECT max(entry) FROM seals) "
-        "BEGIN SELECT RAISE(ABORT, 'another version of this program has changed it'); END",
-    ):
-        connection.execute(statement)
-    count, figure = totals(connection)
-    connection.execute(
-        "INSERT INTO seals SELECT coalesce(max(id), 0), ?, ? FROM entries", (count, figure)
-    )
-
-
-MIGRATIONS: tuple[Callable[[sqlite3.Connection], None], ...] = (_version_1, _version_2, _version_3)
-"""Step n brings a file of version n to n + 1; a step that was published is never changed."""
 
 
 @contextmanager
@@ -288,20 +219,20 @@ def _pragma(connection: sqlite3.Connection, name: str) -> Any:
     return connection.execute(f"PRAGMA {name}").fetchone()[0]
 
 
-def _migrate(connection: sqlite3.Connection, version: int | None = None) -> None:
-    last = len(MIGRATIONS) if version is None else version
-    for step in range(_pragma(connection, "user_version"), last):
-        MIGRATIONS[step](connection)
-        connection.execute(f"PRAGMA user_version = {step + 1}")
+def _bring_to(connection: sqlite3.Connection, newest: int) -> None:
+    for number in range(_pragma(connection, "user_version") + 1, newest + 1):
+        for statement in _step(number):
+            connection.execute(statement)
+        connection.execute(f"PRAGMA user_version = {number}")
 
 
-def new_in_memory(version: int | None = None) -> sqlite3.Connection:
+def new_in_memory(of_version: int | None = None) -> sqlite3.Connection:
     """An empty logbook that is nowhere on disk, of the newest version or another."""
     connection = sqlite3.connect(":memory:", isolation_level=None)
     _settle(connection)
     connection.execute(f"PRAGMA application_id = {APPLICATION_ID}")
     with transaction(connection):
-        _migrate(connection, version)
+        _bring_to(connection, of_version or version())
     return connection
 
 
@@ -318,8 +249,7 @@ def make_file(file: Path) -> None:
     temporary = None
     try:
         file.parent.mkdir(parents=True, exist_ok=True)
-        clear_leftovers(file.parent)
-        temporary = create_hidden(file.parent)
+        temporary = draft_in(file.parent)
         with temporary.open("wb") as out:
             out.write(content)
             out.flush()
@@ -329,7 +259,8 @@ def make_file(file: Path) -> None:
         where = f"cannot be made in {file.parent} ({reason_of(fault)})"
         refuse_file(file.name, f"{where}; nothing was changed.")
     finally:
-        discard(temporary)
+        if temporary is not None:
+            temporary.unlink(missing_ok=True)
 
 
 def _publish(temporary: Path, file: Path) -> None:
@@ -371,7 +302,9 @@ def connect(file: Path) -> sqlite3.Connection:
         try:
             prove_or_refuse(connection, file)
             _settle(connection)
-            _bring_up_to_date(connection, file)
+            if _pragma(connection, "user_version") < version():
+                with transaction(connection):
+                    _bring_to(connection, version())
         except BaseException:
             connection.close()
             raise
@@ -406,32 +339,23 @@ def refuse_newer(connection: sqlite3.Connection, file: Path) -> int:
     BadInput
         If a newer program wrote it.
     """
-    version = int(_pragma(connection, "user_version"))
-    if version > len(MIGRATIONS):
-        message = f"is of version {version}, newer than this program; install a newer one."
+    found = int(_pragma(connection, "user_version"))
+    if found > version():
+        message = f"is of version {found}, newer than this program; install a newer one."
         refuse_file(file.name, message)
-    return version
+    return found
 
 
 def _prove_whole(connection: sqlite3.Connection, file: Path) -> None:
     if file.stat().st_size == 0 or _pragma(connection, "application_id") != APPLICATION_ID:
         _refuse(file, DAMAGED)
-    version = refuse_newer(connection, file)
-    if version < 1:
+    found = refuse_newer(connection, file)
+    if found < 1:
         _refuse(file, DAMAGED)
-    with closing(new_in_memory(version)) as model:
+    with closing(new_in_memory(found)) as model:
         wrong = what_is_wrong(connection, model)
     if wrong:
         _refuse(file, wrong)
-
-
-def _bring_up_to_date(connection: sqlite3.Connection, file: Path) -> None:
-    version = _pragma(connection, "user_version")
-    if version == len(MIGRATIONS):
-        return
-    with transaction(connection):
-        back_up(file, file.with_name(f"logbook-before-version-{len(MIGRATIONS)}.sqlite3"))
-        _migrate(connection)
 
 
 def back_up(file: Path, copy: Path) -> None:

@@ -19,6 +19,7 @@ from runpredict.arrays import Bools, Floats, Indices
 from runpredict.datafiles import OXIDES
 from runpredict.physics import heat, lots, melt, melt_properties, sheets, solids
 from runpredict.physics.chemistry import mole_fractions, unity_formula
+from runpredict.tables.columns import COLUMNS
 from runpredict.tables.plan import check_plan
 from runpredict.tables.rows import with_defaults
 
@@ -147,8 +148,12 @@ def _row_firings(
 ) -> tuple[heat.Firings, Indices]:
     """The distinct firings and the number of each row's."""
     typed = {} if schedules is None else dict(tuple(schedules.groupby("firing", sort=False)))
-    by_name = layers["firing"].isin(list(typed)).to_numpy()
+    seen = layers["witness_cone"].ne("")
+    by_name = (layers["firing"].isin(list(typed)) & ~seen).to_numpy()
     keys = layers[["cone", "ramp_c_per_h", "hold_min"]].copy()
+    # What went down has felt the hold, too.
+    keys["cone"] = keys["cone"].mask(seen, layers["witness_cone"])
+    keys["hold_min"] = keys["hold_min"].mask(seen, 0.0)
     keys.loc[by_name, :] = None
     keys["schedule"] = layers["firing"].where(by_name, "")
     codes = keys.groupby(list(keys.columns), sort=False, dropna=False).ngroup().to_numpy()
@@ -159,7 +164,7 @@ def _row_firings(
     if cones.any():
         by_cone = first.loc[cones]
         ramp = by_cone["ramp_c_per_h"].to_numpy(dtype=float)
-        peak = heat.cone_peak_c(by_cone["cone"].tolist(), ramp)
+        peak = heat.witness_peak_c(by_cone["cone"].tolist(), ramp)
         parts.append(heat.firings_from_peak(peak, ramp, by_cone["hold_min"].to_numpy(dtype=float)))
         order.append(np.flatnonzero(cones))
     for position in np.flatnonzero(~cones):
@@ -267,19 +272,7 @@ def features_of(
     layers = _with_schedule_ramp(layers, schedules)
     typical = typical_thickness_mm(layers["method"].tolist(), layers["coats"].to_numpy(dtype=float))
     measured = layers["thickness_mm"].notna().to_numpy()
-    kept = [
-        "piece",
-        "form",
-        "firing",
-        "body",
-        "layer",
-        "glaze",
-        "method",
-        "coats",
-        "hold_min",
-        "ramp_c_per_h",
-    ]
-    out = layers[[*kept, "wall_deg", "foot_mm", "lower_edge_mm", "upper_edge_mm"]].copy()
+    out = layers[[column.name for column in COLUMNS["layers"] if not column.after]].copy()
     for name in ("behaviour", "matures_cone"):
         out[name] = named[name].reindex(layers["glaze"]).to_numpy()
     out["thickness_measured"] = measured

@@ -17,7 +17,9 @@ from runpredict.model.features import (
     typical_thickness_mm,
 )
 from runpredict.physics import sheets
+from runpredict.tables.columns import FOLDED
 
+OF_PIECE = ("form", "body", "firing", "piece")
 # A smear thinner or lower than this is no layer to learn from, though it runs like one. Our choice.
 SMEAR_M, SMEAR_HEIGHT_M = 0.01e-3, 1e-3
 
@@ -28,10 +30,8 @@ class Stacks:
 
     Attributes
     ----------
-    rows : DataFrame
-        The features they were made from.
     piece_at, layer_at : ndarray of int, shape (rows,)
-        Where each row of the features sits in the arrays.
+        Where each row of the features sits in the arrays; of all pieces, on a part, too.
     method : ndarray of str, shape (n, k)
     present, measured, chemistry_known : ndarray of bool, shape (n, k)
         The layer is there; its thickness was measured; its glaze is no jar.
@@ -54,11 +54,16 @@ class Stacks:
         Depth at which a puddle of the piece's glaze stands on a cookie. [m]
     glaze : ndarray of int, shape (n, k)
         Number of the layer's glaze in ``glazes``; -1 where there is no layer.
+    wall_deg : ndarray, shape (n, k)
+    zinc_mol, alumina_mol : ndarray, shape (n, k)
+        Of the unity formula; NaN of a jar.
     foot_m, hold_min, ramp_c_per_h : ndarray, shape (n,)
-    body, firing, piece : ndarray of str, shape (n,)
+    form, body, firing, piece : ndarray of str, shape (n,)
+    names : dict of ndarray of str, shape (n,) or (n, k)
+        What else is named of each piece or layer, by column (`columns.FOLDED`): its kiln, shelf,
+        whose hands, which batch; "" where that is not told.
     """
 
-    rows: pd.DataFrame
     piece_at: Indices
     layer_at: Indices
     present: Bools
@@ -79,12 +84,17 @@ class Stacks:
     puddle_m: Floats
     glaze: Indices
     glazes: tuple[str, ...]
+    wall_deg: Floats
+    zinc_mol: Floats
+    alumina_mol: Floats
     foot_m: Floats
     hold_min: Floats
     ramp_c_per_h: Floats
+    form: Objects
     body: Objects
     firing: Objects
     piece: Objects
+    names: dict[str, Objects]
 
     @property
     def mobility_log(self) -> Floats:
@@ -139,7 +149,8 @@ class Stacks:
             for name, array in arrays.items()
             if isinstance(array, np.ndarray) and array.ndim > 1
         }
-        return replace(part, **narrow)
+        names = {name: a[:, :layers] if a.ndim > 1 else a for name, a in part.names.items()}
+        return replace(part, **narrow, names=names)
 
     def by_layers(self) -> list[tuple[Indices, Stacks]]:
         """Pieces of each number of layers, and their arrays no wider than that."""
@@ -151,10 +162,11 @@ class Stacks:
         return found
 
     def take(self, pieces: Indices | slice) -> Stacks:
-        """The same arrays for some of the pieces; rows stay as they are."""
-        whole = ("rows", "piece_at", "layer_at", "glazes")
+        """The same arrays for some of the pieces."""
+        whole = ("piece_at", "layer_at", "glazes", "names")
         names = [field.name for field in fields(self) if field.name not in whole]
-        return replace(self, **{name: getattr(self, name)[pieces] for name in names})
+        named = {name: array[pieces] for name, array in self.names.items()}
+        return replace(self, **{name: getattr(self, name)[pieces] for name in names}, names=named)
 
 
 def _coat_ratio(rows: pd.DataFrame, coats: Indices, grid: Any) -> Floats:
@@ -197,7 +209,6 @@ def stacks_of(rows: pd.DataFrame) -> Stacks:
         rows["density_kg_m3"].to_numpy(dtype=float),
     )
     return Stacks(
-        rows=rows,
         piece_at=piece_at.astype(np.intp),
         layer_at=layer_at,
         present=grid(np.ones(len(rows), dtype=bool), False),
@@ -218,8 +229,18 @@ def stacks_of(rows: pd.DataFrame) -> Stacks:
         puddle_m=grid(puddle_m).max(axis=1),
         glaze=grid(codes, -1),
         glazes=tuple(glazes),
+        wall_deg=grid(rows["wall_deg"].to_numpy(dtype=float), 90.0),
+        zinc_mol=grid(rows["zinc_mol"].to_numpy(dtype=float), np.nan),
+        alumina_mol=grid(rows["Al2O3_per_flux_mol"].to_numpy(dtype=float), np.nan),
         foot_m=rows["foot_mm"].to_numpy(dtype=float)[first] * 1e-3,
         hold_min=rows["hold_min"].to_numpy(dtype=float)[first],
         ramp_c_per_h=rows["ramp_c_per_h"].to_numpy(dtype=float)[first],
-        **{name: rows[name].to_numpy(dtype=object)[first] for name in ("body", "firing", "piece")},
+        **{name: rows[name].to_numpy(dtype=object)[first] for name in OF_PIECE},
+        names={
+            column.name: grid(rows[column.name].to_numpy(dtype=object), "")
+            if column.of == "layer"
+            else rows[column.name].to_numpy(dtype=object)[first]
+            for column in FOLDED
+            if column.form == "name"
+        },
     )

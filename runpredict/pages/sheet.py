@@ -16,9 +16,9 @@ from runpredict.answers.check import Answer
 from runpredict.drawings.curves import curves_figure
 from runpredict.drawings.piece import drawn_piece
 from runpredict.drawings.pot import key_figure, side_figure, small_figure, wall_figure
+from runpredict.errors import refuse_file
 from runpredict.pages.html import Drawing, drawing, template
-from runpredict.tables.files import refuse_file, replace_file
-from runpredict.tables.marks import mark_answers
+from runpredict.tables.files import replace_file
 from runpredict.units import LengthUnits
 from runpredict.words.advice import catch_help
 from runpredict.words.basis import CAUTION, basis_words, tolerated
@@ -81,7 +81,6 @@ def write_sheet(
     with replace_file(file) as temporary:
         page = sheet_html(answer, units, progress)
         temporary.write_text(page, encoding="utf-8", newline="\n")
-        mark_answers([temporary], [file])
 
 
 def sheet_html(answer: Answer, units: LengthUnits = "mm", progress: Progress | None = None) -> str:

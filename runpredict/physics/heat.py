@@ -91,6 +91,41 @@ def cone_peak_c(cone: Sequence[str], ramp_c_per_h: ArrayLike) -> Floats:
     return np.asarray(peak, dtype=float)
 
 
+def witness_peak_c(cone: Sequence[str], ramp_c_per_h: ArrayLike) -> Floats:
+    """Temperature that a climb without a hold needs to bend a cone as far as it was seen to bend.
+
+    Parameters
+    ----------
+    cone : sequence of str, length n, as for `cone_peak_c`, or such as "5 half" or "6 flat"
+    ramp_c_per_h : array_like, shape (n,)
+        As for `cone_peak_c`. [°C/h]
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        Half bent is halfway from the cone below, flat halfway to the one above; of the coolest and
+        the hottest the end point itself. Common practice, no source. [°C]
+
+    Raises
+    ------
+    ValueError : as `cone_peak_c`.
+
+    Examples
+    --------
+    >>> witness_peak_c(["5", "6 half", "6", "6 flat"], 60).tolist()
+    [1186.0, 1203.0, 1220.0, 1225.5]
+    """
+    names = list(cone_table())
+    own = [text.partition(" ")[0] for text in cone]
+    places = [names.index(name) if name in names else 0 for name in own]
+    steps = [{"half": -1, "flat": 1}.get(text.partition(" ")[2], 0) for text in cone]
+    near = [names[min(max(k + d, 0), len(names) - 1)] for k, d in zip(places, steps, strict=True)]
+    other = cone_peak_c(
+        [n if d else o for n, o, d in zip(near, own, steps, strict=True)], ramp_c_per_h
+    )
+    return (cone_peak_c(own, ramp_c_per_h) + other) / 2.0
+
+
 @dataclass(frozen=True)
 class Firings:
     """How long the melt is at which temperature, in each of n firings.

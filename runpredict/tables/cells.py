@@ -14,14 +14,13 @@ from typing import Any, TypeAlias
 import numpy as np
 import pandas as pd
 
-from runpredict.arrays import Floats, Indices
+from runpredict.arrays import Bools, Floats, Indices
 from runpredict.datafiles import OXIDES
 from runpredict.errors import Fault, TableWarning
 from runpredict.tables.columns import (
     COLUMNS,
     MAX_NAME_CHARS,
     MAX_NOTE_CHARS,
-    TEXT_FORMS,
     Column,
     TableKind,
     cones,
@@ -57,6 +56,7 @@ _OWN_UNITS = {
     },
 }
 """Units that may stand behind a number of a column that has one unit only."""
+_WITNESS = re.compile(r"(.*?)[\s,(]*(half|flat)?(?:\s*(?:bent|down))?\)?", re.DOTALL)
 _TWO_CONES = re.compile(r"(0?\d{1,2})\s*(?:-|–|/|to|or)\s*(0?\d{1,2})")
 
 
@@ -154,6 +154,8 @@ def _word_reader(column: Column) -> Reader:
     def read(text: str) -> str:
         word = text.casefold()
         word = _WORD_SPELLINGS.get(word, word)
+        if word == "outside" and "inside" in column.words:
+            return ""
         if word not in column.words:
             raise ValueError(
                 f"{shown(text)} is none of {', '.join(column.words)}; "
@@ -185,6 +187,12 @@ def _read_cone(text: str) -> str:
             "such as 06 or 5."
         )
     return plain
+
+
+def _read_witness(text: str) -> str:
+    """A cone that went down, and how far: ``5 half``, ``6 flat``."""
+    cone, bend = _WITNESS.fullmatch(text.casefold()).groups()  # type: ignore[union-attr]
+    return f"{_read_cone(cone)} {bend}" if bend in ("half", "flat") else _read_cone(cone)
 
 
 def _read_date(text: str) -> str:
@@ -272,6 +280,8 @@ def _texts(coded: CodedCells, column: Column, table: Table) -> pd.Series[Any]:
         read = _word_reader(column)
     elif column.form == "cone":
         read = _read_cone
+    elif column.form == "witness":
+        read = _read_witness
     elif column.form == "date":
         read = _read_date
     else:
@@ -356,14 +366,17 @@ def parse_columns(
     table.decimal_comma = any(
         _DECIMAL_COMMA.match(text)
         for column in COLUMNS[kind]
-        if column.form not in TEXT_FORMS
+        if not column.is_text
         for text in getattr(coded[column.name], "texts", ())
     )
-    for column in COLUMNS[kind]:
+    for column in sorted(COLUMNS[kind], key=lambda column: column.name != "side"):
         if column.needed and found and column.name not in found:
             table.blame(None, column.name, f"the column is missing; {column.right}.")
+        filled = np.full(len(raw), bool(column.needed) and column.name in found)
+        if column.needed == "outside":
+            filled &= parsed["side"].ne("inside").to_numpy()
         parsed[column.name] = _parse_column(
-            given[column.name], coded[column.name], column, table, column.name in found
+            given[column.name], coded[column.name], column, table, filled
         )
     typed = coded["run_mm"] if "run_mm" in found else None
     if typed is not None:
@@ -375,13 +388,15 @@ def parse_columns(
         table.warn(None, heading[:40], f"the column is not known here{hint}; it is kept unread.")
         extra = CodedCells.of(raw.iloc[:, position])
         parsed[heading] = np.array(extra.texts, dtype=object)[extra.codes]
-    table.frame = pd.DataFrame(parsed, index=range(len(raw)))
+    names = [column.name for column in COLUMNS[kind]]
+    order = [*names, *(name for name in parsed if name not in names)]
+    table.frame = pd.DataFrame(parsed, index=range(len(raw)))[order]
     return table
 
 
 def _is_plain(cells: pd.Series[Any], column: Column) -> bool:
     """Numbers that need no reading."""
-    return column.form not in TEXT_FORMS and cells.dtype.kind in "iuf"
+    return not column.is_text and cells.dtype.kind in "iuf"
 
 
 def _parse_column(
@@ -389,18 +404,18 @@ def _parse_column(
     coded: CodedCells | None,
     column: Column,
     table: Table,
-    check_needed: bool,
+    needed: Bools,
 ) -> pd.Series[Any]:
     already = len(table.faults)
-    text = column.form in TEXT_FORMS
+    text = column.is_text
     values = (
         _texts(coded, column, table)
         if text and coded is not None
         else pd.Series(_numbers(cells, coded, column, table))
     )
-    if column.needed and check_needed:
+    if needed.any():
         blamed = {fault.row for fault in table.faults[already:]}
-        for position in np.flatnonzero((values == "") if text else values.isna()):
+        for position in np.flatnonzero(needed & ((values == "") if text else values.isna())):
             if int(table.rows[position]) not in blamed:
                 table.blame(int(position), column.name, f"is blank; {column.right}.")
     if column.form == "count" and column.needed and values.notna().all():

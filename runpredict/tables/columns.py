@@ -1,20 +1,23 @@
-"""The columns of every table: what each holds and what is allowed in it.
+"""The columns of every table: what each holds, what is allowed in it, and what it is called.
 
-The sheet of instructions of `runpredict template` says what each column means; the tables of
-``sample_data`` show them filled in.
+Their one list is ``data/columns.csv``. Tables, logbook, form, walk, page and export read it, so a
+row added there is a column everywhere.
 """
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cache
-from typing import Literal, TypeAlias
-
-import numpy as np
+from typing import Literal, TypeAlias, cast
 
 from runpredict.datafiles import OXIDES, packaged_rows
 
 TableKind: TypeAlias = Literal["glazes", "recipes", "materials", "schedules", "layers"]
+Form: TypeAlias = Literal[
+    "name", "note", "word", "cone", "witness", "date",
+    "length", "temperature", "rate", "number", "count",
+]  # fmt: skip
 
 MAX_COLUMNS = 300
 """More headings than any table of a studio has; bounds what a hostile one can cost."""
@@ -22,125 +25,93 @@ MAX_ROWS = 300_000
 """Three times what is asked of a check; bounds its memory to some GB."""
 MAX_NAME_CHARS = 200
 MAX_NOTE_CHARS = 5000
-MAX_LENGTH_MM = 2000.0
-"""No pot that a studio fires is taller or wider (common practice, no source)."""
-MAX_THICKNESS_MM = 20.0
-"""No coat of glaze is thicker before it falls off (common practice, no source)."""
+
+TEXT_FORMS = ("name", "note", "word", "cone", "witness", "date")
+"""Forms of column that are text; the others are numbers."""
+KINDS: tuple[TableKind, ...] = ("glazes", "recipes", "materials", "schedules", "layers")
 
 
 @dataclass(frozen=True)
 class Column:
-    """One column of a table.
+    """One column of a table, as a row of ``data/columns.csv`` has it.
 
     Parameters
     ----------
     name : str
         Heading, with its unit.
     form : str
-        ``name``, ``note``, ``word``, ``cone`` or ``date`` are text, blank when not known; the
-        others are numbers, NaN when not known.
-    right : str
-        What would be right, to end an error with.
-    needed : bool
-        A blank is a fault.
+        One of `TEXT_FORMS`, blank when not known; the others are numbers, NaN when not known.
+    needed : str
+        ``yes`` where a blank is a fault, ``outside`` where it is one outside of a pot.
     low, high : float
-        Range allowed, both ends included.
+        Range allowed, both ends included (common practice, no source: no pot that a studio fires
+        is taller or wider than 2 m, no coat thicker than 20 mm before it falls off; an oxide may be
+        over 100 % where a raw material takes up oxygen, as red copper oxide does).
     words : tuple of str
         What a ``word`` may be.
+    default : float, str or None
+        What a blank is taken for (the ramp by the contract of the tables, the rest common
+        practice, no source: the wall is the steepest that does not overhang, one dip is the usual
+        coat, the foot is a mug's); None where it stays not known.
+    of : str
+        ``piece`` where all layers of a piece share it, else ``layer``.
+    after : bool
+        It is told once the kiln is open.
+    folded : bool
+        Forms show it once it has been used.
+    since : int
+        Version of the logbook that first has it.
+    right : str
+        What would be right, to end an error with.
+    label, guide, example : str
+        What pages call it, what to write in it, and an invented example.
     """
 
     name: str
-    form: Literal[
-        "name", "note", "word", "cone", "date", "length", "temperature", "rate", "number", "count"
-    ]
-    right: str = ""
-    needed: bool = False
-    low: float = -np.inf
-    high: float = np.inf
-    words: tuple[str, ...] = ()
+    form: Form
+    needed: str
+    low: float
+    high: float
+    words: tuple[str, ...]
+    default: float | str | None
+    of: str
+    after: bool
+    folded: bool
+    since: int
+    right: str
+    label: str
+    guide: str
+    example: str
+
+    @property
+    def is_text(self) -> bool:
+        """Whether its cells are text."""
+        return self.form in TEXT_FORMS
 
 
-def _length(name: str, right: str, low: float = 0.0, needed: bool = False) -> Column:
-    return Column(name, "length", right, needed, low, MAX_LENGTH_MM)
+def _columns(kind: TableKind) -> Iterator[Column]:
+    for row in packaged_rows("columns.csv"):
+        if row["table"] != kind:
+            continue
+        text = row["form"] in TEXT_FORMS
+        for name in OXIDES if row["column"] == "{oxides}" else (row["column"],):
+            yield Column(
+                name=name,
+                form=cast(Form, row["form"]),
+                needed=row["needed"],
+                low=float(row["low"] or "-inf"),
+                high=float(row["high"] or "inf"),
+                words=tuple(row["words"].split()),
+                default=(row["blank"] if text else float(row["blank"])) if row["blank"] else None,
+                of=row["of"],
+                after=row["when"] == "after",
+                folded=row["folded"] == "yes",
+                since=int(row["since"]),
+                **{part: row[part] for part in ("right", "label", "guide", "example")},
+            )
 
 
-_OXIDE_COLUMNS = tuple(
-    Column(oxide, "number", "give weight percent, such as 60", low=0.0, high=112.0)
-    for oxide in OXIDES
-)  # over 100 where a raw material takes up oxygen: red copper oxide becomes 111 % of CuO
-_NOTE = Column("note", "note")
-_HOLD = Column("hold_min", "number", "give minutes, such as 20", low=0, high=6000)
-_GLAZE = Column("glaze", "name", "give a glaze's name", needed=True)
-
-COLUMNS: dict[TableKind, tuple[Column, ...]] = {
-    "glazes": (
-        _GLAZE,
-        Column("source", "word", words=("recipe", "analysis", "jar")),
-        Column("behaviour", "word", words=("stiff", "stable", "fluid", "runny")),
-        Column("matures_cone", "cone"),
-        *_OXIDE_COLUMNS,
-        _NOTE,
-    ),
-    "recipes": (
-        _GLAZE,
-        Column("material", "name", "give a raw material's name", needed=True),
-        Column("parts", "number", "give parts by weight, such as 25", True, 0.0, 1e6),
-        Column("addition", "word", words=("yes", "no")),
-    ),
-    "materials": (
-        Column("material", "name", "give the raw material's name", needed=True),
-        *_OXIDE_COLUMNS,
-        Column(
-            "loss_on_ignition",
-            "number",
-            "give weight percent, such as 12.5",
-            low=-20,
-            high=100,
-        ),
-        Column("source", "note"),
-    ),
-    "schedules": (
-        Column("firing", "name", "give the firing's name", needed=True),
-        Column("segment", "count", "number the segments 1, 2, 3, ...", True, 1, 999),
-        Column("rate_c_per_h", "rate", "give °C an hour, such as 60", True, 0.1, 10_000),
-        Column("target_c", "temperature", "give °C, or °F such as 2165 F", True, 0, 1500),
-        _HOLD,
-    ),
-    "layers": (
-        Column("piece", "name", "give the piece's name", needed=True),
-        Column("form", "word", words=("mug", "bowl", "plate", "vase", "bottle", "tile")),
-        Column("firing", "name"),
-        Column("fired_on", "date"),
-        Column("body", "name"),
-        Column("cone", "cone"),
-        _HOLD,
-        Column("ramp_c_per_h", "rate", "give °C an hour, such as 60", low=1, high=1000),
-        Column(
-            "wall_deg",
-            "number",
-            "0 is flat, 90 upright, over 90 overhanging",
-            low=0,
-            high=180,
-        ),
-        _length("foot_mm", "give the foot ring's diameter, such as 70", low=1.0),
-        Column("layer", "count", "number the layers 1, 2, 3, ... from the clay out", True, 1, 20),
-        _GLAZE,
-        Column("method", "word", words=("dip", "pour", "brush", "spray")),
-        Column("coats", "count", "give whole coats, such as 2", low=1, high=50),
-        Column(
-            "thickness_mm",
-            "length",
-            "give the dry coat, such as 0.5",
-            low=0.001,
-            high=MAX_THICKNESS_MM,
-        ),
-        _length("lower_edge_mm", "give its height above the foot, such as 8", needed=True),
-        _length("upper_edge_mm", "give its height above the foot, such as 90", needed=True),
-        _length("run_mm", "give how far the lower edge moved, 0 or more"),
-        Column("past_foot", "word", words=("yes", "no")),
-        _NOTE,
-    ),
-}
+COLUMNS: dict[TableKind, tuple[Column, ...]] = {kind: tuple(_columns(kind)) for kind in KINDS}
 """Columns of each table, in the order they are written."""
 
 KEYS: dict[TableKind, tuple[str, ...]] = {
@@ -148,14 +119,34 @@ KEYS: dict[TableKind, tuple[str, ...]] = {
     "recipes": ("glaze", "addition", "material"),
     "materials": ("material",),
     "schedules": ("firing", "segment"),
-    "layers": ("piece", "firing", "layer"),
+    "layers": ("piece", "firing", "side", "layer"),
 }
 """What names a row of each table: no two rows of a table have the same."""
 
-TEXT_FORMS = ("name", "note", "word", "cone", "date")
-"""Forms of column that are text; the others are numbers."""
+PIECE_COLUMNS: tuple[str, ...] = tuple(
+    column.name
+    for column in COLUMNS["layers"]
+    if column.of == "piece" and column.name not in KEYS["layers"]
+)
+"""Columns of ``layers.csv`` that say something of the piece, and so of all its layers."""
 
-KINDS: tuple[TableKind, ...] = tuple(COLUMNS)
+FOLDED: tuple[Column, ...] = tuple(column for column in COLUMNS["layers"] if column.folded)
+"""Columns of ``layers.csv`` that a form shows once they have been used."""
+
+TOLD_OF_PIECE: tuple[Column, ...] = tuple(
+    column for column in COLUMNS["layers"] if column.after and column.of == "piece"
+)
+"""Columns of ``layers.csv`` that the open kiln tells of a piece, besides how its layers ran."""
+
+DEFAULTS: dict[str, float | str] = {
+    column.name: column.default for column in COLUMNS["layers"] if column.default is not None
+}
+"""What a blank in ``layers.csv`` is taken for."""
+
+
+def column_of(kind: TableKind, name: str) -> Column:
+    """The column of a table by its heading."""
+    return next(column for column in COLUMNS[kind] if column.name == name)
 
 
 @cache

@@ -18,20 +18,12 @@ import numpy as np
 import pandas as pd
 
 from runpredict.arrays import Indices
-from runpredict.errors import Fault, TableWarning
+from runpredict.errors import Fault, TableWarning, raise_faults, refuse_file, refuse_other
 from runpredict.tables.cells import Table, plain_heading
 from runpredict.tables.columns import COLUMNS, KINDS, MAX_COLUMNS, MAX_ROWS, TableKind
-from runpredict.tables.files import (
-    as_path,
-    read_bytes,
-    refuse_file,
-    refuse_other,
-    replace_file,
-    replace_files,
-)
+from runpredict.tables.files import as_path, read_bytes, replace_file, replace_files
 from runpredict.tables.firings import written_firings
-from runpredict.tables.marks import mark_answers
-from runpredict.tables.rows import check_rows, raise_faults
+from runpredict.tables.rows import check_rows
 from runpredict.tables.workbooks import Sheet, workbook_sheets
 
 _Cells: TypeAlias = tuple[pd.DataFrame, Indices, list[Fault]]
@@ -420,7 +412,7 @@ def table_csv(table: pd.DataFrame) -> str:
 
 
 def write_tables(tables: Mapping[Path, pd.DataFrame]) -> None:
-    """Write an answer, as some tables in UTF-8 CSV: all of them whole, or none.
+    """Write an answer, as some tables in UTF-8 CSV, each whole or not at all.
 
     Parameters
     ----------
@@ -431,15 +423,10 @@ def write_tables(tables: Mapping[Path, pd.DataFrame]) -> None:
     ------
     BadInput
         As `files.replace_files`.
-
-    Notes
-    -----
-    They are marked as answers, which a later one may replace (`marks.refuse_unasked`).
     """
     with replace_files(list(tables)) as drafts:
         for draft, table in zip(drafts, tables.values(), strict=True):
             _save_csv(table, draft)
-        mark_answers(drafts, list(tables))
 
 
 def write_table(table: pd.DataFrame, path: str | os.PathLike[str]) -> None:

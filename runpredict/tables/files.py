@@ -1,73 +1,22 @@
-"""Files read and written whole, every failure in one sentence."""
+"""Files read and written whole, none of hers written over unasked, each failure in one sentence."""
 
 from __future__ import annotations
 
 import os
-import threading
-from collections.abc import Iterator, Sequence
-from contextlib import ExitStack, contextmanager
+import secrets
+import time
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import ExitStack, contextmanager, suppress
 from errno import EISDIR
-from itertools import groupby
 from pathlib import Path
-from typing import NoReturn
 
-from runpredict.errors import BadInput, Fault
-from runpredict.tables.unfinished import (
-    clear_leftovers,
-    create_hidden,
-    discard,
-    keep_old,
-    undo,
-    write_undo,
-)
+from runpredict.errors import Fault, raise_faults, refuse_file, refuse_other
 
 MAX_FILE_BYTES = 256 * 2**20
 """No table of a studio is larger, and what is made of a larger one may not fit into memory."""
-
-_one_set = threading.Lock()
-
-
-def refuse_file(name: str, message: str, row: int | None = None) -> NoReturn:
-    """Raise `BadInput` for a file as a whole, or for a row that could not be split into cells.
-
-    Parameters
-    ----------
-    name : str
-        What the fault calls the file.
-    message : str
-        What is wrong and what would be right.
-    row : int, optional
-        As a spreadsheet counts.
-
-    Raises
-    ------
-    BadInput
-        Always.
-    """
-    raise BadInput([Fault(name, row, None, message)])
-
-
-def refuse_other(value: object, kind: type | tuple[type, ...], name: str, right: str) -> None:
-    """Refuse what a caller from Python gave that is of another kind.
-
-    Parameters
-    ----------
-    value : object
-        What was given.
-    kind : type or tuple of type
-        What it should be.
-    name : str
-        Of the parameter.
-    right : str
-        What it should be, in words.
-
-    Raises
-    ------
-    BadInput
-    """
-    if not isinstance(value, kind):
-        given = f"a {type(value).__name__}".replace("a NoneType", "None")
-        refuse_file(name, f"is given as {given}; give {right}.")
+_DRAFT = ".runpredict-{}.part"
+_LEFT_AFTER_S = 24 * 3600.0
+"""A draft so old is of a run that was killed; no write takes as long."""
 
 
 def as_path(path: str | os.PathLike[str], name: str = "the file") -> Path:
@@ -105,7 +54,6 @@ def read_bytes(path: Path) -> bytes:
     BadInput
         If it is not there, cannot be read, or is larger than `MAX_FILE_BYTES`.
     """
-    clear_leftovers(path.parent)
     try:
         with path.open("rb") as file:
             content = file.read(MAX_FILE_BYTES + 1)
@@ -122,9 +70,28 @@ def read_bytes(path: Path) -> bytes:
     return content
 
 
+def draft_in(folder: Path) -> Path:
+    """An empty file in a folder, under a hidden name that no other can have made, nor a link.
+
+    Drafts that a killed run left there long ago are taken away.
+
+    Raises
+    ------
+    OSError
+    """
+    for left in folder.glob(_DRAFT.format("*")):
+        with suppress(OSError):
+            if time.time() - left.lstat().st_mtime > _LEFT_AFTER_S:
+                left.unlink()
+    file = folder / _DRAFT.format(secrets.token_hex(8))
+    flags = os.O_CREAT | os.O_EXCL | os.O_WRONLY | getattr(os, "O_NOFOLLOW", 0)
+    os.close(os.open(file, flags, 0o666))
+    return file
+
+
 @contextmanager
 def replace_files(paths: Sequence[str | os.PathLike[str]]) -> Iterator[list[Path]]:
-    """Write some files: all of them whole, or none.
+    """Write some files, each whole or not at all.
 
     Parameters
     ----------
@@ -134,55 +101,37 @@ def replace_files(paths: Sequence[str | os.PathLike[str]]) -> Iterator[list[Path
     Yields
     ------
     list of Path
-        A hidden name beside each to write to; all get their names when the block ends well. A run
-        that is killed in between leaves a note by which the next one puts back what stood.
+        A draft beside each to write to; all get their names when the block ends well.
 
     Raises
     ------
     BadInput
-        If a folder or a file cannot be written; what stood there is unchanged.
+        If a folder or a file cannot be written.
     """
     files = [as_path(path) for path in paths]
+    named: list[str] = []
     with ExitStack() as cleanup:
         at = files[0] if files else Path()
         try:
             drafts = []
             for at in files:
                 at.parent.mkdir(parents=True, exist_ok=True)
-                clear_leftovers(at.parent)
                 if at.is_dir():
                     raise IsADirectoryError(EISDIR, os.strerror(EISDIR), str(at))
-                drafts.append(create_hidden(at.parent))
-                cleanup.callback(discard, drafts[-1])
+                drafts.append(draft_in(at.parent))
+                cleanup.callback(_discard, drafts[-1])
             yield drafts
-            _give_names(list(zip(drafts, files, strict=True)))
+            for draft, at in zip(drafts, files, strict=True):
+                os.replace(draft, at)
+                named.append(at.name)
         except OSError as fault:
-            refuse_file(at.name, f"cannot be written ({reason_of(fault)}); nothing was changed.")
+            done = f"{', '.join(named)} stands already" if named else "nothing was changed"
+            refuse_file(at.name, f"cannot be written ({reason_of(fault)}); {done}.")
 
 
-def _give_names(drafts: Sequence[tuple[Path, Path]]) -> None:
-    """All of some drafts in place of what stands under their names, or none of them."""
-    if len(drafts) == 1:
-        os.replace(*drafts[0])
-        return
-    notes: list[Path] = []
-    kept: list[tuple[Path, Path | None]] = []
-    with _one_set:
-        try:
-            for folder, files in groupby((file for _, file in drafts), lambda file: file.parent):
-                mine = [(file, keep_old(file)) for file in files]
-                kept += mine
-                notes.append(write_undo(folder, mine))
-            for draft, file in drafts:
-                os.replace(draft, file)
-        except BaseException:
-            for note in notes:
-                undo(note)
-            raise
-        else:
-            discard(*notes)
-        finally:
-            discard(*(old for _, old in kept))
+def _discard(draft: Path) -> None:
+    with suppress(OSError):  # a folder that refuses keeps it
+        draft.unlink(missing_ok=True)
 
 
 @contextmanager
@@ -196,3 +145,53 @@ def replace_file(path: str | os.PathLike[str]) -> Iterator[Path]:
     """
     with replace_files([path]) as (draft,):
         yield draft
+
+
+def refuse_unasked(
+    files: Iterable[str | os.PathLike[str]],
+    folder: str | os.PathLike[str] | None = None,
+    *,
+    inputs: Iterable[str | os.PathLike[str] | None] = (),
+    replace: bool = False,
+) -> None:
+    """Refuse to write over what is there.
+
+    Parameters
+    ----------
+    files : iterable of path
+        To be written.
+    folder : path, optional
+        Of those that belong together, which is to be new or empty.
+    inputs : iterable of path or None
+        Files that are read; never written over.
+    replace : bool
+        What is there and is not read may be written over.
+
+    Raises
+    ------
+    BadInput
+        With each file that is in the way.
+    """
+    read = [Path(path) for path in inputs if path is not None]
+    own = None if folder is None else Path(folder)
+    faults = []
+    try:
+        if own is not None and not replace and _is_filled(own):
+            message = "is not empty; give a folder of its own, or --replace to write over it."
+            faults.append(Fault(str(own), None, None, message))
+        for file in map(Path, files):
+            if any(other.exists() and file.exists() and file.samefile(other) for other in read):
+                message = "is one of the tables that are read; write the answer elsewhere."
+            elif replace or file.parent == own or not os.path.lexists(file) or file.is_dir():
+                continue  # writing tells what is wrong with a folder
+            else:
+                message = "is there already; write elsewhere, or give --replace to write over it."
+            faults.append(Fault(file.name, None, None, message))
+    except (OSError, ValueError) as fault:
+        refuse_file(str(own or "out"), f"cannot be looked at ({fault}); write elsewhere.")
+    raise_faults(faults)
+
+
+def _is_filled(folder: Path) -> bool:
+    """Whether a folder holds anything but hidden files."""
+    return folder.is_dir() and any(not file.name.startswith(".") for file in folder.iterdir())

@@ -9,19 +9,10 @@ import numpy as np
 import pandas as pd
 
 from runpredict.tables.cells import Table
-from runpredict.tables.columns import MAX_THICKNESS_MM
+from runpredict.tables.columns import PIECE_COLUMNS, column_of
 from runpredict.tables.firings import keyed_firings, with_dates
 
-PIECE_COLUMNS: tuple[str, ...] = (
-    "form",
-    "fired_on",
-    "body",
-    "cone",
-    "hold_min",
-    "ramp_c_per_h",
-    "foot_mm",
-)
-"""Columns of ``layers.csv`` that say something of the piece, and so of all its layers."""
+MAX_THICKNESS_MM = column_of("layers", "thickness_mm").high
 
 
 def positions(mask: Any) -> Iterable[int]:
@@ -37,6 +28,11 @@ def in_words(value: Any) -> str:
 def by_piece(layers: pd.DataFrame) -> Any:
     """The layers of each piece together."""
     return layers.groupby([layers["piece"], keyed_firings(layers)], sort=False)
+
+
+def outside(layers: pd.DataFrame) -> pd.Series[bool]:
+    """Which layers are outside of their pots, where they may run past the foot."""
+    return layers["side"].ne("inside")
 
 
 def check_dates(table: Table) -> None:
@@ -76,15 +72,17 @@ def _check_edges(table: Table) -> None:
 def _check_coats(table: Table) -> None:
     frame = table.frame
     blamed = {fault.row for fault in table.faults if fault.column in ("coats", "thickness_mm")}
-    unknown = frame["coats"].isna() & frame["thickness_mm"].isna()
-    if unknown.all() and not blamed:
+    judged = outside(frame)
+    unknown = judged & frame["coats"].isna() & frame["thickness_mm"].isna()
+    if judged.any() and unknown.eq(judged).all() and not blamed:
         table.blame(None, "coats", "no row has any; give the coats or measure thickness_mm.")
         unknown &= False
     for position in positions(unknown):
         if int(table.rows[position]) not in blamed:
             table.blame(position, "coats", "is blank; give the coats or measure thickness_mm.")
-    piece = by_piece(frame)["thickness_mm"]
-    for position in positions((piece.cumsum() > MAX_THICKNESS_MM) & frame["thickness_mm"].notna()):
+    thickness = frame["thickness_mm"].where(judged)
+    together = thickness.groupby([frame["piece"], keyed_firings(frame)], sort=False).cumsum()
+    for position in positions((together > MAX_THICKNESS_MM) & thickness.notna()):
         table.blame(
             position,
             "thickness_mm",

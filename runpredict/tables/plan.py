@@ -14,13 +14,13 @@ from numpy.typing import ArrayLike
 
 from runpredict.arrays import Bools
 from runpredict.datafiles import OXIDES
-from runpredict.errors import BadInput, Fault
+from runpredict.errors import BadInput, Fault, raise_faults, refuse_other
 from runpredict.physics.chemistry import fill_oxides
 from runpredict.physics.lots import lot_spread_c
 from runpredict.tables.cells import Table
 from runpredict.tables.csv_files import load_table
-from runpredict.tables.files import refuse_other
 from runpredict.tables.firings import keyed_firings
+from runpredict.tables.layers import by_piece, outside, positions
 from runpredict.tables.names import (
     blame_unknown,
     respell,
@@ -31,7 +31,7 @@ from runpredict.tables.names import (
 from runpredict.tables.recipes import check_melts, check_recipes
 from runpredict.tables.repeats import sum_repeats
 from runpredict.tables.roles import ROLES
-from runpredict.tables.rows import check_rows, empty_table, raise_faults, with_defaults
+from runpredict.tables.rows import check_rows, empty_table, with_defaults
 from runpredict.tables.slips import warn_of_ripeness
 from runpredict.tables.which_counts import warn_of_cones, warn_of_results
 
@@ -46,7 +46,8 @@ class PlanTables:
     ----------
     plan : DataFrame
         Layers to ask about, as typed (blanks kept) but for `firing`: one without a name has the
-        key of its date, as `firings.firing_key` returns, so that no two firings are one.
+        key of its date, as `firings.firing_key` returns, so that no two firings are one; and
+        without layers inside of a pot, which no foot judges.
     log : DataFrame
         Layers with results, as `plan`; without rows when there is no log.
     glazes : DataFrame
@@ -179,7 +180,8 @@ def _join(tables: Mapping[str, Table], faults: list[Fault]) -> PlanTables:
     def frame(role: str) -> pd.DataFrame:
         return frames[role] if role in frames else empty_table(ROLES[role])
 
-    plan, log = frame("plan"), frame("log")
+    plan, log = (layers.loc[outside(layers)] for layers in (frame("plan"), frame("log")))
+    plan, log = plan.reset_index(drop=True), log.reset_index(drop=True)
     return PlanTables(
         plan=plan.assign(firing=keyed_firings(plan)),
         log=log.assign(firing=keyed_firings(log)),
@@ -222,8 +224,23 @@ def _check_names(tables: Mapping[str, Table]) -> None:
         matures = dict(zip(glazes, tables["glazes"].frame["matures_cone"], strict=True))
         warn_of_ripeness(tables["plan"], matures)
     warn_of_cones(tables)
-    if "plan" in tables and tables["plan"].frame.empty:
-        tables["plan"].blame(None, None, "has no layer; give one row for each layer of glaze.")
+    if "plan" in tables:
+        _check_judged(tables["plan"])
+
+
+def _check_judged(plan: Table) -> None:
+    """A plan has layers outside of its pots; a pot glazed inside only is told once."""
+    if plan.frame.empty:
+        plan.blame(None, None, "has no layer; give one row for each layer of glaze.")
+        return
+    judged = outside(plan.frame)
+    if not judged.any():
+        plan.blame(None, "side", "has no layer outside of a pot, where glaze may pass the foot.")
+    pots = by_piece(plan.frame).ngroup()
+    unseen = ~judged.groupby(pots).transform("any") & ~pots.duplicated()
+    for position in positions(unseen & judged.any()):
+        name = plan.frame["piece"].iloc[position]
+        plan.warn(position, "side", f'"{name}" is glazed inside only, so nothing is told of it.')
 
 
 def _respell(tables: Mapping[str, Table]) -> None:
@@ -290,7 +307,8 @@ def _check_heat(table: Table, firings: set[str]) -> None:
     """A layer has a cone, of its own or of its piece, or a typed firing."""
     blamed = {fault.row for fault in table.faults if fault.column == "cone"}
     frame = with_defaults(table.frame)
-    for position in np.flatnonzero(frame["cone"].eq("") & ~frame["firing"].isin(firings)):
+    unfired = frame["cone"].eq("") & frame["witness_cone"].eq("")
+    for position in np.flatnonzero(unfired & ~frame["firing"].isin(firings)):
         if int(table.rows[position]) not in blamed:
             table.blame(
                 int(position),

@@ -22,7 +22,7 @@ def respell_pieces(table: Table) -> None:
     if len(named.drop_duplicates()) == len(keyed.drop_duplicates()):
         return
     same = [keyed["piece"], keyed["firing"]]
-    twice = keyed.assign(layer=frame["layer"]).duplicated(keep=False)
+    twice = keyed.assign(side=frame["side"], layer=frame["layer"]).duplicated(keep=False)
     one = ~twice.groupby(same).transform("any")
     first = frame.index.to_series().groupby(same).transform("first")
     for column in ("piece", "firing"):

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 from typing import Any
 
 import numpy as np
@@ -10,13 +10,11 @@ import numpy.typing as npt
 import pandas as pd
 
 from runpredict.datafiles import FLUXES, MAX_TOTAL_WT, OXIDES, OXYGEN_PER_FLUORINE_WT
-from runpredict.errors import BadInput, Fault
+from runpredict.errors import raise_faults, refuse_other
 from runpredict.tables.cells import Table, parse_columns
-from runpredict.tables.columns import COLUMNS, KEYS, TableKind
-from runpredict.tables.files import refuse_other
+from runpredict.tables.columns import COLUMNS, DEFAULTS, KEYS, PIECE_COLUMNS, TableKind
 from runpredict.tables.firings import keyed_firings
 from runpredict.tables.layers import (
-    PIECE_COLUMNS,
     by_piece,
     check_dates,
     check_pieces,
@@ -26,18 +24,6 @@ from runpredict.tables.layers import (
 from runpredict.tables.repeats import respell_pieces, sum_repeats
 from runpredict.tables.slips import check_slips
 from runpredict.tables.which_counts import check_tops
-
-DEFAULTS: dict[str, Any] = {
-    "hold_min": 0.0,
-    "ramp_c_per_h": 60.0,
-    "wall_deg": 90.0,
-    "coats": 1.0,
-    "method": "dip",
-    "foot_mm": 75.0,
-}
-"""What a blank in ``layers.csv`` is taken for: ramp by the contract of the tables, the rest common
-practice, no source. The wall is the steepest that does not overhang; one dip is the usual coat; the
-foot is a mug's."""
 
 MIN_TOTAL_WT = 50.0
 """An analysis sums to 100 less what burns off; below this something else was typed."""
@@ -147,7 +133,7 @@ def _check_layers(table: Table) -> None:
     respell_pieces(table)
     check_dates(table)
     _blame_twice(table, "the layer")
-    _check_counting(table, ["piece", "firing"], "layer")
+    _check_counting(table, ["piece", "firing", "side"], "layer")
     check_pieces(table)
     check_slips(table)
 
@@ -187,18 +173,6 @@ def check_rows(
         _CHECKS[kind](table)
     table.faults.sort(key=lambda fault: fault.row or 0)
     return table
-
-
-def raise_faults(faults: Iterable[Fault]) -> None:
-    """Raise `BadInput` with all of them, if there are any.
-
-    Raises
-    ------
-    BadInput
-    """
-    found = tuple(faults)
-    if found:
-        raise BadInput(found)
 
 
 def check_table(raw: pd.DataFrame, kind: TableKind, name: str | None = None) -> pd.DataFrame:
@@ -251,7 +225,7 @@ def with_defaults(layers: pd.DataFrame) -> pd.DataFrame:
     Parameters
     ----------
     layers : DataFrame
-        As `check_table` returns.
+        As `check_table` returns; a column that is missing is blank.
 
     Returns
     -------
@@ -259,7 +233,8 @@ def with_defaults(layers: pd.DataFrame) -> pd.DataFrame:
         A copy: what one layer says of its piece holds for the others (`PIECE_COLUMNS`), then
         `DEFAULTS`. A blank without a default stays blank.
     """
-    filled = layers.copy()
+    missing = [column for column in COLUMNS["layers"] if column.name not in layers]
+    filled = layers.assign(**{c.name: "" if c.is_text else np.nan for c in missing})
     pieces = None
     for column in PIECE_COLUMNS:
         blank = _blank(filled[column])
@@ -290,8 +265,11 @@ def split_results(layers: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
     Returns
     -------
     planned, fired : DataFrame, rows numbered anew
-        All layers of the pieces of which no layer has a result, and of those of which any has.
+        All layers of the pieces of which no layer has a result, and of those of which any has. A
+        piece that was lost otherwise, without a result, is in neither.
     """
     told = layers["run_mm"].notna() | layers["past_foot"].isin(["yes", "no"])
-    fired = told.groupby([keyed_firings(layers), layers["piece"]]).transform("any")
-    return layers.loc[~fired].reset_index(drop=True), layers.loc[fired].reset_index(drop=True)
+    piece = [keyed_firings(layers), layers["piece"]]
+    fired = told.groupby(piece).transform("any")
+    planned = ~fired & ~layers["lost"].ne("").groupby(piece).transform("any")
+    return layers.loc[planned].reset_index(drop=True), layers.loc[fired].reset_index(drop=True)

@@ -17,9 +17,9 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from runpredict.errors import BadInput
+from runpredict.errors import BadInput, refuse_file
 from runpredict.tables.columns import MAX_COLUMNS
-from runpredict.tables.files import read_bytes, refuse_file, replace_file
+from runpredict.tables.files import read_bytes, replace_file
 from runpredict.tables.number_formats import shown_number
 from runpredict.units import shown
 

@@ -43,7 +43,8 @@ def heat_words(tables: PlanTables, units: LengthUnits) -> dict[str, Fired]:
 
 
 def _cone(rows: pd.DataFrame, units: LengthUnits) -> str:
-    cones, holds = (list(dict.fromkeys(rows[name])) for name in ("cone", "hold_min"))
+    seen = rows["witness_cone"].where(rows["witness_cone"].ne(""), rows["cone"])
+    cones, holds = (list(dict.fromkeys(cells)) for cells in (seen, rows["hold_min"]))
     rate = float(rows["ramp_c_per_h"].iloc[0])
     return (
         f"Cone {' and '.join(cones)}, hold {' and '.join(f'{hold:g}' for hold in holds)} min, "

@@ -86,7 +86,7 @@ def why(row: pd.Series) -> str:
 def _laid(layers: pd.DataFrame, row: pd.Series, units: LengthUnits) -> str:
     named = layers.loc[layers["piece"] == row["name"]]
     first = named.iloc[0]
-    cone = first["cone"]
+    cone = first["witness_cone"] or first["cone"]
     heat = f"cone {cone}, {first['hold_min']:g} min hold" if cone else "its schedule"
     coats = "; then ".join(
         f"{layer['glaze']} {METHOD_WORDS[layer['method']]} in {layer['coats']} "

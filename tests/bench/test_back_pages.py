@@ -5,7 +5,7 @@ from helpers.processes import until
 from helpers.tables import calm_studio
 
 from runpredict import review
-from runpredict.logbook.book import import_files
+from runpredict.logbook.forms import import_files
 from runpredict.model.trial import LEAST_FIRINGS
 from runpredict.tables.csv_files import write_tables
 from runpredict.words.reviews import early_stops, surprise_words

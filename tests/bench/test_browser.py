@@ -24,7 +24,7 @@ from helpers.processes import PATIENCE_S
 
 from runpredict.bench.kiln_form import key_of
 from runpredict.commands.options import sample_folder
-from runpredict.logbook.book import import_files
+from runpredict.logbook.forms import import_files
 
 SIZES = {"phone": PHONE, "desktop": DESKTOP}
 

@@ -6,7 +6,8 @@ from helpers.browser import served
 from helpers.crowd import Person, at_once
 
 from runpredict.commands.options import sample_folder
-from runpredict.logbook.book import Logbook, import_files
+from runpredict.logbook.book import Logbook
+from runpredict.logbook.forms import import_files
 
 PEOPLE, ACTS = 20, 3
 

@@ -8,7 +8,8 @@ from helpers.bench import Visitor, bench, logged
 from helpers.browser import small_studio
 
 from runpredict.bench.kiln_form import key_of
-from runpredict.logbook.book import Logbook, Outcome
+from runpredict.logbook.book import Logbook
+from runpredict.logbook.results import Outcome
 
 pytestmark = pytest.mark.filterwarnings("ignore::runpredict.errors.TableWarning")
 KILN = "/kiln?firing=dusk"

@@ -13,7 +13,8 @@ from helpers.browser import Page
 from helpers.processes import PATIENCE_S, until
 
 from runpredict.commands.options import sample_folder
-from runpredict.logbook.book import Logbook, import_files
+from runpredict.logbook.book import Logbook
+from runpredict.logbook.forms import import_files
 
 KILLS = 6
 

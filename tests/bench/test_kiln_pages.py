@@ -7,10 +7,14 @@ import pytest
 from helpers.bench import Visitor, bench, logged
 from helpers.processes import until
 
-from runpredict.bench.kiln_form import Fate, LayerRow, key_of, outcome_of
-from runpredict.logbook.book import Logbook, Outcome
+from runpredict.bench.kiln_form import Fate, LayerRow, key_of, said
+from runpredict.logbook.book import Logbook
+from runpredict.logbook.results import Outcome
 
-LAYER = LayerRow(2, "Mackerel Sleeve", "20 mm", 20.0, Fate(), Fate(), Fate())
+
+def layer_with(fate):
+    return LayerRow(Fate(), fate, Fate(), 2, "Mackerel Sleeve", "20 mm", 20.0)
+
 
 pytestmark = pytest.mark.filterwarnings("ignore::runpredict.errors.TableWarning")
 
@@ -143,13 +147,13 @@ def test_both_who_say_the_same_are_not_stopped(app):
     ],
 )
 def test_what_a_fate_says_to_the_logbook(fate, told):
-    assert repr(outcome_of(LAYER, fate, "mm")) == repr(told)
+    assert repr(said(layer_with(fate), "mm")) == repr(told)
 
 
 @pytest.mark.parametrize("run", ["", "-3", "far", "20.5"])
 def test_a_run_that_is_none_or_goes_past_is_refused(run):
     with pytest.raises(ValueError, match=r"\.$"):
-        outcome_of(LAYER, Fate("ran", run), "mm")
+        said(layer_with(Fate("ran", run)), "mm")
 
 
 def test_a_result_is_learned_and_the_page_says_from_which_log(visitor, app):
@@ -242,7 +246,7 @@ def test_two_who_edit_one_recipe_see_both_sides(app):
 
 def test_a_recipe_that_another_program_spoilt_is_told_and_taken_for_a_jar(visitor, app):
     """By an import, which does not look whether anything is left of it after firing."""
-    from runpredict.logbook.book import import_files
+    from runpredict.logbook.forms import import_files
 
     studio = app.extensions["desk"].studio
     extra = studio.folder / "recipes.csv"
@@ -284,3 +288,29 @@ def test_an_empty_logbook_leads_the_way(tmp_path):
         assert "Kept" in visitor.text
     with Logbook.open(tmp_path / "mine") as book:
         assert book.layers()["piece"].tolist() == ["mug"]
+
+
+def test_a_lost_pot_and_the_cone_that_went_down(visitor, app):
+    """Folded until they are used; a lost pot is not asked for again, and can be taken back."""
+    visitor.get("/kiln?firing=Dabchick")
+    bottle = key_of("bottle 1")
+    assert "<summary>More</summary>" in visitor.text
+    visitor.send("/kiln", **{f"told-lost-{bottle}": "shivered"})
+    visitor.follow()
+    visitor.send("/kiln", **{f"told-witness_cone-{bottle}": "6 half"})
+    visitor.follow()
+    assert "<summary>More</summary>" not in visitor.text  # both have been used
+    assert f'id="box-{bottle}"' in visitor.text and 'class="box done" id="box-' in visitor.text
+    with Logbook.open(app.extensions["desk"].studio.folder) as log:
+        rows = log.piece("bottle 1", "Dabchick")
+    assert set(rows["lost"]) == {"shivered"} and set(rows["witness_cone"]) == {"6 half"}
+    assert rows["past_foot"].eq("").all()
+    visitor.get("/")
+    assert "bottle 1" not in visitor.text  # it is not planned any more
+    visitor.get("/kiln?firing=Dabchick")
+    refused = visitor.send("/kiln", **{f"told-witness_cone-{bottle}": "warm"})
+    assert refused.status_code == 409 and "is not a cone known here" in visitor.text
+    visitor.get("/kiln?firing=Dabchick")
+    visitor.send("/kiln", **{f"told-lost-{bottle}": "", f"told-witness_cone-{bottle}": ""})
+    visitor.get("/")
+    assert "bottle 1" in visitor.text

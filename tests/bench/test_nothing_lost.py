@@ -24,7 +24,8 @@ from helpers.browser import (
 )
 
 from runpredict.bench.kiln_form import key_of
-from runpredict.logbook.book import Logbook, Outcome
+from runpredict.logbook.book import Logbook
+from runpredict.logbook.results import Outcome
 
 SLOW_MS = 250
 ANSWERED = (

@@ -9,6 +9,7 @@ import pytest
 from helpers.bench import Visitor, bench, logged, number_told
 
 from runpredict.answers.check import check
+from runpredict.bench.kiln_form import key_of
 from runpredict.logbook.book import Logbook
 from runpredict.tables.csv_files import read_table
 from runpredict.words.plain import percent
@@ -251,3 +252,44 @@ def test_pictures_are_drawn_when_asked_for_and_not_otherwise(visitor, app):
         assert reply.mimetype == "image/svg+xml"
         assert reply.get_data().startswith(b"<svg")
     assert visitor.get("/picture/" + "0" * 32 + ".svg").status_code == 404
+
+
+def test_optional_columns_are_folded_until_somebody_uses_them(visitor, app):
+    visitor.get("/pot")
+    folded = visitor.text.index("Clay, firing and more")
+    assert visitor.text.index('name="kiln"') > folded
+    told = {"kiln": "small", "shelf": "top", "glazed_by": "Wren", "batch-1": "June"}
+    fields = {"piece": "jar 1", "cone": "6", "glaze-1": "Ninepenny Clear", **told}
+    visitor.send("/pot", "save", **fields)
+    (row,) = logged(app, "jar 1").itertuples()
+    assert (row.kiln, row.shelf, row.glazed_by, row.batch) == ("small", "top", "Wren", "June")
+    visitor.get("/pot")
+    folded = visitor.text.index("Clay, firing and more")
+    assert visitor.text.index('name="kiln"') < folded < visitor.text.index('name="spot"')
+    assert visitor.fields("/pot")["kiln"] == "small"  # the next pot stands beside the last
+    visitor.get(f"/pot?piece=jar+1&firing={row.firing}")
+    assert {name: visitor.fields("/pot")[name] for name in told} == told
+
+
+def test_a_layer_inside_is_kept_and_no_answer_is_about_it(visitor, app):
+    visitor.get(POT)
+    alone = number_told(visitor.text)
+    visitor.send("/pot", "add", **{"side-1": ""})
+    inside = {"side-3": "inside", "glaze-3": "Ninepenny Clear"}
+    blank = {"lower_edge_mm-3": "", "upper_edge_mm-3": "", "exact_lower_edge_mm-3": ""}
+    visitor.send("/pot", "ask", **inside, **blank)
+    assert number_told(visitor.text) == alone
+    assert "Inside, layer 1, against the clay" in visitor.text
+    visitor.send("/pot", "save", **{"piece": "mug with a liner"})
+    visitor.follow()
+    rows = logged(app, "mug with a liner")
+    assert sorted(zip(rows["side"], rows["layer"], strict=True)) == [
+        ("", 1),
+        ("", 2),
+        ("inside", 1),
+    ]
+    visitor.get("/pot?piece=mug+with+a+liner&firing=Dabchick")
+    assert visitor.fields("/pot")["side-3"] == "inside"
+    visitor.get("/kiln?firing=Dabchick")
+    key = key_of("mug with a liner")
+    assert f"fate-{key}-2" in visitor.text and f"fate-{key}-3" not in visitor.text

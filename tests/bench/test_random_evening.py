@@ -17,7 +17,8 @@ from helpers.processes import until
 
 from runpredict.bench.kiln_form import key_of
 from runpredict.bench.lengths import read_length
-from runpredict.logbook.book import Logbook, Outcome
+from runpredict.logbook.book import Logbook
+from runpredict.logbook.results import Outcome
 from runpredict.units import parse_length_mm
 
 pytestmark = pytest.mark.filterwarnings("ignore::runpredict.errors.TableWarning")

@@ -10,7 +10,10 @@ from helpers.bench import Visitor, bench
 
 from runpredict.commands.options import sample_folder
 from runpredict.errors import BadInput
-from runpredict.logbook.book import FILE_NAME, Logbook, Outcome, import_files
+from runpredict.logbook.book import Logbook
+from runpredict.logbook.forms import import_files
+from runpredict.logbook.results import Outcome
+from runpredict.logbook.schema import FILE_NAME
 
 pytestmark = pytest.mark.filterwarnings("ignore::runpredict.errors.TableWarning")
 

@@ -12,7 +12,7 @@ from helpers.browser import Page
 from helpers.crowd import Person, at_once, pot, token_of
 
 from runpredict.commands.options import sample_folder
-from runpredict.logbook.book import import_files
+from runpredict.logbook.forms import import_files
 
 pytestmark = [
     pytest.mark.slow,

@@ -14,7 +14,8 @@ from helpers.processes import PATIENCE_S, end_group, needs_proc, started, until,
 from helpers.tables import layers
 
 from runpredict.commands import after_firing
-from runpredict.logbook.book import Logbook, Outcome
+from runpredict.logbook.book import Logbook
+from runpredict.logbook.results import Outcome
 from runpredict.tables.csv_files import write_table
 
 TESTS = Path(__file__).parents[1]
@@ -191,7 +192,7 @@ def test_skipped_layers_are_asked_the_next_time(kiln, capsys):
     ("answer", "sentence"),
     [
         ("a bit", '"a bit" is not a length'),
-        ("9", "reaches the foot or passes it: type p 9 if it did"),
+        ("9", "a run of 9 mm from 6 mm above the foot is past it. Type p 9 if"),
         ("3+", "type p if it passed the foot"),
         ("p 400", "longer than the wall"),
         ("-3", "less than 0 mm"),
@@ -203,7 +204,7 @@ def test_what_is_no_answer_is_asked_again(kiln, capsys, answer, sentence):
     words = [answer, "4", "q"]
     if answer == "p 400":  # what passed the foot may have run on over the shelf: told, and taken
         words = ["400", *words[1:]]
-        sentence = "reaches the foot or passes it"
+        sentence = "above the foot is past it"
     assert kiln(*words) == 0
     assert sentence in capsys.readouterr().err
     assert results()["mug", 1] == (4.0, "no")
@@ -248,6 +249,63 @@ def test_a_firing_without_a_name_is_walked_by_its_date(kiln):
     with Logbook.open("logbook") as log:
         frame = log.layers().query("firing == ''")
     assert frame["run_mm"].tolist()[1] == 3.0 and pd.isna(frame["run_mm"].iloc[0])
+
+
+def pots():
+    with Logbook.open("logbook") as log:
+        return log.layers().query("firing == 'f1'").set_index(["piece", "layer"])
+
+
+def test_a_pot_lost_otherwise_is_not_asked_for_again(kiln, capsys):
+    kiln("lost cracked", "4")
+    told = capsys.readouterr().out
+    assert "Logged: mug, layer 1, sea: lost: cracked." in told
+    assert "mug, layer 2" not in told and "3 of 3 layers have their result" in told
+    assert pots()["lost"].to_dict() == {("mug", 1): "cracked", ("mug", 2): "cracked",
+                                        ("bowl", 1): ""}  # fmt: skip
+    assert results()["mug", 1] == (-1.0, "") and results()["bowl", 1] == (4.0, "no")
+    assert run(["remove", "mug", "--firing", "f1", "--result"]) == 0
+    assert set(pots()["lost"]) == {""}
+
+
+def test_what_else_may_be_told_is_folded_under_one_word(kiln, capsys):
+    kiln("m", "q")
+    told = capsys.readouterr().out
+    assert told.count("witness_cone 6 flat: ") == 1 and told.count("lost cracked: ") == 1
+    kiln("Witness 5 half", "note Crawled at the rim", "2", "q")
+    told = capsys.readouterr().out
+    assert "witness_cone 6 flat: " not in told
+    assert "sea: ran 2 mm (1/16 in), not past the foot; cone that went down: 5 half; note: " in told
+    assert set(pots().loc["mug", "witness_cone"]) == {"5 half"}
+    assert pots().loc[("mug", 1), "note"] == "Crawled at the rim"
+    kiln("q")
+    assert "witness_cone 6 flat: " in capsys.readouterr().out  # it has been used
+
+
+@pytest.mark.parametrize(
+    ("answer", "sentence"),
+    [
+        ("lost", "Say what, such as lost cracked."),
+        ("lost sold", '"sold" is none of cracked, shivered'),
+        ("witness 99", '"99" is not a cone known here'),
+        ("note", "Type what you want to keep"),
+    ],
+)
+def test_what_cannot_be_told_so_is_asked_again(kiln, capsys, answer, sentence):
+    kiln(answer, "q")
+    assert sentence in capsys.readouterr().err
+    assert set(pots()["lost"]) == {""} and set(pots()["note"]) == {""}
+
+
+def test_record_tells_it_of_a_named_pot(kiln, capsys):
+    words = ["record", "mug", "--firing", "f1"]
+    assert run([*words, "--lost", "stuck", "--witness-cone", "6 flat"]) == 0
+    assert set(pots().loc["mug", "lost"]) == {"stuck"}
+    assert run([*words, "--lost", "unknown", "--layer", "1", "--past-foot", "no"]) == 0
+    assert set(pots().loc["mug", "lost"]) == {""} and results()["mug", 1] == (-1.0, "no")
+    assert run([*words, "--layer", "2", "--run", "50", "--past-foot", "no"]) == 2
+    assert "a run of 50 mm from 40 mm above the foot is past it" in capsys.readouterr().err
+    assert results()["mug", 2] == (-1.0, "")
 
 
 @needs_proc

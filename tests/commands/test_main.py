@@ -293,7 +293,7 @@ def test_a_folder_that_cannot_be_written_is_told_and_nothing_is(folder, capsys, 
     else:
         blocked.mkdir(parents=True)
     before = sorted(folder.rglob("*"))
-    assert check(folder, "--out", folder / "out") == 2
+    assert check(folder, "--out", folder / "out", "--replace") == 2
     shown = capsys.readouterr()
     assert "cannot be written" in shown.err
     assert shown.out == ""
@@ -413,11 +413,14 @@ def test_the_answer_never_replaces_a_table_of_hers(tmp_path, capsys):
     told = capsys.readouterr()
     assert told.out == ""
     assert "layers.csv: is one of the tables that are read" in told.err
-    assert "kiln.html: is there already" in told.err
+    assert "is not empty; give a folder of its own" in told.err
     assert {path.name: path.read_bytes() for path in tmp_path.iterdir()} == before
-    for _ in range(2):  # its own answers it may replace
-        assert check(tmp_path, "--out", tmp_path / "out", "--sheet", tmp_path / "new.html") == 0
-    with (tmp_path / "out" / "pieces.csv").open("a", encoding="utf-8") as file:
-        file.write("a note of hers\n")
-    assert check(tmp_path, "--out", tmp_path / "out") == 2
-    assert "pieces.csv: is there already" in capsys.readouterr().err
+    words = ("--out", tmp_path / "out", "--sheet", tmp_path / "new.html")
+    assert check(tmp_path, *words) == 0
+    assert check(tmp_path, *words) == 2
+    told = capsys.readouterr().err
+    assert "out: is not empty; give a folder of its own" in told
+    assert "new.html: is there already" in told
+    assert check(tmp_path, *words, "--replace") == 0
+    assert check(tmp_path, "--out", tmp_path, "--replace") == 2
+    assert "layers.csv: is one of the tables that are read" in capsys.readouterr().err

@@ -8,7 +8,8 @@ import pytest
 from helpers.tables import written_in
 
 from runpredict.commands import main as cli
-from runpredict.logbook.book import Logbook, Outcome
+from runpredict.logbook.book import Logbook
+from runpredict.logbook.results import Outcome
 
 SAMPLE = cli.sample_folder()
 REVIEW_TABLES = {

@@ -14,7 +14,8 @@ from pathlib import Path
 import pytest
 
 from helpers.processes import PATIENCE_S, end_group, started, until
-from runpredict.logbook.book import Logbook, import_files
+from runpredict.logbook.book import Logbook
+from runpredict.logbook.forms import import_files
 
 PHONE, TABLET, DESKTOP = (390, 844), (820, 1180), (1360, 900)
 CHROMIUM = next(filter(None, map(shutil.which, ("chromium", "chromium-browser"))), None)

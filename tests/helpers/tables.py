@@ -8,7 +8,6 @@ import pytest
 
 from runpredict.errors import BadInput, TableWarning
 from runpredict.tables.csv_files import read_table
-from runpredict.tables.marks import MARKS_NAME
 
 HEADINGS = "piece,firing,cone,layer,glaze,coats,lower_edge_mm,upper_edge_mm,thickness_mm"
 LAYER = {
@@ -50,8 +49,8 @@ def faults_of(call, *args, **kwargs):
 
 
 def written_in(folder):
-    """Names of what a command left in a folder, but for the list of its answers."""
-    return {path.name for path in folder.iterdir()} - {MARKS_NAME}
+    """Names of what a command left in a folder."""
+    return {path.name for path in folder.iterdir()}
 
 
 def read_text(folder, text, kind="layers", encoding="utf-8", name="layers.csv"):

@@ -9,8 +9,8 @@ from helpers.tables import layers, told
 
 from runpredict.errors import BadInput
 from runpredict.logbook import book as of_book
-from runpredict.logbook.book import Logbook, Outcome
-from runpredict.logbook.shared import SharedLogbook
+from runpredict.logbook.book import Logbook
+from runpredict.logbook.results import Outcome
 
 pytestmark = pytest.mark.filterwarnings("ignore::runpredict.errors.TableWarning")
 
@@ -36,7 +36,7 @@ def segment(firing):
 
 @pytest.fixture
 def log(tmp_path):
-    with SharedLogbook.open(tmp_path, create=True) as made:
+    with Logbook.open(tmp_path, create=True) as made:
         made.import_tables({"glazes": GLAZES, "layers": pot()})
         yield made
 

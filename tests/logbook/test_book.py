@@ -7,6 +7,7 @@ import shutil
 import sqlite3
 import subprocess
 import sys
+from dataclasses import replace
 
 import pandas as pd
 import pytest
@@ -16,11 +17,12 @@ from hypothesis import strategies as st
 
 from runpredict.errors import BadInput, TableWarning
 from runpredict.logbook import schema as logbook_schema
-from runpredict.logbook.book import FILE_NAME, Logbook, Outcome, import_files
-from runpredict.logbook.proof import checksum
+from runpredict.logbook.book import Logbook
+from runpredict.logbook.forms import import_files
+from runpredict.logbook.results import Outcome
 from runpredict.logbook.rows import Counts
-from runpredict.logbook.schema import BACKUP_NAME
-from runpredict.tables.columns import COLUMNS, KINDS
+from runpredict.logbook.schema import BACKUP_NAME, FILE_NAME
+from runpredict.tables.columns import COLUMNS, KINDS, column_of
 from runpredict.tables.rows import check_table
 
 GLAZES = pd.DataFrame([ANALYSIS, {"glaze": "ash", "source": "jar", "behaviour": "runny"}])
@@ -64,13 +66,13 @@ def test_tables_come_back_as_checked(log):
 
 def test_export_then_import_is_the_same_logbook_byte_for_byte(log, tmp_path):
     with pytest.warns(TableWarning, match="not known here"):
-        log.import_tables({"glazes": GLAZES.assign(bucket=["=tall", ""], shelf="")})
+        log.import_tables({"glazes": GLAZES.assign(bucket=["=tall", ""], rack="")})
     first = exported(log, tmp_path / "first")
     log.export(xlsx=tmp_path / "book.xlsx")
     with (tmp_path / "first" / "glazes.csv").open(newline="") as file:
         rows = list(csv.DictReader(file))
     assert [row["bucket"] for row in rows] == ["'=tall", ""]
-    assert list(rows[0])[-2:] == ["bucket", "shelf"]
+    assert list(rows[0])[-2:] == ["bucket", "rack"]
     files = [tmp_path / "first" / f"{kind}.csv" for kind in reversed(KINDS)]
     files.append(tmp_path / "first" / "history.csv")
     for number, given_files in enumerate((files, [tmp_path / "book.xlsx"])):
@@ -94,13 +96,13 @@ def test_any_text_survives_the_round_trip(tmp_path_factory, notes, length_mm, da
     tmp_path = tmp_path_factory.mktemp("trip")
     extra = data.draw(st.lists(st.text(max_size=40), min_size=len(notes), max_size=len(notes)))
     raw = layers(*({"piece": f"p{i}", "note": note} for i, note in enumerate(notes)))
-    raw = raw.assign(lower_edge_mm=length_mm, shelf=extra)
+    raw = raw.assign(lower_edge_mm=length_mm, rack=extra)
     with Logbook.open(tmp_path / "a", create=True) as log:
         try:
             with pytest.warns(TableWarning):
                 log.import_tables({"layers": raw, "glazes": GLAZES})
         except BadInput as bad:
-            assert all(fault.column in ("note", "shelf") for fault in bad.faults)
+            assert all(fault.column in ("note", "rack") for fault in bad.faults)
             return
         first = exported(log, tmp_path / "first")
     with pytest.warns(TableWarning):
@@ -298,81 +300,56 @@ def test_the_file_has_every_column_of_the_tables(log):
             stored = [row[1] for row in bare.execute(f"PRAGMA table_info({kind})")]
             ours = {"id", "entry", "revision", "retired", "extra", "checksum"}
             assert set(stored) - ours == {column.name for column in COLUMNS[kind]}
-            sql = bare.execute("SELECT sql FROM sqlite_master WHERE name = ?", (kind,)).fetchone()[
-                0
-            ]
-            words = {word for column in COLUMNS[kind] for word in column.words}
-            assert all(f"'{word}'" in sql for word in words), "a new word needs a migration"
     bare.close()
 
 
-def test_a_migration_copies_the_file_first(log, tmp_path, monkeypatch):
+@pytest.fixture
+def newer(monkeypatch):
+    """A program whose layers have two further columns, made as a row of the list makes them."""
+
+    def install():
+        made = [
+            replace(column_of("layers", like), name=name, since=logbook_schema.version() + 1)
+            for name, like in (("clay_batch", "batch"), ("dip_s", "hold_min"))
+        ]
+        layers, place = COLUMNS["layers"], 4
+        wider = (*layers[:place], *made, *layers[place:])
+        monkeypatch.setitem(COLUMNS, "layers", wider)
+        return lambda: monkeypatch.setitem(COLUMNS, "layers", layers)
+
+    return install
+
+
+def test_a_column_that_came_later_is_added_to_a_logbook_of_before(log, newer):
+    before = log.layers()
     log.close()
+    older = newer()
+    with Logbook.open(log.file.parent) as later:
+        assert later.layers()["clay_batch"].tolist() == ["", ""]
+        pd.testing.assert_frame_equal(later.layers()[list(before)], before)
+        changed = layers({"clay_batch": "June", "dip_s": 4})
+        later.import_tables({"layers": changed})
+    with Logbook.open(log.file.parent) as later:  # proved whole with rows of both versions
+        assert later.layers()["clay_batch"].tolist() == ["June", ""]
+        assert later.layers()["dip_s"].tolist()[:1] == [4.0]
+    older()
+    content = log.file.read_bytes()
+    assert "of version 2, newer than this program" in faults_of(Logbook.open, log.file.parent)[0]
+    assert log.file.read_bytes() == content
 
-    def add_clay(connection):
-        connection.execute("ALTER TABLE layers ADD COLUMN clay_batch TEXT NOT NULL DEFAULT ''")
 
-    def fail(connection):
-        add_clay(connection)
-        connection.execute("CREATE TABLE layers (id)")
-
-    before = log.file.read_bytes()
-    steps = logbook_schema.MIGRATIONS
-    monkeypatch.setattr(logbook_schema, "MIGRATIONS", (*steps, fail))
+def test_a_step_that_fails_leaves_the_logbook_as_it_was(log, newer, monkeypatch):
+    log.close()
+    content = log.file.read_bytes()
+    newer()
+    step = logbook_schema._step
+    wrong = {2: ["CREATE TABLE layers (id)"]}
+    monkeypatch.setattr(logbook_schema, "_step", lambda n: [*step(n), *wrong.get(n, [])])
     assert "already exists" in faults_of(Logbook.open, log.file.parent)[0]
-    assert log.file.read_bytes() == before
-    monkeypatch.setattr(logbook_schema, "MIGRATIONS", (*steps, add_clay))
-    with Logbook.open(log.file.parent) as newer:
-        assert len(newer.layers()) == 2
-    with Logbook.open(log.file.parent) as newer:
-        newer.record("mug", [Outcome(1, 1.0, "no")])
-    with sqlite3.connect(log.file) as bare:
-        assert bare.execute("PRAGMA user_version").fetchone() == (len(steps) + 1,)
-        assert set(bare.execute("SELECT clay_batch FROM layers")) == {("",)}
-    bare.close()
-    monkeypatch.setattr(logbook_schema, "MIGRATIONS", steps)
-    assert f"of version {len(steps) + 1}, newer" in faults_of(Logbook.open, log.file.parent)[0]
-    old = tmp_path / "old"
-    old.mkdir()
-    copy = log.file.with_name(f"logbook-before-version-{len(steps) + 1}.sqlite3")
-    shutil.copy(copy, old / FILE_NAME)
-    with Logbook.open(old) as older:
-        assert older.layers()["run_mm"].isna().all()
-
-
-def test_a_logbook_of_the_first_version_is_read_and_written(tmp_path, monkeypatch):
-    """Made by the steps of its time: without forms, and without the cone a glaze is meant for."""
-    steps = logbook_schema.MIGRATIONS
-    monkeypatch.setattr(logbook_schema, "MIGRATIONS", steps[:1])
-    logbook_schema.make_file(tmp_path / FILE_NAME)
-    row = {"piece": "mug", "firing": "f1", "layer": 1, "glaze": "sea", "cone": "06"}
-    row |= {"coats": 2, "lower_edge_mm": 5.0, "upper_edge_mm": 90.0}
-    stored = {"entry": 1, "revision": 1, "retired": 0, **row, "extra": ""}
-    stored["checksum"] = checksum(stored)
-    bare = sqlite3.connect(tmp_path / FILE_NAME)
-    bare.execute("INSERT INTO entries VALUES (1, '2026-01-01T00:00:00+00:00', 'import', 'old')")
-    bare.execute("INSERT INTO glaze_names VALUES ('sea')")
-    marks = ", ".join("?" * len(stored))
-    bare.execute(f"INSERT INTO layers ({', '.join(stored)}) VALUES ({marks})", [*stored.values()])
-    bare.commit()
-    bare.close()
-    monkeypatch.setattr(logbook_schema, "MIGRATIONS", steps)
-    with Logbook.open(tmp_path) as log:
-        (was,) = log.layers().to_dict("records")
-        assert {name: was[name] for name in row} == row
-        assert was["form"] == ""
-        log.import_tables({"layers": pd.DataFrame([{**row, "form": "mug"}])})
-        log.record("mug", [Outcome(1, 1.0, "no")])
-        (is_now,) = log.layers().to_dict("records")
-        assert (is_now["form"], is_now["run_mm"]) == ("mug", 1.0)
-    bare = sqlite3.connect(tmp_path / FILE_NAME)
-    with pytest.raises(sqlite3.IntegrityError, match="never changed"):
-        bare.execute("DELETE FROM layers")
-    with pytest.raises(sqlite3.IntegrityError, match="never replaced"):
-        bare.execute(
-            f"INSERT INTO layers ({', '.join(stored)}) VALUES ({marks})", [*stored.values()]
-        )
-    bare.close()
+    assert log.file.read_bytes() == content
+    monkeypatch.setattr(logbook_schema, "_step", step)
+    with Logbook.open(log.file.parent) as later:
+        assert len(later.layers()) == 2
 
 
 def test_the_backup_is_the_logbook_before_the_last_import(log, tmp_path):
@@ -447,7 +424,7 @@ def test_importing_loads_nothing_heavy(tmp_path):
     layers({}).to_csv(tmp_path / "layers.csv", index=False)
     GLAZES.to_csv(tmp_path / "glazes.csv", index=False)
     code = (
-        "import json, sys\nfrom runpredict.logbook.book import import_files\n"
+        "import json, sys\nfrom runpredict.logbook.forms import import_files\n"
         "import_files(sys.argv[1:3], sys.argv[3])\n"
         "print(json.dumps([m for m in ('scipy', 'sklearn', 'matplotlib', 'openpyxl', "
         "'runpredict.physics.chemistry') if m in sys.modules]))"

@@ -7,7 +7,7 @@ from openpyxl import load_workbook
 from PIL import Image
 
 from runpredict.commands.main import main
-from runpredict.logbook.form_lists import ANGLE_SHEET
+from runpredict.logbook.forms import ANGLE_SHEET
 from runpredict.tables.columns import COLUMNS, KINDS, cones
 
 

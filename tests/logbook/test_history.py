@@ -7,8 +7,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from runpredict.errors import TableWarning
-from runpredict.logbook.book import Logbook, Outcome, import_files
+from runpredict.logbook.book import Logbook
+from runpredict.logbook.forms import import_files
 from runpredict.logbook.history import CHANGE_COLUMNS
+from runpredict.logbook.results import Outcome
 from runpredict.tables.columns import COLUMNS, KEYS, KINDS
 from runpredict.tables.workbooks import workbook_sheets
 
@@ -71,12 +73,12 @@ def test_what_left_a_recipe_says_what_it_was_and_may_come_back(log):
 
 
 def test_changes_of_an_unknown_column_are_kept(log):
-    for shelf in ("top", "low"):
+    for rack in ("top", "low"):
         with pytest.warns(TableWarning, match="not known here"):
-            log.import_tables({"layers": layers({"shelf": shelf})})
+            log.import_tables({"layers": layers({"rack": rack})})
     assert [line[2:] for line in changes_of(log, change="corrected")] == [
-        ("shelf", "", "top"),
-        ("shelf", "top", "low"),
+        ("rack", "", "top"),
+        ("rack", "top", "low"),
     ]
 
 

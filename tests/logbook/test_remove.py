@@ -4,7 +4,8 @@ import pandas as pd
 import pytest
 from helpers.tables import ANALYSIS, faults_of, layers
 
-from runpredict.logbook.book import Logbook, Outcome
+from runpredict.logbook.book import Logbook
+from runpredict.logbook.results import Outcome
 
 GLAZES = pd.DataFrame([ANALYSIS])
 

@@ -4,8 +4,9 @@ import pandas as pd
 import pytest
 
 from runpredict.errors import BadInput
-from runpredict.logbook.book import Outcome
-from runpredict.logbook.shared import Overtaken, SharedLogbook, Taken
+from runpredict.logbook.book import Logbook
+from runpredict.logbook.overtaken import Overtaken, Taken
+from runpredict.logbook.results import Outcome
 from runpredict.tables.rows import empty_table
 
 GLAZES = pd.DataFrame({"glaze": ["sea", "sky"], "source": "jar"})
@@ -25,7 +26,7 @@ def layers(*glazes, piece="mug", firing="f1", **cells):
 
 @pytest.fixture
 def book(tmp_path):
-    with SharedLogbook.open(tmp_path, create=True) as log:
+    with Logbook.open(tmp_path, create=True) as log:
         log.import_tables({"glazes": GLAZES, "layers": layers("sea", "sky")})
         yield log
 
@@ -33,7 +34,7 @@ def book(tmp_path):
 @pytest.fixture
 def other(book, tmp_path):
     """The same logbook in another program."""
-    with SharedLogbook.open(tmp_path) as log:
+    with Logbook.open(tmp_path) as log:
         yield log
 
 
@@ -117,10 +118,10 @@ def test_a_fired_piece_stays_as_it_was(book):
 
 def test_results_are_written_with_the_mark_that_was_read(book, other):
     seen = mark(book)
-    other.put_outcomes("mug", "f1", [Outcome(1, past_foot="no")], seen)
+    other.record("mug", [Outcome(1, past_foot="no")], firing="f1", mark=seen)
     with pytest.raises(Overtaken):
-        book.put_outcomes("mug", "f1", [Outcome(1, past_foot="yes")], seen)
-    book.put_outcomes("mug", "f1", [Outcome(2, 4.0, "no")], mark(book))
+        book.record("mug", [Outcome(1, past_foot="yes")], firing="f1", mark=seen)
+    book.record("mug", [Outcome(2, 4.0, "no")], firing="f1", mark=mark(book))
     assert book.layers()["past_foot"].tolist() == ["no", "no"]
 
 
@@ -132,14 +133,14 @@ def test_a_glaze_and_its_recipe_are_written_with_their_marks(book, other):
         }
 
     new = {"glazes": "", "recipes": ""}
-    book.put_tables(recipe(1), new, "bench")
+    book.import_tables(recipe(1), "bench", new)
     with pytest.raises(Overtaken):
-        other.put_tables(recipe(2), new, "bench")
+        other.import_tables(recipe(2), "bench", new)
     marks = {kind: other.marked(kind)[1][("dew",)] for kind in new}
-    other.put_tables(recipe(2), marks, "bench")
+    other.import_tables(recipe(2), "bench", marks)
     assert book.recipes()["parts"].tolist() == [2.0]
     with pytest.raises(Overtaken):
-        book.put_tables(recipe(3), marks, "bench")
+        book.import_tables(recipe(3), "bench", marks)
 
 
 def test_faults_are_told_and_nothing_is_written(book):

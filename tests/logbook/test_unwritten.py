@@ -5,8 +5,8 @@ import pytest
 from helpers.tables import layers
 
 from runpredict.commands.after_firing import forgotten_words
-from runpredict.logbook.book import Logbook, Outcome
-from runpredict.logbook.unwritten import forgotten_pots, rest_of_pot
+from runpredict.logbook.book import Logbook
+from runpredict.logbook.results import Outcome, forgotten_pots, rest_of_pot
 
 GLAZES = pd.DataFrame([{"glaze": "sea", "source": "jar"}])
 
@@ -47,7 +47,9 @@ def test_pots_are_forgotten_only_where_others_of_the_firing_are_written(tmp_path
 
 
 def test_pots_without_a_firing_or_a_date_are_in_no_firing():
-    frame = layers(pot("a", "", "no"), pot("b", "")).assign(run_mm=float("nan"), fired_on="")
+    frame = layers(pot("a", "", "no"), pot("b", "")).assign(
+        run_mm=float("nan"), fired_on="", lost=""
+    )
     assert forgotten_pots(frame) == {}
 
 

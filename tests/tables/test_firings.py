@@ -9,7 +9,8 @@ import pytest
 from helpers.tables import ANALYSIS, faults_of, layers
 
 from runpredict.answers.check import check, only_firing
-from runpredict.logbook.book import Logbook, Outcome
+from runpredict.logbook.book import Logbook
+from runpredict.logbook.results import Outcome
 from runpredict.model.features import features_of
 from runpredict.model.stacks import stacks_of
 from runpredict.tables.csv_files import read_table, write_table

@@ -9,8 +9,8 @@ from helpers.tables import ANALYSIS, faults_of, layers
 
 from runpredict.datafiles import OXIDES
 from runpredict.errors import BadInput, TableWarning
-from runpredict.tables.columns import COLUMNS, KINDS
-from runpredict.tables.rows import DEFAULTS, check_table, empty_table, with_defaults
+from runpredict.tables.columns import COLUMNS, DEFAULTS, KINDS
+from runpredict.tables.rows import check_table, empty_table, with_defaults
 
 
 def test_columns_are_those_of_the_contract():
@@ -21,7 +21,8 @@ def test_columns_are_those_of_the_contract():
         "recipes": "glaze material parts addition",
         "schedules": "firing segment rate_c_per_h target_c hold_min",
         "layers": "piece form firing fired_on body cone hold_min ramp_c_per_h wall_deg foot_mm "
-        "layer glaze method coats thickness_mm lower_edge_mm upper_edge_mm run_mm past_foot note",
+        "layer glaze method coats thickness_mm lower_edge_mm upper_edge_mm run_mm past_foot note "
+        "batch kiln shelf spot glazed_by witness_cone side lost",
     }
     for kind, names in contract.items():
         assert [column.name for column in COLUMNS[kind]] == names.split()

@@ -11,7 +11,8 @@ import pytest
 from helpers.tables import ANALYSIS, faults_of, layers
 
 from runpredict.errors import TableWarning
-from runpredict.logbook.book import Logbook, Outcome
+from runpredict.logbook.book import Logbook
+from runpredict.logbook.results import Outcome
 from runpredict.tables.plan import check_plan
 from runpredict.tables.rows import check_table
 

@@ -16,10 +16,11 @@ let timer = 0;
 
 const boxes = () => [...form.querySelectorAll("[data-pot]")];
 const boxOf = (key) => form.querySelector(`[data-pot="${key}"]`);
-const touched = (box) => [...box.querySelectorAll("input:not([type=hidden])")];
-const entries = (box, kind = "input") =>
+const TOUCHED = "input:not([type=hidden]), select";
+const touched = (box) => [...box.querySelectorAll(TOUCHED)];
+const entries = (box, kind = "input, select") =>
   [...box.querySelectorAll(kind)].filter((f) => f.type !== "radio" || f.checked).map((f) => [f.name, f.value]);
-const picks = (box) => new Map(entries(box, "input:not([type=hidden])"));
+const picks = (box) => new Map(entries(box, TOUCHED));
 const same = (one, other) => one.size === other.size && [...one].every(([name, value]) => other.get(name) === value);
 
 export function openKiln(opened) {
@@ -60,6 +61,12 @@ export async function settled() {
 function changed(event) {
   const box = event.target.closest("[data-pot]");
   const group = event.target.closest(".fate");
+  if (!group) { // what else is told of the pot
+    note(box);
+    queue.set(box.dataset.pot, "save");
+    send();
+    return;
+  }
   const run = group.querySelector(".run input");
   const pick = (word) => group.querySelector(`input[type=radio][value="${word}"]`);
   if (event.target === run && run.value.trim() && !pick("past").checked) pick("ran").checked = true;
