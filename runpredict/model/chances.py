@@ -24,9 +24,8 @@ from runpredict.physics import film, speeds
 if TYPE_CHECKING:
     from runpredict.model.studio import Studio
 
+SIDES = (-1.0, 1.0)  # of the way of an edge that strays
 RUN_LEVELS = (0.05, 0.50, 0.95)  # quantiles of the run that are told
-# A film that would creep less than this stays where it is, held by its own contact line.
-HELD_BACK_M = 1.0e-3
 LEAST_READ_M = 0.5e-3  # the least run told, where any is: nobody reads less off a pot
 RUN_STEPS = 8  # runs at which the chance is worked out, before one more near each that is told
 HALVINGS, WIDEST = 40, 200.0
@@ -53,6 +52,8 @@ class Alike:
     bends : speeds.Bends
     wall : float
         Power of the slope besides the film's own.
+    wave_m : float
+        How far an edge strays from where it was measured, one way or the other. [m]
     calibration : (float, float)
         Shift of every margin, and factor on its spread, by which held-back firings were told best.
     """
@@ -65,6 +66,7 @@ class Alike:
     mix: Floats
     bends: speeds.Bends
     wall: float
+    wave_m: float
     calibration: tuple[float, float] = (0.0, 1.0)
 
     def take(self, pieces: AnyArray) -> Alike:
@@ -78,9 +80,9 @@ class Alike:
         melt = stacks.mobility_log + self.melt_log + self.wall * np.log(stacks.slope)
         return film.flow_of(wall, melt, self.choice_log, self.bends)
 
-    def margins(self, flow: film.Flow, reach_m: Floats) -> Floats:
+    def margins(self, flow: film.Flow, reach_m: Floats, stray_m: float = 0.0) -> Floats:
         """Margin of every edge over running a way ``reach_m`` (n, k), in each way: (q, k, n)."""
-        need = film.log_factor_to_reach(flow, reach_m)
+        need = film.log_factor_to_reach(flow, reach_m, stray_m)
         return np.clip(self.calibration[0] - need, -1e6, 1e6)
 
     def _above(self, margin: Floats) -> Floats:
@@ -88,25 +90,29 @@ class Alike:
         square = self.calibration[1] ** 2
         return chance_above(margin, square * self.variance, square * self.noise, self.mix)
 
-    def ways(self, stacks: Stacks) -> tuple[Floats, Floats]:
-        """Chance of each way that things may be, and the highest margin over the foot, (n, q)."""
-        return self.weight, self._highest(stacks).T
+    def _wavy(self, flow: film.Flow, reach_m: Floats) -> tuple[Floats, Floats]:
+        """Chance of each way that things may be (2 q, n), and the margins in it, (2 q, k, n).
 
-    def _highest(self, stacks: Stacks) -> Floats:
-        """The highest margin of each piece over the foot, in each way, (q, n)."""
-        margin = self.margins(self.flow_of(stacks), stacks.lower_m + HELD_BACK_M)
-        return np.where(stacks.glazed.T, margin, -1e6).max(axis=1)
+        No edge is level: half of them end as much lower than was measured as the others higher.
+        """
+        strays_m = [side * self.wave_m for side in SIDES]
+        margin = np.concatenate([self.margins(flow, reach_m, stray) for stray in strays_m])
+        return np.tile(self.weight.T / len(SIDES), (len(SIDES), 1)), margin
+
+    def ways(self, stacks: Stacks) -> tuple[Floats, Floats]:
+        """Chance of each way that things may be, and the highest margin over the foot, (w, n)."""
+        weight, margin = self._wavy(self.flow_of(stacks), stacks.lower_m)
+        return weight, np.where(stacks.glazed.T, margin, -1e6).max(axis=1)
 
     def piece_risk(self, stacks: Stacks) -> Floats:
         """Chance that any layer of each piece passes the foot, (n,)."""
-        chance = self._above(self._highest(stacks))
-        return np.asarray((self.weight.T * chance).sum(axis=0), dtype=float)
+        weight, highest = self.ways(stacks)
+        return np.asarray((weight * self._above(highest)).sum(axis=0), dtype=float)
 
     def passing(self, stacks: Stacks, flow: film.Flow, reach_m: Floats) -> tuple[Floats, Floats]:
         """Chance that each layer (n, k), and that any (n,), runs at least ``reach_m`` (n, k)."""
-        margin = self.margins(flow, reach_m + HELD_BACK_M)
+        weight, margin = self._wavy(flow, reach_m)
         chance = np.where(stacks.glazed.T, self._above(margin), 0.0)
-        weight = self.weight.T
         layer = (weight[:, None] * chance).sum(axis=0)
         return layer.T, (weight * chance.max(axis=1, initial=0.0)).sum(axis=0)
 
@@ -145,13 +151,13 @@ class Alike:
     def past_foot_m3(self, stacks: Stacks) -> Floats:
         """As `Chances.past_foot_m3`."""
         flow = self.flow_of(stacks)
-        reach = stacks.lower_m + HELD_BACK_M
-        weight, margin = self.weight.T[:, None], self.margins(flow, reach)
+        reach = stacks.lower_m
+        weight, margin = self._wavy(flow, reach)
         low = np.full(margin.shape[1:], -WIDEST)
         high = -low
         for _ in range(HALVINGS):
             middle = 0.5 * (low + high)
-            over = (weight * self._above(margin - middle)).sum(axis=0)
+            over = (weight[:, None] * self._above(margin - middle)).sum(axis=0)
             rare = over < 1.0 - RUN_LEVELS[2]
             low, high = np.where(rare, low, middle), np.where(rare, middle, high)
         need = film.log_factor_to_reach(flow, reach)[0]
@@ -162,7 +168,7 @@ class Alike:
 
     def driving(self, stacks: Stacks) -> Floats:
         """As `Chances.driving`."""
-        reach = stacks.lower_m + HELD_BACK_M
+        reach = stacks.lower_m
 
         def need(step_log: Floats) -> Floats:
             stepped = replace(

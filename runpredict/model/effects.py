@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 
 from runpredict.arrays import AnyArray, Bools, Floats, Indices
-from runpredict.model.priors import FAMILIES
+from runpredict.model.priors import FAMILIES, HELD_M
 from runpredict.model.stacks import Stacks
 from runpredict.physics import speeds
 
@@ -22,7 +22,8 @@ Effect = tuple[str, Any]
 
 SLOW_RAMP_C_PER_H = 60.0
 RAMP_LOG_MOST = 1.2  # beyond this rates count as this
-BENDS = ("mixing", "height", "over", "wall", "thickness")
+BENDS = ("mixing", "height", "over", "wall", "thickness", "held", "way")
+MOST_LOG = 2.0  # of what is held and of the power of the way
 LEAST_POWER, MOST_POWER = -0.8, 2.0  # of slope and thickness, where more is never safer
 # What every log is asked about, whether or not a row bears on it.
 COMMON: tuple[Effect, ...] = tuple(
@@ -281,13 +282,17 @@ def piece_design(stacks: Stacks, known: dict[Effect, int]) -> Design:
 
 def bends_of(known: dict[Effect, int], mean: Floats) -> tuple[speeds.Bends, float]:
     """The film's bends, and the power of the slope, as the effects say."""
-    mixing, height, over, wall, thickness = (float(mean[known[(name, "")]]) for name in BENDS)
+    mixing, height, over, wall, thickness, held, way = (
+        float(mean[known[(name, "")]]) for name in BENDS
+    )
     return (
         speeds.Bends(
             mixing=_share(mixing),
             height=_share(height),
             over=_share(over),
             thickness=float(np.clip(thickness, LEAST_POWER, MOST_POWER)),
+            held_m=HELD_M * float(np.exp(min(held, MOST_LOG))),
+            way=float(np.exp(min(way, MOST_LOG))),
         ),
         float(np.clip(wall, LEAST_POWER, MOST_POWER)),
     )

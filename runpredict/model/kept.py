@@ -12,7 +12,7 @@ from runpredict.model.studio import Studio
 from runpredict.model.trained import HeldOut, Trained, Trial
 
 STUDIO_ARRAYS = ("mean", "sd", "mix")
-STUDIO_NUMBERS = ("noise_sd", "pair_variance", "coat_sd")
+STUDIO_NUMBERS = ("noise_sd", "pair_variance", "coat_sd", "wave_m")
 HELD_ARRAYS = ("risk", "layer_risk", "runs_mm")
 TABLES = ("scores", "reliability")
 

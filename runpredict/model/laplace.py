@@ -37,6 +37,7 @@ CLOSE = 1e-4  # a step of Newton shorter than this is the last: what is left is 
 # Natural logs of mobility: no effect is that large; and the part of a step below which none helps.
 LONGEST_STEP, SHORTEST = 5.0, 1e-3
 LEAST_CURVATURE = 1e-9
+MOST_STRETCH = 1.0  # natural log; a line is no farther to be trusted
 
 
 @dataclass(frozen=True)
@@ -50,17 +51,40 @@ class Evidence:
         Interval in which each margin was seen; one the other way round counts as turned.
     parts : ndarray, shape (rows, q)
         Variances that some rows have besides the noise; each column is scaled as a whole.
+    stretch : sparse array, shape (rows, p), optional
+        By how much each coefficient widens the interval, in the natural log, from ``about`` on.
+    about : ndarray, shape (p,), optional
     """
 
     design: Any
     lower: Floats
     upper: Floats
     parts: Floats
+    stretch: Any = None
+    about: Floats | None = None
+
+    def ends(self, mean: Floats) -> tuple[Floats, Floats]:
+        """Of the intervals, as wide as they are with some coefficients."""
+        if self.stretched is None or self.about is None:
+            return self.lower, self.upper
+        longer = np.clip(self.stretched.times(mean - self.about), -MOST_STRETCH, MOST_STRETCH)
+        closed = np.isfinite(self.lower) & np.isfinite(self.upper)
+        low, high = (np.where(closed, end, 0.0) for end in (self.lower, self.upper))
+        middle, half = 0.5 * (low + high), 0.5 * np.exp(longer) * (high - low)
+        return (
+            np.where(closed, middle - half, self.lower),
+            np.where(closed, middle + half, self.upper),
+        )
 
     @cached_property
     def rows(self) -> Rows:
         """The design, ready to be summed."""
         return Rows(self.design)
+
+    @cached_property
+    def stretched(self) -> Rows | None:
+        """The same of what widens the intervals."""
+        return None if self.stretch is None else Rows(self.stretch)
 
 
 @dataclass(frozen=True)
@@ -118,10 +142,11 @@ class _Seen:
     of_part: Floats  # (parts, rows): chance that the row belongs to it
     part_slope: Floats
     part_curvature: Floats
+    stretch: Floats
 
 
 def _interval(mean: Floats, lower: Floats, upper: Floats, sd: Floats) -> tuple[Floats, ...]:
-    """Log chance of an interval, its slope, and minus its curvature, in the mean."""
+    """Log chance of an interval, its slope and minus its curvature in the mean, slope in width."""
     low, high = (np.minimum(lower, upper) - mean) / sd, (np.maximum(lower, upper) - mean) / sd
     turn = low > 0  # work in the tail that keeps its digits
     near, far = np.where(turn, -low, high), np.where(turn, -high, low)
@@ -139,12 +164,15 @@ def _interval(mean: Floats, lower: Floats, upper: Floats, sd: Floats) -> tuple[F
     (at_low, low_moment), (at_high, high_moment) = density(low), density(high)
     slope = at_low - at_high
     curvature = slope**2 - (low_moment - high_moment)
-    return log, slope / sd, np.clip(curvature, 0.0, 1.0) / sd**2
+    with np.errstate(invalid="ignore"):
+        half = 0.5 * (high - low)
+    stretch = np.where(np.isfinite(half), half, 0.0) * (at_low + at_high)
+    return log, slope / sd, np.clip(curvature, 0.0, 1.0) / sd**2, stretch
 
 
 def _seen(mean: Floats, lower: Floats, upper: Floats, sd: Floats, mix: Floats) -> _Seen:
     parts = [_interval(mean, lower, upper, sd * scale) for scale in MIX_SCALES]
-    log, slope, curvature = (np.array([part[i] for part in parts]) for i in range(3))
+    log, slope, curvature, stretch = (np.array([part[i] for part in parts]) for i in range(4))
     log = log + np.log(mix)[:, None]
     whole = np.logaddexp.reduce(log, axis=0)
     of_part = np.exp(log - whole)
@@ -155,6 +183,7 @@ def _seen(mean: Floats, lower: Floats, upper: Floats, sd: Floats, mix: Floats) -
         of_part=of_part,
         part_slope=slope,
         part_curvature=curvature,
+        stretch=(of_part * stretch).sum(axis=0),
     )
 
 
@@ -166,12 +195,14 @@ def _climb(
     precision = 1.0 / fitted.sd**2
 
     def look(at: Floats) -> tuple[_Seen, float]:
-        seen = _seen(rows.rows.times(at), rows.lower, rows.upper, sd, fitted.mix)
+        seen = _seen(rows.rows.times(at), *rows.ends(at), sd, fitted.mix)
         return seen, float(seen.log.sum() - 0.5 * (precision * (at - prior.mean) ** 2).sum())
 
     mean, (seen, top) = start, look(start)
     for _ in range(steps):
         slope = rows.rows.gathered(seen.slope) - precision * (mean - prior.mean)
+        if rows.stretched is not None:
+            slope = slope + rows.stretched.gathered(seen.stretch)
         factor = linalg.cholesky(_precision(rows, seen, precision), lower=True, overwrite_a=True)
         step = linalg.cho_solve((factor, True), slope)
         step *= min(1.0, LONGEST_STEP / max(np.abs(step).max(initial=0.0), CLOSE))
@@ -216,6 +247,8 @@ def peak_height(
 
 def _precision(rows: Evidence, seen: _Seen, precision: Floats) -> Floats:
     total = rows.rows.square(seen.curvature)
+    if rows.stretched is not None:
+        total += rows.stretched.square(seen.stretch)
     total[np.diag_indices(len(total))] += precision
     return total
 
@@ -231,7 +264,7 @@ def _spreads(rows: Evidence, prior: Prior, fitted: Fitted) -> Fitted:
     noise = fitted.noise_sd**2
     parts = rows.parts * fitted.part_scale
     total = noise + parts.sum(axis=1)
-    seen = _seen(rows.rows.times(fitted.mean), rows.lower, rows.upper, np.sqrt(total), fitted.mix)
+    seen = _seen(rows.rows.times(fitted.mean), *rows.ends(fitted.mean), np.sqrt(total), fitted.mix)
     reach = rows.rows.spread(fitted.covariance)
     square = np.zeros(len(total))
     for i, scale in enumerate(MIX_SCALES):

@@ -40,12 +40,15 @@ class Log:
     near_m, far_m : ndarray, shape (m,)
         Ends of the interval of each run; the nearer 0 where it may not have run, the farther
         inf where it passed the foot. [m]
+    at_foot : ndarray of bool, shape (m,)
+        Whether all that is known is on which side of the foot it ended.
     """
 
     piece: Indices
     edge: Indices
     near_m: Floats
     far_m: Floats
+    at_foot: Bools
 
     @classmethod
     def of(cls, stacks: Stacks, outcomes: Outcomes) -> Log:
@@ -53,8 +56,10 @@ class Log:
         used = stacks.glazed & ~np.isnan(outcomes.upper_m) & (stacks.thickness_m > 0)
         piece, edge = np.nonzero(used)
         near, far = outcomes.lower_m[piece, edge], outcomes.upper_m[piece, edge]
+        reach = stacks.lower_m[piece, edge]
+        at_foot = np.isclose(np.where(np.isfinite(far), far, near), reach)
         near = np.where(near >= LEAST_RUN_M, near, 0.0)
-        return cls(piece, edge, near, np.maximum(far, np.maximum(near, LEAST_RUN_M)))
+        return cls(piece, edge, near, np.maximum(far, np.maximum(near, LEAST_RUN_M)), at_foot)
 
     def ends(self, near: Floats, far: Floats) -> tuple[Floats, Floats]:
         """Interval of each margin, open where its run may be none, or went past the foot."""
@@ -63,7 +68,13 @@ class Log:
 
     def only(self, kept: Bools) -> Log:
         """Some of the edges."""
-        return Log(self.piece[kept], self.edge[kept], self.near_m[kept], self.far_m[kept])
+        return Log(
+            self.piece[kept],
+            self.edge[kept],
+            self.near_m[kept],
+            self.far_m[kept],
+            self.at_foot[kept],
+        )
 
 
 @dataclass(frozen=True)
@@ -109,8 +120,9 @@ def learn(
     prior = laplace.Prior(mean, sd, _families(known), priors.NOISE_SD)
     edges = _edges(stacks, log, known)
     paired = priors.paired_variance(stacks) + dropped_variance
-    parts = np.stack([priors.coat_variance(stacks), paired], axis=1)
-    of_edge = parts[log.piece]
+    of_piece = np.stack([priors.coat_variance(stacks), paired], axis=1)
+    waves = log.at_foot * priors.wave_variance(stacks.lower_m[log.piece, log.edge])
+    of_edge = np.column_stack([of_piece[log.piece], waves])
     about = mean if start is None else start.means_of(known, mean)
     fitted: laplace.Fitted | None = None
     for done in range(MOST_ROUNDS):
@@ -208,12 +220,14 @@ def _rows(edges: Edges, log: Log, about: Floats, parts: Floats) -> laplace.Evide
         lower=lower,
         upper=upper,
         parts=parts,
+        stretch=line.stretch,
+        about=about,
     )
 
 
 def _studio(stacks: Stacks, known: dict[Effect, int], fitted: laplace.Fitted) -> Studio:
     names, counts = np.unique(stacks.glaze_name[stacks.present].astype(str), return_counts=True)
-    coats, pairs = fitted.part_scale
+    coats, pairs, waves = fitted.part_scale
     return Studio(
         known=known,
         mean=fitted.mean,
@@ -222,6 +236,7 @@ def _studio(stacks: Stacks, known: dict[Effect, int], fitted: laplace.Fitted) ->
         noise_sd=fitted.noise_sd,
         pair_variance=float(priors.PAIRED_VARIANCE * pairs),
         coat_sd=float(priors.COAT_SD * np.sqrt(coats)),
+        wave_m=float(priors.WAVE_M * np.sqrt(waves)),
         mix=fitted.mix,
         seen={str(n): int(c) for n, c in zip(names, counts, strict=True)},
     )

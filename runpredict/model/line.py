@@ -10,7 +10,7 @@ from scipy.sparse import csr_array, vstack
 
 from runpredict.arrays import Floats, Indices
 from runpredict.model import effects, priors
-from runpredict.model.chances import HELD_BACK_M, Alike
+from runpredict.model.chances import Alike
 from runpredict.model.effects import BENDS, Effect
 from runpredict.model.stacks import Stacks
 from runpredict.physics import film
@@ -28,10 +28,13 @@ class Line:
         Change of each margin with each effect.
     margin : (ndarray, ndarray), shape (m,)
         Margins over running the nearer and the farther way, at the mean.
+    stretch : sparse array, shape (m, p)
+        Change of the natural log of what lies between the two margins.
     """
 
     slope: Any
     margin: tuple[Floats, Floats]
+    stretch: Any
 
 
 class _EdgesAlike:
@@ -49,8 +52,8 @@ class _EdgesAlike:
 
     def _grid(self, reach_m: Floats) -> Floats:
         """Ways of the edges in their places, of all others to the foot, (n, k)."""
-        grid = self.stacks.lower_m + HELD_BACK_M
-        grid[self.at] = np.maximum(reach_m, 0.0) + HELD_BACK_M
+        grid = self.stacks.lower_m.copy()
+        grid[self.at] = np.maximum(reach_m, 0.0)
         return grid
 
     def _chances(self, mean: Floats) -> Alike:
@@ -68,6 +71,7 @@ class _EdgesAlike:
             mix=np.ones(1),
             bends=bends,
             wall=wall,
+            wave_m=0.0,
         )
 
     def margins(self, mean: Floats) -> tuple[Floats, Floats]:
@@ -95,7 +99,8 @@ class _EdgesAlike:
         each = np.concatenate([np.zeros((1, count)), STEP * np.eye(count)])
         flow = replace(chances, choice_log=chances.choice_log + each).flow_of(self.stacks)
         near, far = (self._of(chances, flow, reach)[0] for reach in self.reach_m)
-        middle = np.sqrt(self.reach_m[0] * self.reach_m[1])
+        held = chances.bends.held_m
+        middle = np.sqrt((self.reach_m[0] + held) * (self.reach_m[1] + held)) - held
         here, *stepped = self._of(chances, flow, middle)
 
         def slope(there: Floats) -> Floats:
@@ -113,22 +118,31 @@ class _EdgesAlike:
             total = total + _times(slope(margin), melts[piece * k + j])
         for c, margin in enumerate(stepped):
             total = total + _times(slope(margin), choices[piece * count + c])
-        return Line(total + self._bent(mean, here, middle), (near, far))
+        bent, stretch = self._bent(mean, middle, here, near - far)
+        return Line(total + bent, (near, far), stretch)
 
-    def _bent(self, mean: Floats, here: Floats, reach_m: Floats) -> Any:
-        """Slope of the margins with the bends of the film, as a sparse array."""
+    def _bent(self, mean: Floats, middle: Floats, here: Floats, gap: Floats) -> tuple[Any, Any]:
+        """Slope of the margins, and of the log of the gap between the two, with the bends."""
         count = len(self.at[0])
-        values, columns = [], []
+        values, stretches, columns = [], [], []
         for name in BENDS:
             column = self.known[(name, "")]
             stepped = self._chances(mean + STEP * (np.arange(len(mean)) == column))
-            there = self._of(stepped, stepped.flow_of(self.stacks), reach_m)[0]
-            values.append(np.nan_to_num((there - here) / STEP))
+            flow = stepped.flow_of(self.stacks)
+            there, near, far = (
+                self._of(stepped, flow, reach)[0] for reach in (middle, *self.reach_m)
+            )
+            with np.errstate(divide="ignore", invalid="ignore"):
+                values.append(np.nan_to_num((there - here) / STEP))
+                stretch = np.log((near - far) / gap) / STEP
+            stretches.append(np.nan_to_num(stretch, posinf=0.0, neginf=0.0))
             columns.append(np.full(count, column))
-        rows = np.tile(np.arange(count), len(BENDS))
-        return csr_array(
-            (np.concatenate(values), (rows, np.concatenate(columns))), shape=(count, len(mean))
+        place = (np.tile(np.arange(count), len(BENDS)), np.concatenate(columns))
+        bent, stretch = (
+            csr_array((np.concatenate(each), place), shape=(count, len(mean)))
+            for each in (values, stretches)
         )
+        return bent, stretch
 
 
 class Edges:
@@ -181,8 +195,11 @@ class Edges:
         """The line about a mean, its slope read midway between the two ways."""
         lines = [part.line(mean) for part in self.parts]
         near, far = (np.concatenate([each.margin[i] for each in lines]) for i in range(2))
-        slope = vstack([each.slope for each in lines], format="csr")[self.back]
-        return Line(slope, (near[self.back], far[self.back]))
+        slope, stretch = (
+            vstack(each, format="csr")[self.back]
+            for each in ([each.slope for each in lines], [each.stretch for each in lines])
+        )
+        return Line(slope, (near[self.back], far[self.back]), stretch)
 
 
 def _times(amount: Floats, rows: Any) -> Any:

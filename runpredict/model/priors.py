@@ -53,6 +53,8 @@ FAMILIES = {
     "mixing": Family(0.0, 1.0, False, "log odds of melts that become one"),
     "height": Family(-1.1, 0.6, False, "log odds of the power of height"),
     "over": Family(0.0, 1.5, False, "log odds that a step goes with its base"),
+    "held": Family(0.0, 0.6, False, "log of the way below which a film stays, over the usual"),
+    "way": Family(-2.5, 1.0, False, "log of the power of the way besides the film's own"),
     "wall": Family(0.0, 0.15, False, "power of the slope besides the film's own"),
     "thickness": Family(0.0, 0.15, False, "power of the thickness besides the film's own"),
 }
@@ -66,6 +68,8 @@ JAR_SD = {"stiff": 1.1, "stable": 1.1, "": 1.25, "fluid": 1.1, "runny": 1.1}
 COAT_SD = 0.28  # natural log of thickness: one coat against another
 COAT_SHARE = 0.75  # of that in what moves, where some of it was measured or another coat evens it
 NOISE_SD = 0.4  # unevenness of an edge, its place in the kiln, and drips ahead of it
+HELD_M = 1e-3  # a film that would creep less than this stays, held by its contact line
+WAVE_M = 1.5e-3  # how far an edge strays from where it was measured, by brush, wax or wet hand
 PAIRED_VARIANCE = 0.15  # more of that where glazes lie over each other
 
 
@@ -101,6 +105,12 @@ def coat_variance(stacks: Stacks) -> Floats:
     """Variance of each margin of a piece by coats nobody measured, shape (n,)."""
     guessed = (stacks.present & ~stacks.measured).any(axis=1)
     return np.asarray(4.0 * COAT_SD**2 * COAT_SHARE * guessed, dtype=float)
+
+
+def wave_variance(reach_m: Floats) -> Floats:
+    """Variance of the margin over a way by an edge that strays, of the shape given."""
+    stray_m = WAVE_M * reach_m / (reach_m + WAVE_M)
+    return np.asarray((stray_m / (reach_m + HELD_M)) ** 2, dtype=float)
 
 
 def paired_variance(stacks: Stacks) -> Floats:

@@ -36,9 +36,9 @@ class Studio:
     mean, covariance : ndarray, shape (p,), (p, p)
     sd : ndarray, shape (p,)
         Spread of each effect's family.
-    noise_sd, pair_variance, coat_sd : float
+    noise_sd, pair_variance, coat_sd, wave_m : float
         Of the noise of an edge; its variance besides where a piece has several glazes; natural
-        log of thickness, one coat against another.
+        log of thickness, one coat against another; how far an edge strays. [m]
     mix : ndarray, shape (3,)
     seen : dict
         How many logged layers there are of each glaze.
@@ -51,6 +51,7 @@ class Studio:
     noise_sd: float = priors.NOISE_SD
     pair_variance: float = priors.PAIRED_VARIANCE
     coat_sd: float = priors.COAT_SD
+    wave_m: float = priors.WAVE_M
     mix: Floats = field(default_factory=lambda: MIX_SHARES)
     seen: dict[str, int] = field(default_factory=dict)
 
@@ -110,6 +111,7 @@ class Studio:
             mix=self.mix,
             bends=bends,
             wall=wall,
+            wave_m=self.wave_m,
         )
 
     def noise(self, stacks: Stacks) -> Floats:

@@ -16,7 +16,7 @@ from scipy.optimize import minimize
 from sklearn.metrics import log_loss
 
 from runpredict.arrays import Bools, Floats, Indices
-from runpredict.model.chances import RUN_LEVELS, Chances, within_range
+from runpredict.model.chances import RUN_LEVELS, SIDES, Chances, within_range
 from runpredict.model.learned import Log, learn
 from runpredict.model.noise import MIX_SCALES, normal_below
 from runpredict.model.outcomes import Outcomes
@@ -81,7 +81,7 @@ class _Ways:
         """What was told of some of the pieces."""
         for mine, some, part in chances.parts_of(stacks):
             at = pieces[mine]
-            weight, margin = part.ways(some)
+            weight, margin = (each.T for each in part.ways(some))
             self.weight[at, : weight.shape[1]] = weight
             self.margin[at, : weight.shape[1]] = margin
             self.variance[at], self.noise[at], self.mix[at] = part.variance, part.noise, part.mix
@@ -203,7 +203,9 @@ def _tried(
     doubted: Floats,
 ) -> tuple[Trained, Trial]:
     usable = ~np.isnan(outcomes.past)
-    most = max(part.weight.shape[1] for *_, chances in told for _, part in chances.parts)
+    most = len(SIDES) * max(
+        part.weight.shape[1] for *_, chances in told for _, part in chances.parts
+    )
     ways = _Ways.blank(len(usable), most)
     for pieces, part, chances in told:
         ways.set(pieces, chances, part)

@@ -37,12 +37,13 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from runpredict.arrays import Floats, Indices
-from runpredict.physics.speeds import TINY, Bends, choices, some_of, speeds_log
+from runpredict.physics.speeds import TINY, TINY_M, Bends, choices, some_of, speeds_log
 
 TINY_WAY_M = 1e-100  # stands for none where its cube is divided by or its log is taken
 AT_ONCE = 20_000  # numbers in one array, that all that is worked on stays near the processor
 # Height above the foot at which the wall is taken as it is, and what is added to every height.
 PLAIN_AT_M, NEAR_M = 18e-3, 3e-3
+USUAL_WAY_M = 8e-3  # about which a power of it turns. Our choice.
 FARTHEST_M, RUN_HALVINGS = 1.0, 40  # no run is longer; times that its interval is halved
 BETWEEN = Bends()
 VOLUME_STEPS = 8  # heights in each band at which what has passed a line is worked out
@@ -120,14 +121,13 @@ class Flow:
         factor], natural log; -inf where there is no glaze.
     step_log : ndarray, shape (q, a, b, n)
         The same of each edge of `Wall.stepped`, as a step over its base where it has one.
-    height : float
-        See `speeds.Bends`.
+    bends : speeds.Bends
     """
 
     wall: Wall
     front_log: Floats
     step_log: Floats
-    height: float
+    bends: Bends
 
 
 def flow_of(wall: Wall, melt_log: Floats, choice_log: Floats, bends: Bends) -> Flow:
@@ -165,7 +165,7 @@ def flow_of(wall: Wall, melt_log: Floats, choice_log: Floats, bends: Bends) -> F
         added = choice_log[:, :, None, mine]
         front[..., mine] = (fronts + added).max(axis=1)
         step[..., mine] = (steps + added[:, None]).max(axis=2)
-    return Flow(wall, front, step, bends.height)
+    return Flow(wall, front, step, bends)
 
 
 def stretched(height_m: Floats, power: float) -> Floats:
@@ -180,7 +180,16 @@ def stretched(height_m: Floats, power: float) -> Floats:
     return np.asarray(risen + np.minimum(height, 0.0) * (NEAR_M / PLAIN_AT_M) ** -power)
 
 
-def log_factor_to_reach(flow: Flow, reach_m: Floats) -> Floats:
+def strayed(height_m: Floats, stray_m: float) -> Floats:
+    """Heights above the foot of edges that ended higher, or lower, than they were measured.
+
+    Far up by ``stray_m``, near the foot by less; what is lower stays lower, the foot where it is.
+    """
+    above = np.maximum(height_m, 0.0)
+    return np.asarray(height_m + stray_m * above / (above + abs(stray_m) + TINY_M), dtype=float)
+
+
+def log_factor_to_reach(flow: Flow, reach_m: Floats, stray_m: float = 0.0) -> Floats:
     """By what factor all melts would have to be more mobile for an edge to run a given way.
 
     Parameters
@@ -188,6 +197,8 @@ def log_factor_to_reach(flow: Flow, reach_m: Floats) -> Floats:
     flow : Flow of n pieces with k layers, in q ways
     reach_m : ndarray, shape (n, k)
         The way to run, > 0. [m]
+    stray_m : float
+        See `strayed`. [m]
 
     Returns
     -------
@@ -195,16 +206,22 @@ def log_factor_to_reach(flow: Flow, reach_m: Floats) -> Floats:
         Natural log of the factor; the edge gets there where it is below 0. It grows with the
         reach. inf where no glaze stands above the edge.
     """
-    wall = flow.wall
-    risen = stretched(wall.height_m, flow.height)
-    line = stretched(wall.lower_m - np.transpose(reach_m), flow.height)
+    wall, bends = flow.wall, flow.bends
+    line_m = strayed(wall.lower_m - np.transpose(reach_m), stray_m) - bends.held_m
+    risen = stretched(strayed(wall.height_m, stray_m), bends.height)
+    line = stretched(line_m, bends.height)
     # An edge without a base is the front itself.
     need = _needs(wall, flow.front_log[:, None], wall.front_m, risen, line)
     if len(wall.stepped):
         of = wall.stepped
         own = _needs(wall, flow.step_log, wall.lower_m[of], risen, line[of])
         need[:, of] = np.maximum(need[:, of], own)
-    return need
+    return need + _way_log(strayed(wall.lower_m, stray_m) - line_m, bends)
+
+
+def _way_log(way_m: Floats, bends: Bends) -> Floats:
+    """What a way takes besides the film's own, natural log."""
+    return np.asarray(bends.way * np.log(np.maximum(way_m, TINY) / USUAL_WAY_M), dtype=float)
 
 
 def _needs(wall: Wall, speed: Floats, start_m: Floats, risen: Floats, line: Floats) -> Floats:
@@ -306,14 +323,16 @@ def volume_past_m2(flow: Flow, factor_log: Floats, reach_m: Floats) -> Floats:
         return np.cumsum(spread * np.diff(ends, axis=0), axis=1)
 
     ends = np.concatenate([wall.height_m[:1], points.reshape(-1, size_m.shape[1])])
-    risen = stretched(ends, flow.height)
-    line = stretched(wall.lower_m - np.transpose(reach_m), flow.height)
+    way_m = np.transpose(reach_m) + flow.bends.held_m
+    risen = stretched(ends, flow.bends.height)
+    line = stretched(wall.lower_m - way_m, flow.bends.height)
     volume = gathered(wall.layer_m.sum(axis=0), ends)
     top = np.where(np.isfinite(front), front, -np.inf).max(axis=0)
     top = np.where(np.isfinite(top), top, 0.0)
     with np.errstate(under="ignore"):
         drive = gathered(np.exp(0.5 * (front - top)), risen)
-    pull = np.exp(np.clip(0.5 * (np.transpose(factor_log) + top), -300.0, 300.0))[:, None]
+    pull_log = np.transpose(factor_log) - _way_log(way_m, flow.bends) + top
+    pull = np.exp(np.clip(0.5 * pull_log, -300.0, 300.0))[:, None]
     way = np.maximum(risen[1:] - line[:, None], 0.0)
     past = volume * (1.0 - way * np.sqrt(way) / np.maximum(1.5 * drive * pull, TINY))
     return np.asarray(np.maximum(past.max(axis=1, initial=0.0), 0.0).T, dtype=float)

@@ -41,12 +41,18 @@ class Bends:
         How far a step over glaze goes with what it rides on, against a rigid base; in its log.
     thickness : float, above -1
         Power of the thickness of what moves besides the film's own.
+    held_m : float
+        A film that would creep less than this stays where it is, held by its contact line. [m]
+    way : float, 0 or more
+        Power of the way besides the film's own by which a longer run takes more mobility.
     """
 
     mixing: float = 0.5
     height: float = 0.0
     over: float = 1.0
     thickness: float = 0.0
+    held_m: float = 0.0
+    way: float = 0.0
 
 
 def choices(layers: int) -> tuple[Bools, Bools]:
