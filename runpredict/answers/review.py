@@ -19,10 +19,16 @@ from runpredict.answers.questions import (
     checked_tolerance,
     portions,
 )
-from runpredict.answers.review_effects import effects_of, glaze_to_blame, than_either
+from runpredict.answers.review_effects import (
+    effect_name,
+    effects_of,
+    glaze_to_blame,
+    than_either,
+)
 from runpredict.arrays import Floats, Objects
 from runpredict.errors import BadInput, Fault
 from runpredict.model.chances import Predictor, within_range
+from runpredict.model.effects import effects_in
 from runpredict.model.features import features_of
 from runpredict.model.outcomes import outcomes_of
 from runpredict.model.rules import RulesPredictor
@@ -455,7 +461,11 @@ def _changes(
     before = effects_of(predictor, old, earlier)
     keys = ["family", "name"]
     both = before.merge(now[0], on=keys, suffixes=("_before", "_now"))
-    touched = both["family"].isin(TOLD_FAMILIES) & (both["rows_now"] > both["rows_before"])
+    fired = log.loc[log["firing"].isin(new)].reset_index(drop=True)
+    pots = stacks_of(features_of(fired, tables.glazes, tables.schedules))
+    acting = {(family, effect_name(name)) for family, name in effects_in([pots])}
+    in_them = [key in acting for key in zip(both["family"], both["name"], strict=True)]
+    touched = both["family"].isin(TOLD_FAMILIES) & np.array(in_them, dtype=bool)
     both = both.loc[touched, [*keys, "factor_before", "factor_now"]]
     moved = np.abs(np.log(both["factor_now"].to_numpy(float) / both["factor_before"]))
     both = both.iloc[np.argsort(-np.asarray(moved), kind="stable")]

@@ -37,7 +37,7 @@ def read(log, glaze_table=None):
     return made, outcomes_of(tables.log, made)
 
 
-def fired(seed, firings=12, per_firing=10, noise_sd=0.35, level=0.6):
+def fired(seed, firings=12, per_firing=10, noise_sd=0.35, level=0.6, way=None):
     """A log of an invented studio: the film, a step a glaze, a kiln, and noise of each edge."""
     rng = np.random.default_rng(seed)
     plan = pieces(seed, firings * per_firing, most_layers=2)
@@ -51,6 +51,9 @@ def fired(seed, firings=12, per_firing=10, noise_sd=0.35, level=0.6):
     made = stacks_of(features_of(*_checked(plan)))
     step = np.array([STEP[name] for name in made.glazes] + [0.0])[made.glaze]
     known = RulesPredictor.studio.terms([made])
+    mean = known.mean.copy()
+    if way is not None:
+        mean[known.known[("way", "")]] = np.log(way)
     n, k = made.present.shape
     piece, edge = np.nonzero(made.present)
     runs = np.zeros((n, k))
@@ -60,7 +63,7 @@ def fired(seed, firings=12, per_firing=10, noise_sd=0.35, level=0.6):
     for _ in range(30):
         middle = 0.5 * (reach[0] + reach[1])
         edges = Edges(stepped, known.known, piece, edge, (middle, middle))
-        there = edges.margins(known.mean)[0] + level + noise_log > 0
+        there = edges.margins(mean)[0] + level + noise_log > 0
         reach = [np.where(there, middle, reach[0]), np.where(there, reach[1], middle)]
     runs[piece, edge] = np.where(reach[0] > 1.1e-3, reach[0], 0.0)
     run_mm = 1e3 * runs[made.piece_at, made.layer_at]
@@ -263,6 +266,42 @@ def test_one_coefficient_has_the_posterior_of_numerical_integration(lower, upper
     # Laplace: the peak of a skewed posterior lies beside its mean.
     assert found.mean[0] == pytest.approx(mean, abs=0.25 * np.sqrt(variance))
     assert np.sqrt(found.covariance[0, 0]) == pytest.approx(np.sqrt(variance), rel=0.25)
+
+
+def test_a_coefficient_that_widens_intervals_has_the_posterior_of_numerical_integration():
+    """Intervals of half a unit that grow with e to the coefficient, seen where they are."""
+    middle, half = np.array([0.3, -0.4, 0.9, 0.1]), 0.25
+
+    def density(w):
+        wide = half * np.exp(0.5 * w)
+        inside = sum(
+            share * (stats.norm.cdf((middle + wide) / s) - stats.norm.cdf((middle - wide) / s))
+            for share, s in zip(noise.MIX_SHARES, 0.5 * noise.MIX_SCALES, strict=True)
+        )
+        return stats.norm.pdf(w) * inside.prod()
+
+    total = quad(density, -8, 8, limit=200)[0]
+    mean = quad(lambda w: w * density(w), -8, 8, limit=200)[0] / total
+    rows = laplace.Evidence(
+        csr_array((4, 1)), middle - half, middle + half, np.zeros((4, 0)),
+        stretch=csr_array(np.full((4, 1), 0.5)), about=np.zeros(1),
+    )  # fmt: skip
+    prior = laplace.Prior(np.zeros(1), np.ones(1), np.array([-1]), 0.5)
+    found = laplace.fit(rows, prior, rounds=0)
+    assert mean > 0.5
+    assert found.mean[0] == pytest.approx(mean, abs=0.2)
+
+
+def test_how_much_more_a_long_run_takes_is_found_and_with_it_what_passes():
+    """A studio whose glaze stiffens as it runs: what a fit that kept the gaps would hide."""
+    power = 0.8
+    log = fired(5, firings=20, way=power)
+    made, outcomes = read(log)
+    studio = learn(made, Log.of(made, outcomes)).studio
+    at = studio.known[("way", "")]
+    sd = float(np.sqrt(studio.covariance[at, at]))
+    assert abs(studio.mean[at] - np.log(power)) < 3.0 * sd
+    assert sd < 0.6
 
 
 def test_normal_chances_are_those_of_scipy():

@@ -160,9 +160,9 @@ def test_two_layers_run_as_the_film_solved_in_full(stack):
 
 
 BENDS = [
-    speeds.Bends(mixing=0.5, height=0.2, over=0.5),
-    speeds.Bends(mixing=0.0, height=0.0, over=1.0),
-    speeds.Bends(mixing=1.0, height=0.5, over=0.2, thickness=-0.2),
+    speeds.Bends(mixing=0.5, height=0.2, over=0.5, held_m=1e-3),
+    speeds.Bends(mixing=0.0, height=0.0, over=1.0, held_m=1e-4, way=1.0),
+    speeds.Bends(mixing=1.0, height=0.5, over=0.2, thickness=-0.2, held_m=3e-3, way=0.2),
 ]
 
 
@@ -180,10 +180,10 @@ def random_walls(seed, pieces=1500, layers=3):
     return [lower, upper, thickness, melt_log, choice_log]
 
 
-def need(lower, upper, thickness, melt_log, choice_log, bends=BENDS[0]):
+def need(lower, upper, thickness, melt_log, choice_log, bends=BENDS[0], stray_m=0.0):
     """What each edge needs to reach the foot, and the least of a piece."""
     flow = moving(lower, upper, thickness, melt_log, bends, choice_log)
-    found = needed(flow, lower + 1e-3)
+    found = film.log_factor_to_reach(flow, lower, stray_m)[0].T
     found = np.where(upper > lower, found, np.inf)
     return found, found.min(axis=1)
 
@@ -232,9 +232,30 @@ def test_more_of_anything_never_needs_more_to_pass(change, layers, bends):
     before = random_walls(1, 1500 if layers < 4 else 300, layers)
     after = list(before)
     change(np.random.default_rng(2), after)
-    (_, old), (_, new) = need(*before, bends), need(*after, bends)
-    assert (new <= old + 1e-9).all()
-    assert (new < old - 1e-3).any()
+    for stray_m in (-2e-3, 0.0, 2e-3):
+        (_, old), (_, new) = (need(*walls, bends, stray_m) for walls in (before, after))
+        assert (new <= old + 1e-9).all()
+        assert (new < old - 1e-3).any()
+
+
+def test_an_edge_that_strays_ends_higher_or_lower_and_never_past_another():
+    height = np.linspace(0.0, 0.1, 1001)
+    for stray_m in (-2e-3, 2e-3):
+        at = film.strayed(height, stray_m)
+        assert at[0] == 0.0
+        assert (np.diff(at) > 0).all()
+        assert at[-1] - height[-1] == pytest.approx(stray_m, rel=0.03)
+
+
+def test_a_longer_way_takes_more_by_its_power():
+    wall = ([[0.01]], [[0.3]], [[3e-4]])
+    plain, more = (
+        moving(*(np.array(each) for each in wall), np.log([[1e5]]), speeds.Bends(way=power))
+        for power in (0.0, 0.5)
+    )
+    ways = np.array([0.002, 0.004, 0.008])
+    gain = [needed(more, [[way]])[0, 0] - needed(plain, [[way]])[0, 0] for way in ways]
+    assert gain == pytest.approx(0.5 * np.log(ways / film.USUAL_WAY_M), abs=1e-9)
 
 
 @pytest.mark.parametrize("layers", [1, 2, 3])
@@ -288,7 +309,7 @@ def test_one_glaze_told_in_layers_is_one_glaze():
     three = [np.repeat(table, 3, axis=1) for table in (lower, upper, thickness / 3, melt_log)]
     glaze = np.zeros((len(lower), 3), dtype=np.intp)
     flow = moving(*three, BENDS[0], 0.0, glaze)
-    found = needed(flow, three[0] + 1e-3)
+    found = needed(flow, three[0])
     assert found.min(axis=1) == pytest.approx(whole, abs=1e-9)
 
 
