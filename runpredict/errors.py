@@ -21,6 +21,12 @@ def printable(text: str) -> str:
     return "".join(char if char.isprintable() or char in _JOINERS else "?" for char in text)
 
 
+def quoted(text: str, most: int = 40) -> str:
+    """What somebody typed, in quotes, for a sentence: on one line and short."""
+    flat = printable(text)
+    return f'"{flat}"' if len(flat) <= most else f'"{flat[: most - 3]}..."'
+
+
 @dataclass(frozen=True)
 class Fault:
     """What is wrong, where, and what would be right.

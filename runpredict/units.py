@@ -11,7 +11,7 @@ import unicodedata
 from fractions import Fraction
 from typing import Literal
 
-from runpredict.errors import printable
+from runpredict.errors import quoted
 
 LengthUnits = Literal["mm", "in"]
 
@@ -76,16 +76,10 @@ def _plain_character(char: str) -> str:
     return char if kind in _NO_DIGITS else unicodedata.normalize("NFKC", char)
 
 
-def shown(text: str) -> str:
-    """Typed text quoted in an error: on one line and short."""
-    flat = printable(text)
-    return f'"{flat}"' if len(flat) <= 40 else f'"{flat[:37]}..."'
-
-
 def _refuse_dates(text: str, plain: str, example: str) -> None:
     if _DATE.match(plain):
         raise ValueError(
-            f"{shown(text)} is a date: the spreadsheet may have turned a fraction into one; "
+            f"{quoted(text)} is a date: the spreadsheet may have turned a fraction into one; "
             f"set the cell to text and type it again, such as {example}."
         )
 
@@ -97,7 +91,7 @@ def _read_number(number: str) -> float | None:
         whole, _, decimals = number.partition(",")
         if re.fullmatch(r"\d{3}", decimals) and re.fullmatch(r"[+-]?\d*[1-9]\d*", whole):
             raise ValueError(
-                f"the comma in {shown(number)} may part thousands or decimals; "
+                f"the comma in {quoted(number)} may part thousands or decimals; "
                 f"type {whole}{decimals} or {whole}.{decimals}."
             )
         point = f"{whole}.{decimals}"
@@ -136,7 +130,7 @@ def parse_number(text: str, right: str = "give digits only, such as 12.5") -> fl
     _refuse_dates(text, plain, "1.5")
     value = _read_number(plain)
     if value is None:
-        raise ValueError(f"{shown(text)} is not a number; {right}.")
+        raise ValueError(f"{quoted(text)} is not a number; {right}.")
     return value
 
 
@@ -189,10 +183,10 @@ def parse_length_mm(text: str) -> float:
     value = fraction if fraction is not None else _read_number(number)
     if known is None or value is None:
         raise ValueError(
-            f"{shown(text)} is not a length; give mm, cm or inches, such as 12 or 1 1/2 in."
+            f"{quoted(text)} is not a length; give mm, cm or inches, such as 12 or 1 1/2 in."
         )
     if fraction is not None and not known:
-        raise ValueError(f"{shown(text)} has no unit; write {plain} in or {plain} mm.")
+        raise ValueError(f"{quoted(text)} has no unit; write {plain} in or {plain} mm.")
     return _scaled(value, known)
 
 
@@ -207,7 +201,7 @@ def _parse_degrees(text: str, example: str) -> tuple[float, str]:
     number, unit = _split_unit(plain)
     if _THOUSANDS_DEGREES.match(number):
         raise ValueError(
-            f"the dot in {shown(number)} parts thousands or decimals; type "
+            f"the dot in {quoted(number)} parts thousands or decimals; type "
             f"{number.replace('.', '')}, or {number.rstrip('0').rstrip('.')}."
         )
     spelled = re.sub(r"^(°|deg(rees?)?\.?)\s*", "", unit.casefold()).rstrip(". ")
@@ -215,7 +209,7 @@ def _parse_degrees(text: str, example: str) -> tuple[float, str]:
     value = _read_number(number)
     if known is None or value is None:
         raise ValueError(
-            f"{shown(text)} is not a temperature; give °C or °F, such as {example} or 2165 F."
+            f"{quoted(text)} is not a temperature; give °C or °F, such as {example} or 2165 F."
         )
     return value, known
 
@@ -275,7 +269,7 @@ def parse_rate_c_per_h(text: str) -> float:
         degrees, unit = _parse_degrees(plain, "60")
     except ValueError:
         raise ValueError(
-            f"{shown(text)} is not a rate; give °C or °F an hour, such as 60 or 108 F/h."
+            f"{quoted(text)} is not a rate; give °C or °F an hour, such as 60 or 108 F/h."
         ) from None
     return degrees if unit == "C" else round(degrees * float(_C_PER_F), 6)
 

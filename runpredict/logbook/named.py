@@ -7,12 +7,12 @@ from dataclasses import dataclass
 
 import pandas as pd
 
-from runpredict.errors import refuse_file
+from runpredict.errors import quoted, refuse_file
 from runpredict.logbook.rows import Key, Stored
 from runpredict.tables.cells import Table
 from runpredict.tables.columns import KEYS, TableKind
 from runpredict.tables.firings import firing_words, keyed_firings, named_firing
-from runpredict.tables.names import one_spelling, respell, respell_all, respell_rows, shown_name
+from runpredict.tables.names import one_spelling, respell, respell_all, respell_rows
 from runpredict.tables.repeats import sum_repeats
 
 
@@ -148,6 +148,6 @@ def _blame_merged(table: Table, merged: pd.Series[bool]) -> None:
         table.blame(
             int(str(position)),
             KEYS[table.kind][0],
-            f'differs only in case or spaces from "{shown_name(name)}", which has this row too; '
+            f"differs only in case or spaces from {quoted(name)}, which has this row too; "
             "that is one name, so keep one of them, or give another name.",
         )

@@ -16,7 +16,7 @@ import pandas as pd
 
 from runpredict.arrays import Bools, Floats, Indices
 from runpredict.datafiles import OXIDES
-from runpredict.errors import Fault, TableWarning
+from runpredict.errors import Fault, TableWarning, quoted
 from runpredict.tables.columns import (
     COLUMNS,
     MAX_NAME_CHARS,
@@ -31,7 +31,6 @@ from runpredict.units import (
     parse_number,
     parse_rate_c_per_h,
     parse_temperature_c,
-    shown,
 )
 
 _DIGITS = re.compile(r"^[+-]?[0-9]{1,15}(\.[0-9]{1,17})?$")
@@ -122,7 +121,7 @@ def _read(coded: CodedCells, column: Column, table: Table, read: Reader) -> list
     for code, text in enumerate(coded.texts):
         try:
             if column.form not in ("name", "note") and text.casefold() in _NOT_KNOWN:
-                message = f"{shown(text)} is not read; leave the cell blank when not known."
+                message = f"{quoted(text)} is not read; leave the cell blank when not known."
                 raise ValueError(message)
             values.append(read(text) if text else None)
         except ValueError as fault:
@@ -140,10 +139,10 @@ def _text_reader(column: Column) -> Reader:
     def read(text: str) -> str:
         plain = unicodedata.normalize("NFC", text.replace("\r\n", "\n").replace("\r", "\n"))
         if len(plain) > limit:
-            raise ValueError(f"{shown(plain)} has {len(plain)} characters; use at most {limit}.")
+            raise ValueError(f"{quoted(plain)} has {len(plain)} characters; use at most {limit}.")
         if not (plain.isascii() and plain.isprintable()) and not can_be_kept(plain, note):
             raise ValueError(
-                f"{shown(plain)} holds a line break or a control character; type it on one line."
+                f"{quoted(plain)} holds a line break or a control character; type it on one line."
             )
         return plain if note else plain_name(plain)
 
@@ -158,7 +157,7 @@ def _word_reader(column: Column) -> Reader:
             return ""
         if word not in column.words:
             raise ValueError(
-                f"{shown(text)} is none of {', '.join(column.words)}; "
+                f"{quoted(text)} is none of {', '.join(column.words)}; "
                 "give one of them, or leave it blank when not known."
             )
         return word
@@ -173,18 +172,18 @@ def _read_cone(text: str) -> str:
     if both and set(both.groups()) <= set(cones()):
         hotter = max(both.groups(), key=cones().index)
         raise ValueError(
-            f"{shown(text)} is two cones; choose one of them: {hotter}, the hotter, is where it "
+            f"{quoted(text)} is two cones; choose one of them: {hotter}, the hotter, is where it "
             "runs furthest."
         )
     if re.match(r"\d{4}-\d\d-\d\d", plain):
         raise ValueError(
-            f"{shown(text)} is a date, which a spreadsheet may have made of two cones; set the "
+            f"{quoted(text)} is a date, which a spreadsheet may have made of two cones; set the "
             "cell to text and give one cone, such as 6."
         )
     if plain not in cones():
         raise ValueError(
-            f"{shown(text)} is not a cone known here; give one from {cones()[0]} to {cones()[-1]}, "
-            "such as 06 or 5."
+            f"{quoted(text)} is not a cone known here; give one from {cones()[0]} to "
+            f"{cones()[-1]}, such as 06 or 5."
         )
     return plain
 
@@ -201,7 +200,7 @@ def _read_date(text: str) -> str:
     except ValueError:
         example = date(2026, 3, 8).isoformat()
         raise ValueError(
-            f"{shown(text)} is not a date; write year-month-day, such as {example}."
+            f"{quoted(text)} is not a date; write year-month-day, such as {example}."
         ) from None
 
 
@@ -234,8 +233,8 @@ def _exact_reader(column: Column, decimal_comma: bool) -> Reader:
     def read(text: str) -> float:
         if decimal_comma and _THOUSANDS.match(text):
             raise ValueError(
-                f"the dot in {shown(text)} may part thousands, as other cells have decimal commas; "
-                f"type {text.replace('.', '')} or {text.replace('.', ',')}."
+                f"the dot in {quoted(text)} may part thousands, as other cells have decimal "
+                f"commas; type {text.replace('.', '')} or {text.replace('.', ',')}."
             )
         if _DIGITS.match(text) and not (careful and "." in text):
             return float(text)

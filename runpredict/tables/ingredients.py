@@ -9,10 +9,11 @@ from collections.abc import Iterable
 
 import numpy as np
 
+from runpredict.errors import quoted
 from runpredict.physics.material_words import MaterialNames, names_beside
 from runpredict.physics.materials import stand_ins
 from runpredict.tables.cells import Table
-from runpredict.tables.names import HINTED_NAMES, shown_name
+from runpredict.tables.names import HINTED_NAMES
 
 
 def blame_materials(table: Table, own: Iterable[str]) -> None:
@@ -37,7 +38,7 @@ def blame_materials(table: Table, own: Iterable[str]) -> None:
         table.blame(
             int(position),
             "material",
-            f'"{shown_name(row["glaze"])}" calls for "{shown_name(row["material"])}", which '
+            f"{quoted(row['glaze'])} calls for {quoted(row['material'])}, which "
             f"{why[row['material']]}",
         )
 
@@ -72,7 +73,7 @@ def stand_in_note(name: str, names: MaterialNames) -> str:
     if material not in stand_ins() or material in names.own:
         return ""
     return (
-        f'"{shown_name(name)}" is taken for a typical one ("{material}"); one differs much from '
+        f'{quoted(name)} is taken for a typical one ("{material}"); one differs much from '
         "another, so the range told is wider. Its own analysis, in the materials table, would "
         "narrow it."
     )

@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from runpredict.errors import quoted
 from runpredict.tables.cells import Table, nearest
 
 HINTED_NAMES = 20
@@ -92,11 +93,6 @@ def _by_key(names: Iterable[str]) -> dict[str, str]:
     return by_key
 
 
-def shown_name(name: str) -> str:
-    """A name short enough for a sentence."""
-    return name if len(name) <= 40 else f"{name[:37]}..."
-
-
 def respell(table: Table, column: str, known: Sequence[str], where: str) -> None:
     """Give the names of a column the spelling of the table they point to.
 
@@ -156,7 +152,7 @@ def respell_rows(
         table.warn(
             int(str(position)),
             column,
-            f'"{shown_name(name)}" is taken for "{shown_name(right[name])}" of {where}.',
+            f"{quoted(name)} is taken for {quoted(right[name])} of {where}.",
         )
     table.frame.loc[rows, column] = names.replace(dict(right))
 
@@ -183,7 +179,7 @@ def warn_alike(table: Table, column: str) -> None:
             table.warn(
                 position,
                 column,
-                f'"{shown_name(name)}" and the "{shown_name(other)}" of row {table.rows[row]} '
+                f"{quoted(name)} and the {quoted(other)} of row {table.rows[row]} "
                 "differ only in case or spaces; they are taken for two.",
             )
 
@@ -212,7 +208,7 @@ def blame_unknown(table: Table, column: str, known: Sequence[str], where: str) -
         table.blame(
             int(position),
             column,
-            f'"{shown_name(name)}" is not in {where}{hints.get(name, "")}; '
+            f"{quoted(name)} is not in {where}{hints.get(name, '')}; "
             "add it there or mend the name.",
         )
 
@@ -238,10 +234,10 @@ def warn_unused(table: Table, column: str, used: Sequence[str], where: str) -> N
             table.warn(
                 int(str(position)),
                 column,
-                f'"{shown_name(name)}" is not in {where}{hints[name]}, so its rows are not used.',
+                f"{quoted(name)} is not in {where}{hints[name]}, so its rows are not used.",
             )
         else:
-            plain.append(f'"{shown_name(name)}"')
+            plain.append(f"{quoted(name)}")
     if plain:
         more = f" and {len(plain) - 5} more" if len(plain) > 5 else ""
         listed = ", ".join(plain[:5])

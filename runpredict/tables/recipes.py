@@ -8,11 +8,12 @@ from typing import cast
 import numpy as np
 
 from runpredict.datafiles import FLUXES
+from runpredict.errors import quoted
 from runpredict.physics.chemistry import recipe_oxides_wt
 from runpredict.physics.material_words import MaterialNames, names_beside
 from runpredict.tables.cells import Table
 from runpredict.tables.ingredients import blame_materials, warn_stand_ins
-from runpredict.tables.names import shown_name, warn_unused
+from runpredict.tables.names import warn_unused
 
 
 def check_recipes(tables: Mapping[str, Table]) -> None:
@@ -52,7 +53,7 @@ def _warn_which_counts(glazes: Table, mixed: set[str]) -> None:
         glazes.warn(
             int(position),
             "source",
-            f'"{shown_name(row["glaze"])}" has a recipe too, but {counts}; '
+            f"{quoted(row['glaze'])} has a recipe too, but {counts}; "
             "write recipe here to use the recipe.",
         )
 
@@ -68,8 +69,8 @@ def _warn_two_names(table: Table, names: MaterialNames) -> None:
         table.warn(
             int(position),
             "material",
-            f'"{shown_name(row["material"])}" is the "{shown_name(frame["material"][other])}" of '
-            f'row {table.rows[other]} again in "{shown_name(row["glaze"])}"; the parts are added '
+            f"{quoted(row['material'])} is the {quoted(frame['material'][other])} of "
+            f"row {table.rows[other]} again in {quoted(row['glaze'])}; the parts are added "
             "together.",
         )
 

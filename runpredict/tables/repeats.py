@@ -5,9 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from runpredict.errors import quoted
 from runpredict.tables.cells import Table
 from runpredict.tables.firings import keyed_firings
-from runpredict.tables.names import name_key, shown_name
+from runpredict.tables.names import name_key
 
 
 def respell_pieces(table: Table) -> None:
@@ -32,8 +33,8 @@ def respell_pieces(table: Table) -> None:
             table.warn(
                 int(position),
                 column,
-                f'"{shown_name(frame[column][position])}" is taken for '
-                f'"{shown_name(right[position])}" of row {table.rows[first[position]]}, another '
+                f"{quoted(frame[column][position])} is taken for "
+                f"{quoted(right[position])} of row {table.rows[first[position]]}, another "
                 "layer of it.",
             )
         frame[column] = frame[column].mask(wrong, right)
@@ -65,8 +66,8 @@ def sum_repeats(table: Table) -> None:
         table.warn(
             int(position),
             "material",
-            f'"{shown_name(row["material"])}" is already in row {table.rows[first.iloc[position]]} '
-            f'of "{shown_name(row["glaze"])}"; the parts are added together.',
+            f"{quoted(row['material'])} is already in row {table.rows[first.iloc[position]]} "
+            f"of {quoted(row['glaze'])}; the parts are added together.",
         )
     parts = frame["parts"].groupby(first).transform("sum")
     keep = ~again.to_numpy()

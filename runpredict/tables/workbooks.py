@@ -17,11 +17,10 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from runpredict.errors import BadInput, refuse_file
+from runpredict.errors import BadInput, quoted, refuse_file
 from runpredict.tables.columns import MAX_COLUMNS
 from runpredict.tables.files import read_bytes, replace_file
 from runpredict.tables.number_formats import shown_number
-from runpredict.units import shown
 
 MAX_UNPACKED_BYTES = 128 * 2**20
 MAX_CELLS = 1_000_000
@@ -164,7 +163,7 @@ def _shown(cell: Any, typed: Any) -> str:
             )
         return ""
     if cell.data_type == "e":
-        raise ValueError(f"shows {shown(str(value))}, an error; mend it or clear it")
+        raise ValueError(f"shows {quoted(str(value))}, an error; mend it or clear it")
     if isinstance(value, bool):
         return "TRUE" if value else "FALSE"
     if isinstance(value, int | float):
