@@ -12,7 +12,6 @@ from dataclasses import dataclass, fields, replace
 from typing import Any
 
 import numpy as np
-import pandas as pd
 
 from runpredict.answers import decisions, moves
 from runpredict.answers.decisions import Ask
@@ -21,9 +20,6 @@ from runpredict.answers.willing import AS_DELIVERED, Willing
 from runpredict.arrays import AnyArray, Bools, Floats, Indices, Objects
 from runpredict.model.features import FIRED_SHARE
 from runpredict.model.stacks import Stacks
-from runpredict.tables.columns import cones
-from runpredict.tables.plan import PlanTables
-from runpredict.tables.rows import with_defaults
 from runpredict.units import LengthUnits
 
 # A pot that is likelier to run past than not is no pot for a cookie while anything else helps.
@@ -337,14 +333,3 @@ def is_meant_to_run(stacks: Stacks) -> Bools:
     """Whether a piece bears a glaze that grows crystals, which runs as a matter of course."""
     zinc = stacks.zinc_mol >= CRYSTAL_ZINC_MOL
     return np.asarray((zinc & (stacks.alumina_mol <= CRYSTAL_ALUMINA_MOL)).any(axis=1))
-
-
-def a_cone_lower(tables: PlanTables) -> pd.DataFrame:
-    """The planned layers, each fired one cone lower.
-
-    A firing that is typed as a schedule has no cone, and the coolest cone none below it: these
-    stay as they are.
-    """
-    below = dict(zip(cones()[1:], cones()[:-1], strict=True))
-    cone = with_defaults(tables.plan)["cone"]
-    return tables.plan.assign(cone=cone.map(lambda cone: below.get(cone, cone)))

@@ -15,6 +15,7 @@ import pandas as pd
 
 from runpredict.answers import cookies, decisions
 from runpredict.answers.advice import Advice, advise, is_meant_to_run
+from runpredict.answers.moves import HAND_M
 from runpredict.answers.questions import (
     DEFAULT_TOLERANCE,
     PIECES_AT_A_TIME,
@@ -362,7 +363,7 @@ def drives(share: Floats, edge: Indices) -> Indices:
 
 
 def _spare_m(ask: decisions.Ask, risk: Floats) -> Floats:
-    """How much lower each layer of a safe piece could end, (n, k); -inf of any other."""
+    """How much lower each layer of a safe piece could end by hand, (n, k); -inf of any other."""
     n, k_most = ask.stacks.present.shape
     spare = np.full((n, k_most), -np.inf)
     safe = np.flatnonzero(risk <= ask.tolerance)
@@ -370,7 +371,7 @@ def _spare_m(ask: decisions.Ask, risk: Floats) -> Floats:
     for k in range(k_most):
         edge = _every(decisions.lowest_edge_m, part, k)
         spare[safe, k] = np.where(
-            part.stacks.glazed[:, k], part.stacks.lower_m[:, k] - edge, -np.inf
+            part.stacks.glazed[:, k], part.stacks.lower_m[:, k] - edge - HAND_M, -np.inf
         )
     return spare
 

@@ -9,8 +9,8 @@ import numpy as np
 import pandas as pd
 
 from runpredict.answers import decisions
-from runpredict.answers.advice import a_cone_lower
 from runpredict.answers.check import Answer
+from runpredict.answers.load import a_cone_lower
 from runpredict.arrays import Floats
 from runpredict.model.chances import Predictor
 from runpredict.model.features import FIRED_SHARE, MORE_COATS, features_of

@@ -2,10 +2,17 @@
 
 from __future__ import annotations
 
+import json
+import os
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
+from pathlib import Path
 
-from runpredict.errors import BadInput, Fault
+from runpredict.errors import BadInput, Fault, quoted
+from runpredict.tables.files import replace_file
+from runpredict.units import parse_number
+
+FILE_NAME = "changes.json"
 
 # Each kind of change by the word that names it, and what it means. In this order they are tried.
 KINDS = {
@@ -74,6 +81,65 @@ def checked_kinds(words: Iterable[str], where: str = "changes") -> frozenset[str
     unknown = [word for word in kinds if word not in KINDS]
     if unknown:
         known = ", ".join(KINDS)
-        message = f'"{unknown[0]}" is no change that can be advised; give some of {known}.'
+        message = f"{quoted(unknown[0])} is no change that can be advised; give some of {known}."
         raise BadInput([Fault(where, None, None, message)])
     return frozenset(kinds)
+
+
+def checked_costs(words: Iterable[str], where: str = "costs") -> tuple[float, float, float]:
+    """What a lost pot, a cookie and a reglaze cost, as three numbers.
+
+    Raises
+    ------
+    BadInput : not three numbers above 0 (a reglaze may cost nothing).
+
+    Examples
+    --------
+    >>> checked_costs(["20", "1", "0.5"])
+    (20.0, 1.0, 0.5)
+    """
+    try:
+        lost, cookie, reglaze = (parse_number(word) for word in words)
+    except ValueError:
+        lost = cookie = reglaze = -1.0
+    if not (lost > 0.0 and cookie > 0.0 and reglaze >= 0.0):
+        message = "give three numbers: a lost pot and its shelf, a cookie, a reglaze, as 20,1,0.5."
+        raise BadInput([Fault(where, None, None, message)])
+    return lost, cookie, reglaze
+
+
+def kept_willing(folder: str | os.PathLike[str]) -> Willing:
+    """What the studio of a logbook said it is willing to do, or as delivered.
+
+    Raises
+    ------
+    BadInput : a file that is not as `keep_willing` writes it.
+    """
+    file = Path(folder) / FILE_NAME
+    try:
+        text = file.read_text(encoding="utf-8")
+    except FileNotFoundError:
+        return AS_DELIVERED
+    except OSError as error:
+        message = f"cannot be read: {error.strerror}."
+        raise BadInput([Fault(FILE_NAME, None, None, message)]) from None
+    try:
+        kept = json.loads(text)
+        costs = checked_costs([str(kept[name]) for name in ("lost", "cookie", "reglaze")])
+        return Willing(checked_kinds(kept["changes"]), *costs)
+    except (ValueError, KeyError, TypeError, AttributeError, BadInput):
+        message = "is not as it was written; remove it, and say with --changes what you change."
+        raise BadInput([Fault(FILE_NAME, None, None, message)]) from None
+
+
+def keep_willing(folder: str | os.PathLike[str], willing: Willing) -> None:
+    """Remember in a logbook's folder what its studio is willing to do.
+
+    Raises
+    ------
+    BadInput : a file that cannot be written; what stood there is unchanged.
+    """
+    kept = asdict(willing) | {"changes": [kind for kind in KINDS if kind in willing.kinds]}
+    del kept["kinds"]
+    with replace_file(Path(folder) / FILE_NAME) as draft:
+        draft.write_text(json.dumps(kept, indent=1) + "\n", encoding="utf-8")

@@ -73,7 +73,7 @@ class Desk:
         studio, read_in = open_studio(), units()
         plan, memo = snapshot.tables.plan, studio.memo
         keys = {
-            firing: studio.key(snapshot, "firing", read_in, marks)
+            firing: studio.key(snapshot, "firing", read_in, marks, studio.willing)
             for firing, marks in snapshot.firing_marks.items()
         }
         found = {firing: memo.kept(key) for firing, key in keys.items()}
@@ -84,7 +84,7 @@ class Desk:
                 if missing:
                     rows = plan.loc[plan["firing"].isin(missing)].reset_index(drop=True)
                     answer = studio.ask(replace(snapshot.tables, plan=rows))
-                    for pots in firings_in_words(answer, read_in):
+                    for pots in firings_in_words(answer, read_in, as_a_whole=True):
                         found[pots.firing] = pots
                         memo.put(keys[pots.firing], pots)
         return {firing: pots for firing, pots in found.items() if pots is not None}

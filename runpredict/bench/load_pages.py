@@ -14,6 +14,7 @@ from runpredict.bench.desk import desk, open_studio, units
 from runpredict.bench.pictures import DRAWING
 from runpredict.bench.studio import Snapshot
 from runpredict.pages.sheet import write_sheet
+from runpredict.words.loads import HEADINGS, costs_words
 from runpredict.words.pots import FiringWords
 
 pages = Blueprint("load", __name__)
@@ -47,6 +48,9 @@ def _one(snapshot: Snapshot, firing: str, mine: FiringWords | None) -> Any:
         firing=firing,
         heat=snapshot.heats([firing], units())[firing],
         summary=mine.summary,
+        load=mine.load,
+        headings=HEADINGS,
+        costs=costs_words(open_studio().willing, open_studio().tolerance),
         groups=mine.by_need,
         cold=[piece for piece, name in sorted(snapshot.cold) if name == firing],
     )

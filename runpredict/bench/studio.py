@@ -16,6 +16,7 @@ from typing import Any, TypeVar
 import pandas as pd
 
 from runpredict.answers.check import Answer, answer
+from runpredict.answers.willing import Willing, kept_willing
 from runpredict.bench.learning import Learner
 from runpredict.bench.memo import Memo, working
 from runpredict.logbook.book import Logbook
@@ -235,6 +236,11 @@ class Studio:
         self._seen: tuple[Any, Snapshot] = None, first
         self.learner.want(first.tables)
 
+    @property
+    def willing(self) -> Willing:
+        """Which changes the studio makes, as its logbook's folder has it now."""
+        return kept_willing(self.folder)
+
     def close(self) -> None:
         """Close the logbook."""
         self.learner.close()
@@ -296,4 +302,5 @@ class Studio:
         """Ask whoever is taught now about a plan."""
         taught = self.learner.taught
         with working():
-            return answer(tables, self.tolerance, taught=(taught.predictor, taught.trial))
+            who = (taught.predictor, taught.trial)
+            return answer(tables, self.tolerance, taught=who, willing=self.willing)

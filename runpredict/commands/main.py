@@ -7,6 +7,7 @@ import sys
 import warnings
 from collections.abc import Sequence
 from contextlib import suppress
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NoReturn
 
@@ -28,6 +29,7 @@ from runpredict.commands.terminal import run_safely
 from runpredict.errors import BadInput, Fault, TableWarning
 
 if TYPE_CHECKING:
+    from runpredict.answers.willing import Willing
     from runpredict.tables.plan import PlanTables
 
 
@@ -51,6 +53,18 @@ def _answer_options(parser: argparse.ArgumentParser) -> None:
         metavar="CHANCE",
         help="highest acceptable chance that a piece runs past its foot (default 0.05, 5 %%)",
     )
+    parser.add_argument(
+        "--changes",
+        metavar="LIST",
+        help="what may be advised, of wax,edge,cookie,coats,heat,dish (default: all of it; with "
+        "--logbook it is remembered there)",
+    )
+    parser.add_argument(
+        "--costs",
+        metavar="LIST",
+        help="what a lost pot with its shelf, a cookie and a reglaze cost you (default 20,1,0.5; "
+        "remembered like --changes)",
+    )
     reading_options(parser)
     parser.add_argument(
         "--out",
@@ -59,6 +73,7 @@ def _answer_options(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--sheet", metavar="FILE", help="also write a sheet to print, .html")
     replace_option(parser)
+    parser.add_argument("--need", action="store_true", help="list only what needs something")
     parser.add_argument(
         "--strict", action="store_true", help="exit with 1 if a piece is over the tolerance"
     )
@@ -148,16 +163,34 @@ def _tell(tables: PlanTables, args: argparse.Namespace, forgotten: str = "") -> 
     refuse_unasked(outputs, args.out, inputs=files_of(args).values(), replace=args.replace)
     if args.firing is not None:
         tables = only_firing(tables, args.firing)
-    found = answer(tables, args.tolerance, show_progress("Learning from the log"))
+    learning = show_progress("Learning from the log")
+    found = answer(tables, args.tolerance, learning, willing=_willing(args))
     if args.sheet is not None:
         from runpredict.pages.sheet import write_sheet
 
         write_sheet(found, args.sheet, args.units, show_progress("Drawing the sheet"))
     if args.out is not None:
         write_answer(found, args.out, args.units)
-    print(answer_text(found, args.units, forgotten))
+    print(answer_text(found, args.units, forgotten, args.need))
     over = bool((found.pieces["risk"] > found.tolerance).any())
     return OVER_TOLERANCE if args.strict and over else DONE
+
+
+def _willing(args: argparse.Namespace) -> Willing:
+    """What may be advised: as asked, else as the logbook remembers; what is asked it remembers."""
+    from runpredict.answers import willing
+
+    logbook = getattr(args, "logbook", None)
+    found = willing.AS_DELIVERED if logbook is None else willing.kept_willing(logbook)
+    if args.changes is not None:
+        kinds = willing.checked_kinds(args.changes.split(","), "--changes")
+        found = replace(found, kinds=kinds)
+    if args.costs is not None:
+        costs = willing.checked_costs(args.costs.split(","), "--costs")
+        found = willing.Willing(found.kinds, *costs)
+    if logbook is not None and (args.changes, args.costs) != (None, None):
+        willing.keep_willing(logbook, found)
+    return found
 
 
 def _glaze(args: argparse.Namespace) -> int:

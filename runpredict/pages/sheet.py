@@ -23,6 +23,7 @@ from runpredict.units import LengthUnits
 from runpredict.words.advice import catch_help
 from runpredict.words.basis import CAUTION, basis_words, tolerated
 from runpredict.words.heat import heat_words
+from runpredict.words.loads import costs_words
 from runpredict.words.pots import PotWords, firings_in_words
 
 Progress = Callable[[float], None]
@@ -113,7 +114,7 @@ def sheet_html(answer: Answer, units: LengthUnits = "mm", progress: Progress | N
         return [drawing(figure) for figure in figures]
 
     return template("sheet.html").render(
-        firings=firings_in_words(answer, units),
+        firings=firings_in_words(answer, units, as_a_whole=True),
         heats=heat_words(answer.tables, units),
         most=POTS_A_PAGE,
         headings=HEADINGS,
@@ -121,7 +122,7 @@ def sheet_html(answer: Answer, units: LengthUnits = "mm", progress: Progress | N
         none_over=NONE_OVER,
         how=(
             f"{tolerated(answer.tolerance)} {HOW_TO_READ}",
-            catch_help(answer.tolerance),
+            f"{catch_help(answer.tolerance)} {costs_words(answer.willing, answer.tolerance)}",
             basis_words(answer),
         ),
         caution=CAUTION,

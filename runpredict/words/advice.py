@@ -106,7 +106,6 @@ def advice(answer: Answer, units: LengthUnits) -> list[str]:
     -------
     list of str
     """
-    wash = "Kiln-wash it on top and below."
     sentences = []
     for piece, changes, outlook in _by_piece(answer, units):
         word = changes[0].advice
@@ -115,16 +114,16 @@ def advice(answer: Answer, units: LengthUnits) -> list[str]:
             said = f"Safe as planned.{_headroom(outlook, units)}"
         elif word == "change":
             said = _capital(_joined([_step(change, units) for change in changes]))
-            said += f". Or fire it as planned {caught}. {wash}"
+            said += f". Or fire it as planned {caught}."
         elif word == "cookie":
-            said = f"Fire it as planned {caught}. {wash}"
+            said = f"Fire it as planned {caught}."
         elif word == "pedestal":
-            said = f"Meant to run: set it on a pedestal {caught}. {wash}"
+            said = f"Meant to run: set it on a pedestal {caught}."
         else:
             past = volume_words(outlook.past_foot_cm3, units)
             said = (
                 f"Not on this pot: choose another glaze, or set it {caught}; up to {past} may run "
-                f"{PAST}. {wash}"
+                f"{PAST}."
             )
         sentences.append(said)
     return sentences
@@ -219,7 +218,8 @@ def _headroom(outlook: Any, units: LengthUnits) -> str:
 
 
 def caught_words(piece: Any, outlook: Any, units: LengthUnits, brief: bool = False) -> str:
-    """What a pot that is fired as planned stands on: "on a wide cookie 98 mm wide and 7 mm high".
+    """What a pot that is fired as planned stands on: "on a kiln-washed cookie 98 mm wide and 7 mm
+    high".
 
     Parameters
     ----------
@@ -243,7 +243,8 @@ def caught_words(piece: Any, outlook: Any, units: LengthUnits, brief: bool = Fal
     wide, high = (
         rounded_up(size, units) for size in (piece.cookie_diameter_mm, piece.cookie_height_mm)
     )
-    what = "in a catch dish" if dish else f"on a {outlook.catch}"
+    washed = "" if brief else "kiln-washed "
+    what = f"in a {washed}catch dish" if dish else f"on a {washed}{outlook.catch}"
     size = _size(wide, high, units) if brief else f"{wide} wide and {high}"
     return f"{what} {size}" if brief else f"{what} {size} {'deep' if dish else 'high'}"
 

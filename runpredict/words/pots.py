@@ -24,6 +24,7 @@ from runpredict.words.advice import (
     wax_words,
 )
 from runpredict.words.basis import basis_short, reasons
+from runpredict.words.loads import LoadWords, loads_in_words
 from runpredict.words.plain import percent
 
 MOST_NAME = 200  # letters of a name that are shown
@@ -157,12 +158,15 @@ class FiringWords:
         As the tables have it; `name` is its name as it may be shown.
     summary : str
         How many pots need something, and what.
+    load : LoadWords
+        What it needs as a whole, where that was asked for.
     """
 
     firing: str
     name: str
     summary: str
     pots: tuple[PotWords, ...]
+    load: LoadWords
 
     @property
     def by_need(self) -> dict[str, list[PotWords]]:
@@ -193,13 +197,17 @@ class _Names:
         return sentence
 
 
-def firings_in_words(answer: Answer, units: LengthUnits = "mm") -> list[FiringWords]:
+def firings_in_words(
+    answer: Answer, units: LengthUnits = "mm", as_a_whole: bool = False
+) -> list[FiringWords]:
     """Every firing of an answer, and each of its pots.
 
     Parameters
     ----------
     answer : Answer
     units : "mm" or "in"
+    as_a_whole : bool
+        Also what each load needs at another heat, which has to be worked out.
 
     Returns
     -------
@@ -240,6 +248,7 @@ def firings_in_words(answer: Answer, units: LengthUnits = "mm") -> list[FiringWo
             _units=units,
         )
 
+    loads = loads_in_words(answer) if as_a_whole else {}
     by_risk = pieces.sort_values("risk", ascending=False, kind="stable")
     ranked: dict[Any, Any] = dict(tuple(by_risk.groupby("firing", sort=False)))
     return [
@@ -248,6 +257,7 @@ def firings_in_words(answer: Answer, units: LengthUnits = "mm") -> list[FiringWo
             name=shown_name(firing_words(str(row.firing))),
             summary=str(row.summary),
             pots=tuple(map(pot, ranked[row.firing].itertuples())),
+            load=loads.get(str(row.firing), LoadWords()),
         )
         for row in summary(answer, units).itertuples()
     ]

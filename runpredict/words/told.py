@@ -9,6 +9,7 @@ from typing import NamedTuple
 import pandas as pd
 
 from runpredict.answers.check import Answer
+from runpredict.answers.load import COLUMNS, load_of
 from runpredict.tables.csv_files import write_tables
 from runpredict.units import LengthUnits
 from runpredict.words.advice import advice, summary
@@ -53,7 +54,7 @@ def told(answer: Answer, units: LengthUnits = "mm") -> Told:
 
 
 def write_answer(answer: Answer, folder: str | os.PathLike[str], units: LengthUnits = "mm") -> None:
-    """Write layers.csv, pieces.csv, limits.csv and firings.csv, all of them or none.
+    """Write layers.csv, pieces.csv, limits.csv, firings.csv and load.csv, all of them or none.
 
     Parameters
     ----------
@@ -70,10 +71,13 @@ def write_answer(answer: Answer, folder: str | os.PathLike[str], units: LengthUn
     layers, pieces = (
         table.round(dict.fromkeys(("risk", "after"), RISK_DIGITS)) for table in told(answer, units)
     )
-    tables = (layers, pieces, answer.limits, summary(answer, units))
+    digits = {name: 2 for name in COLUMNS if name.startswith("cost")} | {"pots_lost": RISK_DIGITS}
+    load = load_of(answer).round(digits)
+    tables = (layers, pieces, answer.limits, summary(answer, units), load)
     write_tables(dict(zip(answer_files(folder), tables, strict=True)))
 
 
 def answer_files(folder: str | os.PathLike[str]) -> list[Path]:
     """What `write_answer` writes to a folder."""
-    return [Path(folder) / f"{name}.csv" for name in ("layers", "pieces", "limits", "firings")]
+    names = ("layers", "pieces", "limits", "firings", "load")
+    return [Path(folder) / f"{name}.csv" for name in names]

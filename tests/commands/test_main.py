@@ -75,7 +75,7 @@ def test_a_check_prints_an_answer_and_writes_the_tables(tmp_path, capsys):
     assert len(layers) == len(plan)
     assert len(pieces) - 1 == len({tuple(row[:2]) for row in plan[1:]})
     left = written_in(tmp_path / "out" / "deep")
-    assert left == {"layers.csv", "pieces.csv", "limits.csv", "firings.csv"}
+    assert left == {"layers.csv", "pieces.csv", "limits.csv", "firings.csv", "load.csv"}
     for row in pieces[1:]:
         assert row[5] in ("none", "advised", "needed", "dish")
         assert 0 <= float(row[2]) <= 1
@@ -424,3 +424,31 @@ def test_the_answer_never_replaces_a_table_of_hers(tmp_path, capsys):
     assert check(tmp_path, *words, "--replace") == 0
     assert check(tmp_path, "--out", tmp_path, "--replace") == 2
     assert "layers.csv: is one of the tables that are read" in capsys.readouterr().err
+
+
+def test_what_the_studio_changes_is_remembered_in_its_logbook(tmp_path, capsys):
+    tables = [str(SAMPLE / f"{name}.csv") for name in ("glazes", "recipes", "schedules", "layers")]
+    folder = ["--logbook", str(tmp_path / "book")]
+    assert cli.main(["import", *tables, *folder]) == 0
+    capsys.readouterr()
+    assert cli.main(["check", *folder]) == 0
+    assert "Leave the lowest" in (first := capsys.readouterr().out) and "at cone 5" in first
+    assert cli.main(["check", *folder, "--changes", "cookie", "--costs", "40,1,1"]) == 0
+    asked = capsys.readouterr().out
+    assert cli.main(["check", *folder]) == 0
+    assert capsys.readouterr().out == asked != first
+    assert "Leave the lowest" not in asked and "at cone 5" not in asked
+    assert "a lost pot and its shelf 40, a cookie 1, a pot glazed otherwise 1." in asked
+    assert cli.main(["check", *folder, "--changes", "prayer"]) == 2
+    assert '"prayer" is no change that can be advised' in capsys.readouterr().err
+
+
+def test_need_lists_only_what_needs_something(capsys):
+    assert cli.main(["demo"]) == 0
+    whole = capsys.readouterr().out
+    assert cli.main(["demo", "--need"]) == 0
+    short = capsys.readouterr().out
+    assert len(short.splitlines()) < 0.85 * len(whole.splitlines())
+    told = short.partition("Safe as planned")[0]
+    assert "bottle 1" in told and "bowl 1" not in told
+    assert "bowl 1" in short and "could end" in whole and "could end" not in short

@@ -260,7 +260,8 @@ def test_a_cookie_comes_before_a_coat_less_and_only_where_it_holds_what_runs():
     pieces = told(found, "mm").pieces.assign(catch=found.outlook["catch"])
     cookie = pieces.loc[found.advice().word == "cookie"]
     assert len(cookie) > 20
-    assert cookie["advice"].str.match(r"Fire it as planned on a (wide )?cookie \d+ mm wide").all()
+    begins = r"Fire it as planned on a kiln-washed (wide )?cookie \d+ mm wide"
+    assert cookie["advice"].str.match(begins).all()
     assert cookie["catch"].isin(["cookie", "wide cookie"]).all() and (cookie["risk"] < 0.5).all()
     coats = pieces["advice"].str.contains("coat less of")
     assert ((pieces["risk"] >= 0.5) | pieces["catch"].isin(["dish", "stand"]))[coats].all()

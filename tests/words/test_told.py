@@ -48,7 +48,7 @@ def test_every_piece_is_told_its_own_advice(answer):
     ):
         begins = {
             "none": "Safe as planned.",
-            "cookie": "Fire it as planned on a ",
+            "cookie": "Fire it as planned on a kiln-washed ",
             "dish": "Not on this pot: choose another glaze",
         }
         assert sentence.startswith(begins.get(change.advice, ""))
