@@ -48,13 +48,15 @@ def outcome_words(run_mm: float, past_foot: str) -> str:
 class _Kiln:
     """The layers of a firing in the order they are asked, with what is written of each.
 
-    `used` says which of `TOLD_OF_PIECE` the logbook knows from any pot.
+    `used` says which of `TOLD_OF_PIECE` the logbook knows from any pot, `pot` which one alone is
+    asked of.
     """
 
     log: Logbook
     firing: str
     layers: pd.DataFrame
     used: dict[str, bool]
+    pot: str = ""
 
     def written(self, at: int) -> bool:
         row = self.layers.iloc[at]
@@ -81,7 +83,7 @@ class _Kiln:
     def keep_rest(self, rest: pd.DataFrame) -> int:
         """Keep layers as fine, and see what the logbook says by now; how many pots were kept."""
         written = self.log.record_rest_fine(rest)
-        self.layers = _layers_of(self.log.layers(), self.firing)
+        self.layers = _layers_of(self.log.layers(), self.firing, self.pot)
         return written["piece"].nunique()
 
     def write(self, at: int, *outcomes: Outcome, **told: str) -> str:
@@ -98,7 +100,7 @@ class _Kiln:
         return f"{_named(row)}: {_written_words(row)}"
 
 
-def walk(log: Logbook, named: str | None) -> None:
+def walk(log: Logbook, named: str | None, piece: str | None = None) -> None:
     """Ask what each layer of a firing did, from the first that has no result.
 
     Parameters
@@ -107,18 +109,18 @@ def walk(log: Logbook, named: str | None) -> None:
         Each answer is in it before the next is asked.
     named : str or None
         The firing, by its name or date; None where only one waits.
+    piece : str, optional
+        Only this one of the firing.
 
     Raises
     ------
     BadInput
         If there is no such firing, or several wait and none is named.
     """
-    kiln = _opened(log, named)
-    name = kiln.firing.strip() or "the firing without a name"
-    pots = kiln.layers["piece"].nunique()
-    print(
-        f"{name}: {len(kiln.layers)} layers on {pots} pots, {kiln.done()} of them written already."
-    )
+    kiln = _opened(log, named) if piece is None else _pot(log, piece, named)
+    name = kiln.pot or kiln.firing.strip() or "the firing without a name"
+    on = "" if kiln.pot else f" on {_counted(kiln.layers['piece'].nunique())}"
+    print(f"{name}: {len(kiln.layers)} layers{on}, {kiln.done()} of them written already.")
     at = kiln.next_open(0)
     if at is not None:
         print(KEYS)
@@ -153,16 +155,29 @@ def _opened(log: Logbook, named: str | None) -> _Kiln:
     if not named_so(keys, named).any():
         listed = ", ".join(f'"{firing_words(key)}"' for key in keys.unique()[-20:])
         refuse("--firing", f'"{named}" is no firing in the logbook; its firings are {listed}.')
-    used = {column.name: bool(layers[column.name].ne("").any()) for column in TOLD_OF_PIECE}
-    return _Kiln(log, named, _layers_of(layers, named), used)
+    return _Kiln(log, named, _layers_of(layers, named), _used(layers))
 
 
-def _layers_of(layers: pd.DataFrame, named: str) -> pd.DataFrame:
-    """Those of a firing, pot by pot, the lowest first."""
+def _pot(log: Logbook, piece: str, named: str | None) -> _Kiln:
+    from runpredict.tables.firings import keyed_firings
+
+    rows = log.piece(piece, named)
+    firing, pot = str(keyed_firings(rows).iloc[0]), str(rows["piece"].iloc[0])
+    layers = log.layers()
+    return _Kiln(log, firing, _layers_of(layers, firing, pot), _used(layers), pot)
+
+
+def _used(layers: pd.DataFrame) -> dict[str, bool]:
+    return {column.name: bool(layers[column.name].ne("").any()) for column in TOLD_OF_PIECE}
+
+
+def _layers_of(layers: pd.DataFrame, named: str, pot: str = "") -> pd.DataFrame:
+    """Those of a firing, or of one pot of it, pot by pot, the lowest first."""
     from runpredict.tables.firings import keyed_firings, named_so
     from runpredict.tables.layers import outside
 
     mine = layers.loc[named_so(keyed_firings(layers), named) & outside(layers)]
+    mine = mine.loc[mine["piece"].eq(pot) | (pot == "")]
     first = {piece: at for at, piece in enumerate(mine["piece"].unique())}
     order = mine.assign(pot=mine["piece"].map(first)).sort_values(["pot", "layer"])
     return order.reset_index(drop=True)

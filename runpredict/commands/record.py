@@ -5,21 +5,16 @@ from __future__ import annotations
 import argparse
 import math
 import sys
-from collections.abc import Callable
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING, Any
 
 from runpredict.commands.after_firing import outcome_words, walk
 from runpredict.commands.options import DONE, logbook_option, refuse
-from runpredict.errors import BadInput
 from runpredict.tables.columns import TOLD_OF_PIECE
 
 if TYPE_CHECKING:
-    from runpredict.logbook.book import Logbook
     from runpredict.logbook.results import Outcome
 
 UNKNOWN = "unknown"
-
-T = TypeVar("T")
 
 
 def add_commands(subparsers: argparse._SubParsersAction[Any]) -> None:
@@ -41,8 +36,8 @@ def _add_record(subparsers: argparse._SubParsersAction[Any]) -> None:
         help="write down what came out of the kiln",
         description="Without a piece, walks through a firing pot by pot, layer by layer, asks what "
         "each did and keeps every answer at once; f, the rest: fine, keeps all pots without a "
-        "result at once; stopped, it goes on where it was. With a piece, "
-        "writes a result for each of its layers, and in a terminal asks for what is missing.",
+        "result at once; stopped, it goes on where it was. With a piece and no option, walks "
+        "through that piece; with options, writes what they say of its layers.",
     )
     parser.add_argument("piece", nargs="?", metavar="PIECE", help="one piece, by its name")
     parser.add_argument(
@@ -81,38 +76,28 @@ def _record(args: argparse.Namespace) -> int:
     from runpredict.logbook.results import Outcome
     from runpredict.tables.layers import outside
 
-    if args.piece is None:
-        return _walk(args)
-    asking = sys.stdin.isatty()
-    run_mm = None if args.run_length is None else _read_run("--run", args.run_length)
+    options = ("layer", "run_length", "past_foot", "note", *(c.name for c in TOLD_OF_PIECE))
+    given = any(getattr(args, option) for option in options)
+    if args.piece is None and given:
+        refuse("record", "has no piece; name the piece, or leave the other options out.")
     with Logbook.open(args.logbook) as log:
-        firing = _firing(log, args, asking)
-        known = log.piece(args.piece, firing)
+        if args.piece is None or (not given and sys.stdin.isatty()):
+            walk(log, args.firing, args.piece)
+            return DONE
+        run_mm = None if args.run_length is None else _read_run(args.run_length)
+        known = log.piece(args.piece, args.firing)
         known = known.loc[outside(known)]
         told = {column.name: getattr(args, column.name) for column in TOLD_OF_PIECE}
         told = {name: "" if text == UNKNOWN else text for name, text in told.items() if text}
-        numbers = _layers(args, known["layer"].tolist(), asking and not told)
-        if told and args.past_foot is None and run_mm is None:
-            numbers = []
+        numbers = _layers(args, known["layer"].tolist(), bool(told))
         outcomes = [
-            _outcome(args, run_mm, row, asking)
+            _outcome(args, run_mm, row, bool(told))
             for _, row in known.loc[known["layer"].isin(numbers)].iterrows()
         ]
         if not outcomes and numbers:
             outcomes = [Outcome(args.layer)]  # which the logbook refuses, naming those there are
-        written = log.record(args.piece, outcomes, firing=firing, told=told)
+        written = log.record(args.piece, outcomes, firing=args.firing, told=told)
     _confirm(written)
-    return DONE
-
-
-def _walk(args: argparse.Namespace) -> int:
-    from runpredict.logbook.book import Logbook
-
-    for option in ("layer", "run_length", "past_foot", "note", *(c.name for c in TOLD_OF_PIECE)):
-        if getattr(args, option):
-            refuse("record", "has no piece; name the piece, or leave the other options out.")
-    with Logbook.open(args.logbook) as log:
-        walk(log, args.firing)
     return DONE
 
 
@@ -158,62 +143,28 @@ def _confirm(written: Any) -> None:
         )
 
 
-def _firing(log: Logbook, args: argparse.Namespace, asking: bool) -> str | None:
-    from runpredict.tables.firings import named_firing
-
-    firings = log.firings_of(args.piece)
-    if args.firing is not None or len(firings) < 2 or not asking:
-        return args.firing
-
-    def read(answer: str) -> str:
-        if named_firing(firings, answer) not in firings:
-            raise ValueError(f"give one of {', '.join(firings)}.")
-        return answer
-
-    return _ask(f"Which firing ({', '.join(firings)})? ", read)
-
-
-def _layers(args: argparse.Namespace, numbers: list[int], asking: bool) -> list[int]:
+def _layers(args: argparse.Namespace, numbers: list[int], told: bool) -> list[int]:
     """Layers to record: the one named, or all of the piece when the options fit each."""
     if args.layer is not None:
         return [args.layer]
-    if len(numbers) == 1 or (args.run_length is None and args.past_foot != "yes"):
-        return numbers
-    if not asking:
+    if told and not (args.past_foot or args.run_length or args.note):
+        return []
+    if len(numbers) > 1 and (args.run_length is not None or args.past_foot == "yes"):
         refuse("--layer", f'"{args.piece}" has {len(numbers)} layers; say which ran with --layer.')
-    listed = ", ".join(str(number) for number in numbers)
-
-    def read(answer: str) -> int:
-        if answer not in listed.split(", "):
-            raise ValueError(f"give one of {listed}; 1 is against the clay.")
-        return int(answer)
-
-    return [_ask(f"Which layer ({listed})? ", read)]
+    return numbers
 
 
-def _outcome(args: argparse.Namespace, run_mm: float | None, known: Any, asking: bool) -> Outcome:
+def _outcome(args: argparse.Namespace, run_mm: float | None, known: Any, told: bool) -> Outcome:
+    """What the options say of one layer, by the rule of whoever asks after a firing."""
     from runpredict.logbook.results import Outcome, outcome_of, word_of
 
-    number, glaze, logged = int(known["layer"]), known["glaze"], known["past_foot"]
-    past_foot: str | None = args.past_foot
-    if past_foot is None and asking:
-        past_foot = _ask(
-            f"Layer {number}, {glaze}: past the foot's edge? "
-            f"(yes or no; blank: {logged or 'not known'}) ",
-            _read_past_foot,
-        )
-    elif past_foot is None and not (logged and (args.run_length or args.note)):
+    number, logged = int(known["layer"]), known["past_foot"]
+    past_foot = "" if args.past_foot == UNKNOWN else args.past_foot
+    if past_foot is None and not (logged and (args.run_length or args.note)) and not told:
         refuse(
             "--past-foot",
             f'is missing for "{args.piece}", layer {number}; give yes, no or unknown.',
         )
-    if run_mm is None and args.run_length is None and asking:
-        run_mm = _ask(
-            f"Layer {number}, {glaze}: how far did its lower edge run? "
-            "(such as 9.5 or 3/8 in; blank: not measured) ",
-            lambda answer: _read_run("the run", answer) if answer else None,
-        )
-    past_foot = "" if past_foot == UNKNOWN else past_foot
     past_now = logged if past_foot is None else past_foot
     run_now = known["run_mm"] if run_mm is None else run_mm
     if past_now and (past_foot or run_mm is not None):
@@ -224,27 +175,7 @@ def _outcome(args: argparse.Namespace, run_mm: float | None, known: Any, asking:
     return Outcome(number, run_mm, past_foot, args.note)
 
 
-def _ask(question: str, read: Callable[[str], T]) -> T:
-    """Ask until the answer can be read."""
-    while True:
-        try:
-            answer = input(question).strip()
-        except EOFError:
-            refuse("record", "was stopped before the last answer; nothing was written.")
-        try:
-            return read(answer)
-        except (ValueError, BadInput) as fault:
-            print(fault, file=sys.stderr)
-
-
-def _read_past_foot(answer: str) -> str | None:
-    words = {"y": "yes", "yes": "yes", "n": "no", "no": "no", "": None, UNKNOWN: UNKNOWN}
-    if answer.casefold() not in words:
-        raise ValueError(f'"{answer[:40]}" is not an answer; type yes or no.')
-    return words[answer.casefold()]
-
-
-def _read_run(option: str, text: str) -> float:
+def _read_run(text: str) -> float:
     """A run typed with any unit; NaN when it is to be taken back. [mm]"""
     from runpredict.units import parse_length_mm
 
@@ -253,4 +184,4 @@ def _read_run(option: str, text: str) -> float:
     try:
         return parse_length_mm(text)
     except ValueError as fault:
-        refuse(option, str(fault))
+        refuse("--run", str(fault))

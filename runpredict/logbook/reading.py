@@ -212,12 +212,6 @@ class ReadLogbook:
         rows = [stored[key].row for key in sorted(stored) if key[1] == place]
         return frame_of("layers", rows, [])
 
-    def firings_of(self, piece: str) -> list[str]:
-        """Firings that have a piece of this name; one without a name by its date."""
-        with self._telling():
-            stored = self._layers_of(self._logged_piece(piece))
-        return list(dict.fromkeys(key[1].strip() for key in stored))
-
     def standing_file(self) -> os.stat_result | None:
         """The file under the logbook's name; None of a logbook in memory.
 

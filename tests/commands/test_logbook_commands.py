@@ -230,28 +230,29 @@ def test_record_without_a_terminal_says_what_is_missing(studio, capsys, words, s
     assert outcomes() == [(-1.0, ""), (-1.0, "")]
 
 
-def test_record_asks_in_a_terminal(studio, terminal, capsys):
-    terminal("maybe", "yes", "a bit", "1 1/2 in", "n", "")
-    assert run(["record", "mug"]) == 0
-    assert outcomes() == [(pytest.approx(38.1), "yes"), (-1.0, "no")]
+def test_a_named_piece_is_walked_through_in_a_terminal(studio, terminal, capsys):
+    write_table(MUG.assign(piece="other"), "more.csv")
+    run(["import", "more.csv"])
+    capsys.readouterr()
+    terminal("maybe", "p 1 1/2 in", "n")
+    assert run(["record", "Mug"]) == 0
+    with Logbook.open("logbook") as log:
+        past = log.layers().groupby("piece")["past_foot"].agg(list)
+    assert past.to_dict() == {"mug": ["yes", "no"], "other": ["", ""]}
     told = capsys.readouterr()
-    assert '"maybe" is not an answer' in told.err
-    assert "Layer 2, ash: past the foot's edge?" in told.out
+    assert '"maybe" is not a length' in told.err
+    assert told.out.startswith("mug: 2 layers, 0 of them written already.")
+    assert "mug: 2 of 2 layers have their result." in told.out
 
 
-def test_record_asks_which_firing_and_layer(studio, terminal):
+def test_which_firing_of_a_piece_has_to_be_said(studio, terminal, capsys):
     write_table(MUG.assign(firing="f2"), "more.csv")
     run(["import", "more.csv"])
-    terminal("f3", "f2", "7", "2")
-    assert run(["record", "mug", "--run", "4", "--past-foot", "yes"]) == 0
-    assert outcomes() == [(-1.0, ""), (-1.0, ""), (-1.0, ""), (4.0, "yes")]
-
-
-def test_an_unfinished_answer_writes_nothing(studio, terminal, capsys):
-    terminal("yes", "4")
+    terminal("2", "q")
     assert run(["record", "mug"]) == 2
-    assert "nothing was written" in capsys.readouterr().err
-    assert outcomes() == [(-1.0, ""), (-1.0, "")]
+    assert 'mug: is in the firings "f1", "f2"; say which with --firing.' in capsys.readouterr().err
+    assert run(["record", "mug", "--firing", "f2"]) == 0
+    assert outcomes() == [(-1.0, ""), (-1.0, ""), (2.0, "no"), (-1.0, "")]
 
 
 # What happens to the file.
