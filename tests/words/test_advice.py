@@ -153,7 +153,7 @@ def test_every_change_that_is_told_holds_as_it_is_printed(logged, units):
     changed, counts = changed_as_told(found, units)
     risk = again(found, changed)
     assert len(risk) == len(counts) > 50
-    assert set(counts) == {1, 2}
+    assert 1 in counts and set(counts) <= {1, 2}
     assert (risk <= 0.05 + 1e-12).all(), risk.loc[risk > 0.05]
     pieces = told(found, units).pieces.set_index("piece")
     assert risk.to_numpy() == pytest.approx(pieces["after"].loc[risk.index].to_numpy(), abs=1e-6)
@@ -210,9 +210,10 @@ def extremes(rows, off_mm):
         return np.floor(eighth * np.floor(most / eighth + 1e-9) + 1e-9) + off_mm
 
     band = told_at(MOST_WAX_SHARE * height)
+    half = 0.5 * (rows["lower_edge_mm"] + rows["upper_edge_mm"])  # at most, of two changes
 
     def edge(mine):
-        at = told_at(rows["upper_edge_mm"] - 10.0)
+        at = told_at(np.minimum(rows["upper_edge_mm"] - 10.0, half))
         return lambda r: r.assign(
             lower_edge_mm=np.where(mine, np.maximum(r["lower_edge_mm"], at), r["lower_edge_mm"])
         )
@@ -220,7 +221,10 @@ def extremes(rows, off_mm):
     def coat(layer):
         least = np.where(rows["method"].eq("brush"), 2, 1)
         mine = rows["layer"].eq(layer) & (rows["coats"] > least)
-        return lambda r: thinner(r, mine.to_numpy().astype(int))
+        by_hand = np.where(mine, 1.1, 1.0)  # a tenth thicker than is told
+        thin = thinner(rows, mine.to_numpy().astype(int))
+        told = {"coats": thin["coats"], "thickness_mm": by_hand * thin["thickness_mm"]}
+        return lambda r: r.assign(**told)
 
     each = range(1, rows["layer"].max() + 1)
     return {
