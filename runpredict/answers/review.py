@@ -20,6 +20,7 @@ from runpredict.answers.questions import (
     portions,
 )
 from runpredict.answers.review_effects import (
+    TOLD_FAMILIES,
     effect_name,
     effects_of,
     glaze_to_blame,
@@ -48,7 +49,6 @@ UNLIKELY = 0.1  # a result that was told to be less likely than this is a surpri
 HELD_SHARE, LEAST_PIECES = 0.95, 5
 # A result that counts less than this is likelier than not of the widest part of the noise.
 SLIP_COUNTED = 0.15
-TOLD_FAMILIES = ("glaze", "pair", "body", "kiln", "hand")  # those a potter can make use of
 
 
 @dataclass(frozen=True)

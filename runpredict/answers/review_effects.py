@@ -9,6 +9,7 @@ import pandas as pd
 
 from runpredict.answers.check import drives
 from runpredict.arrays import Floats, Indices, Objects
+from runpredict.model.effects import NAMED_BESIDES
 from runpredict.model.stacks import Stacks
 
 if TYPE_CHECKING:
@@ -19,6 +20,8 @@ if TYPE_CHECKING:
 
 EFFECT_COLUMNS = ["family", "name", "factor", "low", "high", "rows", "run_factor"]
 NINE_IN_TEN_SD = 1.645  # standard deviations either way that hold 90 % of a normal
+# Those a potter can make use of.
+TOLD_FAMILIES = ("glaze", "pair", "body", "kiln", "hand", *NAMED_BESIDES)
 # What belongs to glazes and pairs alone, not to the firing, body, hand or kiln.
 OWN_FAMILIES = (
     "glaze", "alone", "together", "single", "pair", "combination", "covers", "covered",

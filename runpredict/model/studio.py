@@ -169,14 +169,17 @@ class Terms:
 def names_alike(stacks: Stacks) -> Indices:
     """Number of the group of each piece of which the same is known, shape (n,).
 
-    Of one group are pieces of the same glazes, methods, body and firing at one heat, wherever
-    their glaze lies.
+    Of one group are pieces of the same glazes, methods, body and firing at one heat, and alike in
+    all that is named besides, wherever their glaze lies.
     """
     columns: list[AnyArray] = [stacks.glaze, stacks.measured, stacks.solid]
     columns.append(stacks.viscosity_log10_pa_s)
     columns += [pd.factorize(stacks.method.ravel())[0].reshape(stacks.method.shape)]
     columns += [pd.factorize(names)[0][:, None] for names in (stacks.body, stacks.firing)]
     columns.append(stacks.ramp_c_per_h[:, None])
+    for named in effects.named_besides(stacks).values():
+        codes = pd.factorize(named.ravel())[0]
+        columns.append(codes.reshape(len(named), -1))
     table = np.concatenate([np.asarray(column, dtype=float) for column in columns], axis=1)
     return np.unique(table, axis=0, return_inverse=True)[1].ravel()
 

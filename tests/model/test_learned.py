@@ -304,6 +304,30 @@ def test_how_much_more_a_long_run_takes_is_found_and_with_it_what_passes():
     assert sd < 0.6
 
 
+@pytest.mark.parametrize("column", ["kiln", "shelf", "spot", "glazed_by", "batch"])
+def test_what_is_named_besides_is_learned_and_told_apart(column):
+    """Half the pots are called hot, and those ran on half the way to the foot: or nearly so."""
+    log = fired(9, firings=20)
+    hot = log["piece"].str[-1].astype(int) % 2 == 0
+    log = log.assign(**{column: np.where(hot, "one", "two")})
+    cold = fired(9, firings=20, level=-0.2)
+    log = log.where(hot, cold.assign(**{column: log[column]}))
+    if column == "glazed_by":
+        log["thickness_mm"] = np.nan  # a hand is told by coats nobody measured
+    studio = studio_of(log)
+    family = {"kiln": "which kiln", "glazed_by": "glazed by"}.get(column, column)
+    if column == "batch":
+        ends = [(f"{jar}, one", f"{jar}, two") for jar in JARS]
+    else:
+        ends = [("one", "two")]
+    for one, two in ends:
+        at = [studio.known[(family, name)] for name in (one, two)]
+        apart = studio.mean[at[0]] - studio.mean[at[1]]
+        assert apart > 0
+        plain = studio_of(log.drop(columns=column))
+        assert not any(name == (family, one) for name in plain.known)
+
+
 def test_normal_chances_are_those_of_scipy():
     z = np.linspace(-8, 8, 4001)
     assert noise.normal_below(z) == pytest.approx(stats.norm.cdf(z), abs=3e-7)
