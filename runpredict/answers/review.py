@@ -461,11 +461,10 @@ def _changes(
     before = effects_of(predictor, old, earlier)
     keys = ["family", "name"]
     both = before.merge(now[0], on=keys, suffixes=("_before", "_now"))
-    fired = log.loc[log["firing"].isin(new)].reset_index(drop=True)
-    pots = stacks_of(features_of(fired, tables.glazes, tables.schedules))
+    pots = stacks_of(features_of(log.loc[log["firing"].isin(new)], tables.glazes, tables.schedules))
     acting = {(family, effect_name(name)) for family, name in effects_in([pots])}
-    in_them = [key in acting for key in zip(both["family"], both["name"], strict=True)]
-    touched = both["family"].isin(TOLD_FAMILIES) & np.array(in_them, dtype=bool)
+    keyed = zip(both["family"], both["name"], strict=True)
+    touched = both["family"].isin(TOLD_FAMILIES) & np.array([key in acting for key in keyed], bool)
     both = both.loc[touched, [*keys, "factor_before", "factor_now"]]
     moved = np.abs(np.log(both["factor_now"].to_numpy(float) / both["factor_before"]))
     both = both.iloc[np.argsort(-np.asarray(moved), kind="stable")]

@@ -14,7 +14,8 @@ from runpredict.drawings.score_curves import (
     reliability_figure,
 )
 from runpredict.units import LengthUnits
-from runpredict.words.reviews import review_lines, review_tables
+from runpredict.words.review_tables import review_tables
+from runpredict.words.reviews import review_lines
 
 pages = Blueprint("back", __name__)
 

@@ -14,7 +14,8 @@ from runpredict.physics.chemistry import OXIDES
 from runpredict.units import parse_length_mm
 from runpredict.words.answers import answer_text
 from runpredict.words.basis import basis_short
-from runpredict.words.reviews import early_stops, review_tables, review_text, surprise_words
+from runpredict.words.review_tables import early_stops, review_tables
+from runpredict.words.reviews import review_text, surprise_words
 
 PIECES = 120
 RESULT = {"past_foot": "no", "run_mm": 2.0, "fired_on": ""}

@@ -8,7 +8,8 @@ from runpredict import review
 from runpredict.logbook.forms import import_files
 from runpredict.model.trial import LEAST_FIRINGS
 from runpredict.tables.csv_files import write_tables
-from runpredict.words.reviews import early_stops, surprise_words
+from runpredict.words.review_tables import early_stops
+from runpredict.words.reviews import surprise_words
 
 
 def back_page(folder, log, glazes):
