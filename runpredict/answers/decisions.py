@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 
 STEP_M = 0.5e-3  # limits of edges and bands are found to half a millimetre
 MOST_WAX_SHARE = 1 / 3  # of the wall; a wider band leaves too little of the glaze that was planned
+AT_ONCE = 64  # pieces of which to ask hardly takes longer than of one
 LEAST_LAYER_M = 10e-3  # a layer cut shorter than this is no longer the layer that was planned
 
 
@@ -129,7 +130,8 @@ def least_safe(
     Notes
     -----
     Regula falsi on the log odds, an end that stays put counted half (the Illinois rule; Dowell &
-    Jarratt (1971), BIT 11:168-174), rounded to whole steps until two neighbours are left.
+    Jarratt (1971), BIT 11:168-174), rounded to whole steps until two neighbours are left. Of few
+    pieces several numbers of steps are tried at once, evenly between the ends.
     """
     most = np.broadcast_to(np.asarray(tolerance, dtype=float), start.shape)
     goal = _log_odds(most)
@@ -137,7 +139,7 @@ def least_safe(
     left = np.flatnonzero((found < 0) & (steps > 0))
     end = risk(steps[left], left) if len(left) else np.empty(0)
     left, end = left[end <= most[left]], end[end <= most[left]]
-    # Steps too few and enough, how far over and under they are, and which of them has moved.
+    # Steps too few and enough, how far over and under they are, and which of them stayed put.
     ends = np.array([np.zeros(len(left)), steps[left], _log_odds(start[left]) - goal[left],
                      _log_odds(end) - goal[left], np.zeros(len(left))])  # fmt: skip
     while True:
@@ -147,15 +149,22 @@ def least_safe(
         if not len(left):
             return found
         low, high, over, under, kept = ends
-        middle = low + np.ceil((high - low) * over / np.maximum(over - under, 1e-9))
-        middle = np.clip(middle, low + 1, high - 1)
-        at = risk(middle.astype(np.intp), left)
-        good, gap = at <= most[left], _log_odds(at) - goal[left]
-        ends = np.where(
-            good,
-            [low, middle, np.where(kept > 0, 0.5 * over, over), gap, np.ones(len(left))],
-            [middle, high, gap, np.where(kept < 0, 0.5 * under, under), -np.ones(len(left))],
-        )
+        share = over / np.maximum(over - under, 1e-9)
+        if (several := AT_ONCE // len(left)) > 1:
+            share = np.arange(1, several + 1)[:, None] / (several + 1.0)
+        between = np.clip(np.atleast_2d(low + np.ceil((high - low) * share)), low + 1, high - 1)
+        at = risk(between.astype(np.intp).ravel(), np.tile(left, len(between)))
+        at = at.reshape(between.shape)
+        good = at <= most[left]
+        first = np.where(good.any(axis=0), good.argmax(axis=0), len(between))
+        place, each = np.stack([first, first + 1]), np.arange(len(left))
+        stays = np.where(first == 0, 1.0, np.where(first == len(between), -1.0, 0.0))
+        half = np.where(stays * kept > 0, 0.5, 1.0)
+        gap = np.concatenate([over[None], _log_odds(at) - goal[left], under[None]])
+        gap[0] *= np.where(stays > 0, half, 1.0)
+        gap[-1] *= np.where(stays < 0, half, 1.0)
+        ends = np.stack([*np.concatenate([low[None], between, high[None]])[place, each],
+                         *gap[place, each], stays])  # fmt: skip
 
 
 def _log_odds(chance: Floats) -> Floats:

@@ -12,7 +12,7 @@ from runpredict.answers import decisions
 from runpredict.answers.check import Answer
 from runpredict.answers.load import a_cone_lower
 from runpredict.arrays import Floats
-from runpredict.model.chances import Predictor
+from runpredict.model.chances import Chances, Predictor
 from runpredict.model.features import FIRED_SHARE, MORE_COATS, features_of
 from runpredict.model.stacks import Stacks, stacks_of
 from runpredict.tables.rows import with_defaults
@@ -47,6 +47,10 @@ class WhatIf:
         self.edges_mm = tuple(1e3 * stacks.lower_m[0, stacks.glazed[0]])
 
     @cached_property
+    def _chances(self) -> Chances:
+        return self._answer.predictor.chances(self._stacks)
+
+    @cached_property
     def by_band(self) -> pd.DataFrame:
         """band_mm, from 0 to half of the glaze, and risk, which never rises with it."""
         return _by_band(self._stacks, self._answer.predictor)
@@ -66,12 +70,12 @@ class WhatIf:
         Coats are of that layer alone; thickness_mm is that of so many coats like those on it, dry,
         of a layer that was measured, NaN of another; planned is True for the coats of the plan.
         """
-        return _by_coats(self._stacks, self._answer.predictor)
+        return _by_coats(self._stacks, self._chances)
 
     @cached_property
     def by_hold(self) -> pd.DataFrame:
         """hold_min, from 0 to an hour or twice the planned hold, and risk; neither ever falls."""
-        return _by_hold(self._stacks, self._answer.predictor)
+        return _by_hold(self._stacks, self._chances)
 
     @cached_property
     def _cooler(self) -> tuple[str, Stacks]:
@@ -86,7 +90,7 @@ class WhatIf:
     def by_hold_cooler(self) -> pd.DataFrame:
         """As `by_hold`, one cone lower; without rows where there is no lower cone."""
         cone, cooler = self._cooler
-        return _by_hold(cooler, self._answer.predictor).iloc[: None if cone else 0]
+        return _by_hold(cooler, self._answer.predictor.chances(cooler)).iloc[: None if cone else 0]
 
 
 def what_if(answer: Answer, piece: str, firing: str | None = None) -> WhatIf:
@@ -131,6 +135,11 @@ def _risks(predictor: Predictor, changed: Stacks) -> Floats:
     return predictor.chances(changed).piece_risk(changed)
 
 
+def _risks_known(chances: Chances, changed: Stacks) -> Floats:
+    """The same where nothing is changed that what is known of the one piece hangs on."""
+    return chances.take(np.zeros(len(changed.hold_min), dtype=np.intp)).piece_risk(changed)
+
+
 def _by_band(stacks: Stacks, predictor: Predictor) -> pd.DataFrame:
     top_m = float(np.where(stacks.present, stacks.upper_m, 0.0).max())
     planned_m = float(decisions.planned_band_m(stacks)[0])
@@ -151,7 +160,7 @@ def _by_edge(stacks: Stacks, predictor: Predictor) -> pd.DataFrame:
     return pd.concat(parts, ignore_index=True)[["layer", "glaze", "edge_mm", "risk"]]
 
 
-def _by_coats(stacks: Stacks, predictor: Predictor) -> pd.DataFrame:
+def _by_coats(stacks: Stacks, chances: Chances) -> pd.DataFrame:
     parts = []
     for k in np.flatnonzero(stacks.present[0]):
         planned = int(stacks.coats[0, k])
@@ -166,7 +175,7 @@ def _by_coats(stacks: Stacks, predictor: Predictor) -> pd.DataFrame:
             ratio = thickness_mm / dry_mm
         changed = decisions.with_thickness(_copies(stacks, most), np.full(most, k), ratio)
         part = pd.DataFrame(
-            {"coats": coats, "thickness_mm": thickness_mm, "risk": _risks(predictor, changed)}
+            {"coats": coats, "thickness_mm": thickness_mm, "risk": _risks_known(chances, changed)}
         )
         parts.append(
             part.assign(layer=int(k) + 1, glaze=stacks.glaze_name[0, k], planned=coats == planned)
@@ -175,8 +184,8 @@ def _by_coats(stacks: Stacks, predictor: Predictor) -> pd.DataFrame:
     return pd.concat(parts, ignore_index=True)[columns]
 
 
-def _by_hold(stacks: Stacks, predictor: Predictor) -> pd.DataFrame:
+def _by_hold(stacks: Stacks, chances: Chances) -> pd.DataFrame:
     longest = max(LONGEST_HOLD_MIN, 2.0 * float(stacks.hold_min[0]))
     hold_min: Floats = np.linspace(0.0, longest, HOLD_POINTS)
     changed = decisions.with_hold(_copies(stacks, HOLD_POINTS), hold_min)
-    return pd.DataFrame({"hold_min": hold_min, "risk": _risks(predictor, changed)})
+    return pd.DataFrame({"hold_min": hold_min, "risk": _risks_known(chances, changed)})

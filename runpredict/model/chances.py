@@ -81,7 +81,7 @@ class Alike:
         return film.flow_of(wall, melt, self.choice_log, self.bends)
 
     def margins(self, flow: film.Flow, reach_m: Floats, stray_m: float = 0.0) -> Floats:
-        """Margin of every edge over running a way ``reach_m`` (n, k), in each way: (q, k, n)."""
+        """Margin of every edge over running so far, (..., n, k), in each way: (..., q, k, n)."""
         need = film.log_factor_to_reach(flow, reach_m, stray_m)
         return np.clip(self.calibration[0] - need, -1e6, 1e6)
 
@@ -91,12 +91,12 @@ class Alike:
         return chance_above(margin, square * self.variance, square * self.noise, self.mix)
 
     def _wavy(self, flow: film.Flow, reach_m: Floats) -> tuple[Floats, Floats]:
-        """Chance of each way that things may be (2 q, n), and the margins in it, (2 q, k, n).
+        """Chance of each way that things may be (2 q, n), and margins in it, (..., 2 q, k, n).
 
         No edge is level: half of them end as much lower than was measured as the others higher.
         """
         strays_m = [side * self.wave_m for side in SIDES]
-        margin = np.concatenate([self.margins(flow, reach_m, stray) for stray in strays_m])
+        margin = np.concatenate([self.margins(flow, reach_m, stray) for stray in strays_m], axis=-3)
         return np.tile(self.weight.T / len(SIDES), (len(SIDES), 1)), margin
 
     def ways(self, stacks: Stacks) -> tuple[Floats, Floats]:
@@ -110,11 +110,11 @@ class Alike:
         return np.asarray((weight * self._above(highest)).sum(axis=0), dtype=float)
 
     def passing(self, stacks: Stacks, flow: film.Flow, reach_m: Floats) -> tuple[Floats, Floats]:
-        """Chance that each layer (n, k), and that any (n,), runs at least ``reach_m`` (n, k)."""
+        """Chance that each layer (..., n, k), and any (..., n), runs so far, (..., n, k)."""
         weight, margin = self._wavy(flow, reach_m)
         chance = np.where(stacks.glazed.T, self._above(margin), 0.0)
-        layer = (weight[:, None] * chance).sum(axis=0)
-        return layer.T, (weight * chance.max(axis=1, initial=0.0)).sum(axis=0)
+        layer = (weight[:, None] * chance).sum(axis=-3)
+        return layer.swapaxes(-1, -2), (weight * chance.max(axis=-2, initial=0.0)).sum(axis=-2)
 
     def run_quantiles_m(self, stacks: Stacks) -> Floats:
         """As `Chances.run_quantiles_m`."""
@@ -125,28 +125,26 @@ class Alike:
             return np.log(np.maximum(chance, 1e-12)) - np.log(np.maximum(1.0 - chance, 1e-12))
 
         most = np.maximum(stacks.lower_m, LEAST_READ_M)
-        share = np.linspace(0.0, 1.0, RUN_STEPS)
-        runs = [LEAST_READ_M * (most / LEAST_READ_M) ** part for part in share]
-        told = [odds(run) for run in runs]
-        found = []
-        for level in RUN_LEVELS:
-            goal = np.log(1.0 - level) - np.log(level)
-            low, high = (runs[0], told[0]), (runs[-1], told[-1])
-            for run, at in zip(runs, told, strict=True):
-                low = _where(at >= goal, (run, at), low)
-            for run, at in zip(reversed(runs), reversed(told), strict=True):
-                high = _where(at <= goal, (run, at), high)
-            between = _between(low, high, goal)
-            at = odds(between)
-            low, high = (
-                _where(at >= goal, (between, at), low), _where(at <= goal, (between, at), high)
-            )  # fmt: skip
-            run = np.where(told[-1] >= goal, most, _between(low, high, goal))
-            found.append(np.where(told[0] >= goal, run, 0.0))
+        share = np.linspace(0.0, 1.0, RUN_STEPS)[:, None, None]
+        runs = LEAST_READ_M * (most / LEAST_READ_M) ** share
+        told = odds(runs)
+        level = np.array(RUN_LEVELS)[:, None, None]
+        goal = np.log(1.0 - level) - np.log(level)
+        low, high = (runs[0], told[0]), (runs[-1], told[-1])
+        for run, at in zip(runs, told, strict=True):
+            low = _where(at >= goal, (run, at), low)
+        for run, at in zip(runs[::-1], told[::-1], strict=True):
+            high = _where(at <= goal, (run, at), high)
+        between = _between(low, high, goal)
+        at = odds(between)
+        low = _where(at >= goal, (between, at), low)
+        high = _where(at <= goal, (between, at), high)
+        found = np.where(told[-1] >= goal, most, _between(low, high, goal))
+        found = np.where(told[0] >= goal, found, 0.0)
         # The far end is no finer than a ruler: glaze that stays creeps some of a millimetre.
         found[-1] = np.maximum(found[-1], LEAST_READ_M)
-        found = [np.minimum(run, stacks.lower_m) for run in found]
-        return np.where(stacks.glazed[..., None], np.stack(found, axis=2), 0.0)
+        found = np.minimum(found, stacks.lower_m)
+        return np.where(stacks.glazed[..., None], np.moveaxis(found, 0, 2), 0.0)
 
     def past_foot_m3(self, stacks: Stacks) -> Floats:
         """As `Chances.past_foot_m3`."""
@@ -188,7 +186,7 @@ def _where(mine: Bools, one: tuple[Floats, Floats], other: tuple[Floats, Floats]
     return tuple(np.where(mine, a, b) for a, b in zip(one, other, strict=True))
 
 
-def _between(low: tuple[Floats, Floats], high: tuple[Floats, Floats], goal: float) -> Floats:
+def _between(low: tuple[Floats, Floats], high: tuple[Floats, Floats], goal: Floats) -> Floats:
     """Run at which log odds, falling from one run to a farther one, come to a goal."""
     fall = np.maximum(low[1] - high[1], 1e-12)
     part = np.clip((low[1] - goal) / fall, 0.0, 1.0)

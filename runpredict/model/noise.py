@@ -40,7 +40,8 @@ def normal_below(z: Floats) -> Floats:
     )  # fmt: skip
     power = np.zeros_like(t)
     for term in reversed(terms):
-        power = power * t + term
+        power *= t
+        power += term
     tail = 0.5 * t * np.exp(np.maximum(-x * x + power, -700.0))
     return np.asarray(np.where(z > 0, 1.0 - tail, tail), dtype=float)
 
@@ -62,10 +63,10 @@ def chance_above(mean: Floats, variance: Floats, noise: Floats, mix: Floats) -> 
     -------
     ndarray, broadcast shape
     """
-    total = np.zeros(np.broadcast_shapes(np.shape(mean), np.shape(variance), np.shape(noise)))
-    for share, scale in zip(mix, MIX_SCALES, strict=True):
-        total = total + share * normal_below(mean / np.sqrt(variance + scale**2 * noise))
-    return total
+    widest = np.broadcast_shapes(np.shape(mean), np.shape(variance), np.shape(noise))
+    square = np.square(MIX_SCALES).reshape(-1, *(1 for _ in widest))
+    below = normal_below(mean / np.sqrt(variance + square * noise))
+    return np.asarray(np.tensordot(mix, below, 1), dtype=float)
 
 
 def quantile(level: float, variance: Floats, noise: Floats, mix: Floats) -> Floats:

@@ -195,27 +195,28 @@ def log_factor_to_reach(flow: Flow, reach_m: Floats, stray_m: float = 0.0) -> Fl
     Parameters
     ----------
     flow : Flow of n pieces with k layers, in q ways
-    reach_m : ndarray, shape (n, k)
+    reach_m : ndarray, shape (..., n, k)
         The way to run, > 0. [m]
     stray_m : float
         See `strayed`. [m]
 
     Returns
     -------
-    ndarray, shape (q, k, n)
+    ndarray, shape (..., q, k, n)
         Natural log of the factor; the edge gets there where it is below 0. It grows with the
         reach. inf where no glaze stands above the edge.
     """
     wall, bends = flow.wall, flow.bends
-    line_m = strayed(wall.lower_m - np.transpose(reach_m), stray_m) - bends.held_m
+    line_m = strayed(wall.lower_m - np.swapaxes(reach_m, -1, -2), stray_m) - bends.held_m
+    line_m = line_m[..., None, :, :]
     risen = stretched(strayed(wall.height_m, stray_m), bends.height)
     line = stretched(line_m, bends.height)
     # An edge without a base is the front itself.
     need = _needs(wall, flow.front_log[:, None], wall.front_m, risen, line)
     if len(wall.stepped):
         of = wall.stepped
-        own = _needs(wall, flow.step_log, wall.lower_m[of], risen, line[of])
-        need[:, of] = np.maximum(need[:, of], own)
+        own = _needs(wall, flow.step_log, wall.lower_m[of], risen, line[..., of, :])
+        need[..., of, :] = np.maximum(need[..., of, :], own)
     return need + _way_log(strayed(wall.lower_m, stray_m) - line_m, bends)
 
 
@@ -225,7 +226,7 @@ def _way_log(way_m: Floats, bends: Bends) -> Floats:
 
 
 def _needs(wall: Wall, speed: Floats, start_m: Floats, risen: Floats, line: Floats) -> Floats:
-    """Log factor that takes glaze from all bands above a start down to a line, (q, k, n)."""
+    """Log factor that takes glaze from all bands above a start down to a line, (..., q, k, n)."""
     size = np.diff(risen, axis=0)
     above = (wall.height_m[:-1] >= start_m[:, None]) & (size > 0)
     top = speed.max(axis=2, keepdims=True)
@@ -235,7 +236,7 @@ def _needs(wall: Wall, speed: Floats, start_m: Floats, risen: Floats, line: Floa
     gained = root * size
     sum_m = np.cumsum(gained, axis=2)
     below = sum_m - gained
-    way = risen[:-1] - line[:, None]
+    way = risen[:-1] - line[..., None, :]
 
     def need(best: Floats) -> Floats:
         drive = below + root * best
@@ -247,7 +248,7 @@ def _needs(wall: Wall, speed: Floats, start_m: Floats, risen: Floats, line: Floa
         best = np.where(root > 0, 2.0 * way - 3.0 * below / root, 0.0)
         first = need(np.clip(best, 0.0, size))
         least = np.fmin(first, need(size))
-        least = np.where(above & (sum_m > 0), least, np.inf).min(axis=2)
+        least = np.where(above & (sum_m > 0), least, np.inf).min(axis=-2)
         return np.asarray(np.log(least) - 2.0 * np.log(1.5) - top[:, :, 0], dtype=float)
 
 
