@@ -7,10 +7,10 @@ import numpy as np
 import pandas as pd
 import pytest
 from helpers import sample_log
+from helpers.pictures import briefly
 
 from runpredict.answers.check import check
 from runpredict.tables.csv_files import read_table
-from runpredict.words.advice import briefly
 from runpredict.words.plain import percent
 
 SAMPLE = Path(__file__).parents[1] / "sample_data"
@@ -116,7 +116,7 @@ def test_the_three_pots_are_caught_and_the_others_left_in_peace(logged):
     # No potter would fear for any of them; the rules and a short log leave some room.
     assert calm.max() < (0.05 if logged else 0.12)
     assert calm.mean() < 0.05
-    told = dict(zip(risk.index, briefly(answer(logged), "mm"), strict=True))
+    told = dict(zip(risk.index, briefly(answer(logged)), strict=True))
     assert told["bottle 1"].startswith("Not on this pot")
 
 
@@ -126,7 +126,7 @@ def test_the_readme_quotes_what_is_told():
     quoted = {row[0]: row[1:] for row in cells if len(row) == 4 and row[1].endswith("%")}
     risk = answer(True).pieces.set_index("piece")["risk"]
     assert set(quoted) == {*TOO_LOW, risk.drop(TOO_LOW).idxmax()}
-    brief = dict(zip(risk.index, briefly(answer(True), "mm"), strict=True))
+    brief = dict(zip(risk.index, briefly(answer(True)), strict=True))
     before = answer(False).pieces.set_index("piece")["risk"]
     for piece, told in quoted.items():
         words = " ".join(brief[piece].split())  # its spaces that do not break

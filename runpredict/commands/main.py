@@ -24,6 +24,7 @@ from runpredict.commands.options import (
     sample_folder,
     show_progress,
     table_options,
+    tolerance_option,
 )
 from runpredict.commands.terminal import run_safely
 from runpredict.errors import BadInput, Fault, TableWarning
@@ -46,13 +47,7 @@ class _Version(argparse.Action):
 
 def _answer_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--firing", metavar="NAME", help="only this firing")
-    parser.add_argument(
-        "--tolerance",
-        type=float,
-        default=0.05,
-        metavar="CHANCE",
-        help="highest acceptable chance that a piece runs past its foot (default 0.05, 5 %%)",
-    )
+    tolerance_option(parser)
     parser.add_argument(
         "--changes",
         metavar="LIST",

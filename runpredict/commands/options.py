@@ -51,6 +51,17 @@ def replace_option(parser: argparse.ArgumentParser) -> None:
     )
 
 
+def tolerance_option(parser: argparse.ArgumentParser) -> None:
+    """Risk of a piece that is tolerated."""
+    parser.add_argument(
+        "--tolerance",
+        type=float,
+        default=0.05,
+        metavar="CHANCE",
+        help="highest acceptable chance that a piece runs past its foot (default 0.05, 5 %%)",
+    )
+
+
 def logbook_option(parser: argparse.ArgumentParser) -> None:
     """Folder of the logbook that a command works on."""
     parser.add_argument(

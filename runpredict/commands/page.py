@@ -6,7 +6,7 @@ import argparse
 from pathlib import Path
 from typing import Any
 
-from runpredict.commands.options import DONE, sample_folder
+from runpredict.commands.options import DONE, logbook_option, sample_folder, tolerance_option
 from runpredict.errors import BadInput, Fault
 
 DEFAULT_PORT = 8737
@@ -27,12 +27,7 @@ def add_commands(subparsers: argparse._SubParsersAction[Any]) -> None:
         description="Serves the bench page over a logbook, on this machine alone unless --share "
         "is given. Nothing leaves the machine.",
     )
-    parser.add_argument(
-        "--logbook",
-        default="logbook",
-        metavar="DIR",
-        help='folder of the logbook (default: "logbook" in the folder you are in)',
-    )
+    logbook_option(parser)
     parser.add_argument("--demo", action="store_true", help="open the invented sample studio")
     parser.add_argument(
         "--share",
@@ -42,13 +37,7 @@ def add_commands(subparsers: argparse._SubParsersAction[Any]) -> None:
     parser.add_argument(
         "--port", type=int, default=DEFAULT_PORT, metavar="N", help=f"(default {DEFAULT_PORT})"
     )
-    parser.add_argument(
-        "--tolerance",
-        type=float,
-        default=0.05,
-        metavar="CHANCE",
-        help="highest acceptable chance that a piece runs past its foot (default 0.05, 5 %%)",
-    )
+    tolerance_option(parser)
     parser.set_defaults(run=_page)
 
 

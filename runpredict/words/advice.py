@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -94,8 +94,15 @@ def volume_words(volume_cm3: float, units: LengthUnits) -> str:
     return f"{shown:.3g} {'cm³' if units == 'mm' else 'cu in'}"
 
 
-def advice(answer: Answer, units: LengthUnits) -> list[str]:
-    """What to do with each piece, in a few sentences.
+class Sentences(NamedTuple):
+    """What to do with a piece, in a few sentences and as short as a line of the kiln sheet is."""
+
+    advice: str
+    brief: str
+
+
+def sentences(answer: Answer, units: LengthUnits) -> list[Sentences]:
+    """What to do with each piece.
 
     Parameters
     ----------
@@ -104,49 +111,38 @@ def advice(answer: Answer, units: LengthUnits) -> list[str]:
 
     Returns
     -------
-    list of str
+    list of Sentences
     """
-    sentences = []
-    for piece, changes, outlook in _by_piece(answer, units):
-        word = changes[0].advice
-        caught = caught_words(piece, outlook, units)
-        if word == "none":
-            said = f"Safe as planned.{_headroom(outlook, units)}"
-        elif word == "change":
-            said = _capital(_joined([_step(change, units) for change in changes]))
-            said += f". Or fire it as planned {caught}."
-        elif word == "cookie":
-            said = f"Fire it as planned {caught}."
-        elif word == "pedestal":
-            said = f"Meant to run: set it on a pedestal {caught}."
-        else:
-            past = volume_words(outlook.past_foot_cm3, units)
-            said = (
-                f"Not on this pot: choose another glaze, or set it {caught}; up to {past} may run "
-                f"{PAST}."
-            )
-        sentences.append(said)
-    return sentences
+    return [_sentences(*parts, units) for parts in _by_piece(answer, units)]
 
 
-def briefly(answer: Answer, units: LengthUnits) -> list[str]:
-    """What to do with each piece, as short as a line of the kiln sheet is."""
-    said = []
-    for piece, changes, outlook in _by_piece(answer, units):
-        word = changes[0].advice
-        caught = caught_words(piece, outlook, units, brief=True)
-        if word == "change":
-            change = _capital(_joined([_step(c, units, brief=True) for c in changes]))
-            said.append(f"{change}, or as planned {caught}.")
-        elif word == "none":
-            said.append("As planned.")
-        elif word == "cookie":
-            said.append(f"As planned, {caught}.")
-        elif word == "pedestal":
-            said.append(f"Meant to run: pedestal {caught}.")
-        else:
-            said.append(f"Not on this pot: other glaze, or {caught}.")
-    return said
+def _sentences(piece: Any, changes: list[Any], outlook: Any, units: LengthUnits) -> Sentences:
+    wash = "Kiln-wash it on top and below."
+    caught, briefly = (caught_words(piece, outlook, units, brief) for brief in (False, True))
+    word = changes[0].advice
+    if word == "none":
+        return Sentences(f"Safe as planned.{_headroom(outlook, units)}", "As planned.")
+    if word == "change":
+        long, short = (
+            _capital(_joined([_step(change, units, brief) for change in changes]))
+            for brief in (False, True)
+        )
+        return Sentences(
+            f"{long}. Or fire it as planned {caught}. {wash}", f"{short}, or as planned {briefly}."
+        )
+    if word == "cookie":
+        return Sentences(f"Fire it as planned {caught}. {wash}", f"As planned, {briefly}.")
+    if word == "pedestal":
+        return Sentences(
+            f"Meant to run: set it on a pedestal {caught}. {wash}",
+            f"Meant to run: pedestal {briefly}.",
+        )
+    past = volume_words(outlook.past_foot_cm3, units)
+    return Sentences(
+        f"Not on this pot: choose another glaze, or set it {caught}; up to {past} may run {PAST}. "
+        f"{wash}",
+        f"Not on this pot: other glaze, or {briefly}.",
+    )
 
 
 def _by_piece(answer: Answer, units: LengthUnits) -> Iterator[tuple[Any, list[Any], Any]]:

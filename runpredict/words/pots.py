@@ -15,11 +15,10 @@ from runpredict.errors import printable
 from runpredict.tables.firings import firing_words
 from runpredict.units import LengthUnits, format_distance
 from runpredict.words.advice import (
-    advice,
-    briefly,
     catch_words,
     run_sentence,
     run_words,
+    sentences,
     summary,
     wax_words,
 )
@@ -217,7 +216,7 @@ def firings_in_words(
     rows = list(answer.layers.assign(reason=why).itertuples(index=False))
     pieces = answer.pieces.reset_index(drop=True)
     needs, bare = _needs(answer, units), _bare(answer, units)
-    advised, brief = advice(answer, units), briefly(answer, units)
+    to_do = sentences(answer, units)
     of_piece: dict[Any, Any] = answer.layers.groupby(["firing", "piece"], sort=False).indices
     names, basis = _Names(answer.layers["glaze"].unique()), basis_short(answer)
 
@@ -233,8 +232,8 @@ def firings_in_words(
             over=chance > answer.tolerance,
             tone=tone(chance, answer.tolerance),
             need=needs[place],
-            advice=names.shown(advised[place]),
-            brief=names.shown(brief[place]),
+            advice=names.shown(to_do[place].advice),
+            brief=names.shown(to_do[place].brief),
             blame=f"{shown_name(blamed.glaze)} (layer {blamed.layer})",
             run=run_sentence(blamed, units),
             why=f"{blamed.reason}.",

@@ -12,7 +12,7 @@ from runpredict.answers.check import Answer
 from runpredict.answers.load import COLUMNS, load_of
 from runpredict.tables.csv_files import write_tables
 from runpredict.units import LengthUnits
-from runpredict.words.advice import advice, summary
+from runpredict.words.advice import sentences, summary
 from runpredict.words.basis import reasons
 
 RISK_DIGITS = 4  # of a chance in a file; more would say more than anybody knows
@@ -49,7 +49,10 @@ def told(answer: Answer, units: LengthUnits = "mm") -> Told:
     why = reasons(answer.features, answer.neighbour, answer.predictor.seen(), units)
     return Told(
         answer.layers.assign(reason=why),
-        answer.pieces.assign(advice=advice(answer, units), after=answer.advice(units).risk),
+        answer.pieces.assign(
+            advice=[each.advice for each in sentences(answer, units)],
+            after=answer.advice(units).risk,
+        ),
     )
 
 

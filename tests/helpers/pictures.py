@@ -12,6 +12,7 @@ from matplotlib.text import Text
 from runpredict.answers.check import answer, check
 from runpredict.tables.csv_files import read_table
 from runpredict.tables.plan import read_plan
+from runpredict.words.advice import sentences
 
 SAMPLE = Path(__file__).parents[2] / "sample_data"
 TABLES = ("layers", "glazes", "recipes", "schedules")
@@ -64,6 +65,11 @@ def many(count):
     plan = plan.loc[plan["piece"].isin(plan["piece"].drop_duplicates().head(count))]
     assert plan["piece"].nunique() == count
     return check(plan, raw("glazes"), recipes=raw("recipes"))
+
+
+def briefly(found):
+    """What to do with each pot of an answer, as a line of the kiln sheet has it."""
+    return [each.brief for each in sentences(found, "mm")]
 
 
 def one_piece(layers, **given):

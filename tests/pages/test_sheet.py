@@ -15,7 +15,7 @@ from pathlib import Path
 import html5lib
 import pytest
 from helpers.browser import DESKTOP, browsing, need_browser
-from helpers.pictures import HOSTILE, many, one_piece, renamed, sample_answer
+from helpers.pictures import HOSTILE, briefly, many, one_piece, renamed, sample_answer
 from helpers.tables import written_in
 
 from runpredict.errors import BadInput
@@ -23,7 +23,6 @@ from runpredict.pages import sheet
 from runpredict.pages.html import naming
 from runpredict.pages.sheet import NONE_OVER, WHERE, sheet_html
 from runpredict.tables.texts import plain_name
-from runpredict.words.advice import briefly
 from runpredict.words.basis import CAUTION
 from runpredict.words.pots import MOST_NAME, firings_in_words, shown_name
 from runpredict.words.told import told
@@ -107,7 +106,13 @@ def test_a_page_is_taped_up_a_firing_with_a_line_a_pot():
         pieces = answer.pieces.loc[answer.pieces["firing"] == firing]
         ranked = pieces.sort_values("risk", ascending=False)
         assert [text_of(row.find("th")) for row in rows] == ranked["piece"].tolist()
-        lines = dict(zip(answer.pieces["piece"], briefly(answer, "mm"), strict=True))
+        lines = dict(
+            zip(
+                answer.pieces["piece"],
+                briefly(answer),
+                strict=True,
+            )
+        )
         for row, piece in zip(rows, ranked["piece"], strict=True):
             cells = [text_of(cell) for cell in row.iter("td")]
             assert " ".join(lines[piece].split()) in cells

@@ -5,13 +5,13 @@ import re
 import numpy as np
 import pandas as pd
 import pytest
+from helpers.pictures import briefly
 from helpers.pieces import glazes, pieces
 from helpers.tables import ANALYSIS, LAYER, layers
 
 from runpredict.answers.check import check
 from runpredict.drawings.piece import drawn_piece
 from runpredict.units import format_distance
-from runpredict.words.advice import briefly
 from runpredict.words.answers import answer_text
 from runpredict.words.pots import NEEDS, firings_in_words
 from runpredict.words.told import told, write_answer
@@ -59,7 +59,7 @@ def test_every_piece_is_told_its_own_advice(answer):
 
 
 def test_a_line_of_the_kiln_sheet_is_short_and_says_the_same(answer):
-    for brief, sentence in zip(briefly(answer, "mm"), told(answer).pieces["advice"], strict=True):
+    for brief, sentence in zip(briefly(answer), told(answer).pieces["advice"], strict=True):
         assert len(brief) < 150
         for size in re.findall(r"[\d.]+ mm", brief.replace("\N{NO-BREAK SPACE}", " ")):
             assert size in sentence
@@ -85,7 +85,11 @@ def test_a_change_and_a_cookie_are_told_as_one_or_the_other(answer):
     assert changes.sum() > 20
     catch = answer.outlook["catch"]
     for row, brief, change, holds in zip(
-        pieces.itertuples(), briefly(answer, "mm"), changes, catch, strict=True
+        pieces.itertuples(),
+        briefly(answer),
+        changes,
+        catch,
+        strict=True,
     ):
         wide, high = np.ceil([row.cookie_diameter_mm, row.cookie_height_mm])
         size = f"{wide:g} x {high:g} mm".replace(" ", "\N{NO-BREAK SPACE}")  # on one line
