@@ -32,7 +32,7 @@ _HOMES = {
     "skill_figure": "drawings.score_curves",
     "step_run_m": "physics.sheets",
     "summary": "words.advice",
-    "told": "words.told",
+    "told": "words.answers",
     "unity_formula": "physics.chemistry",
     "viscosity_figure": "drawings.curves",
     "viscosity_log10_pa_s": "physics.melt",
@@ -92,7 +92,7 @@ def __getattr__(name: str) -> Any:
 
 def _answer_html(answer: Any) -> str:
     """How a notebook shows an answer, which itself knows of no pages."""
-    shown: str = import_module("runpredict.pages.notebook").answer_html(answer)
+    shown: str = import_module("runpredict.pages.html").answer_html(answer)
     return shown
 
 

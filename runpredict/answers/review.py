@@ -20,13 +20,15 @@ from runpredict.answers.questions import (
     portions,
 )
 from runpredict.answers.review_effects import (
+    BARE,
     TOLD_FAMILIES,
     effect_name,
     effects_of,
     glaze_to_blame,
+    glaze_under,
     than_either,
 )
-from runpredict.arrays import Floats, Objects
+from runpredict.arrays import Floats
 from runpredict.errors import BadInput, Fault
 from runpredict.model.chances import Predictor, within_range
 from runpredict.model.effects import effects_in
@@ -43,7 +45,6 @@ if TYPE_CHECKING:
     from runpredict.model.trained import Trial
 
 
-BARE = "bare clay"
 UNLIKELY = 0.1  # a result that was told to be less likely than this is a surprise
 # How low a glaze could end is told of this share of its logged pieces, and of no fewer. Our choice.
 HELD_SHARE, LEAST_PIECES = 0.95, 5
@@ -292,24 +293,6 @@ def _predicted_seen(log: pd.DataFrame, stacks: Stacks, trial: Trial | None) -> p
     inside = within_range(table["run_mm"], table["run_p05_mm"], table["run_p95_mm"])
     table["inside"] = np.where(table["run_mm"].isna(), "", np.where(inside, "yes", "no"))
     return table
-
-
-def glaze_under(stacks: Stacks) -> Objects:
-    """Name of the glaze that each layer lies over, shape (n, k).
-
-    The nearest beneath it that it meets: another glaze where there is one, as the model has it,
-    else its own; `BARE` where it meets none.
-    """
-    names = stacks.glaze_name
-    other = np.take_along_axis(names, np.maximum(stacks.under, 0), axis=1)
-    itself = np.zeros(names.shape, dtype=bool)
-    for j in range(names.shape[1]):
-        for i in range(j):
-            meets = np.minimum(stacks.upper_m[:, i], stacks.upper_m[:, j]) > np.maximum(
-                stacks.lower_m[:, i], stacks.lower_m[:, j]
-            )
-            itself[:, j] |= meets & (stacks.glaze[:, i] == stacks.glaze[:, j])
-    return np.where(stacks.under >= 0, other, np.where(itself, names, BARE))
 
 
 def _past_foot(seen: pd.DataFrame, log: pd.DataFrame) -> pd.DataFrame:

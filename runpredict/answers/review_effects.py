@@ -1,4 +1,4 @@
-"""The effects a log taught, for a reader: factors with their intervals."""
+"""What a log taught, for a reader: factors with intervals, what lies under, what is to blame."""
 
 from __future__ import annotations
 
@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from runpredict.model.studio import Studio
 
 
+BARE = "bare clay"
 EFFECT_COLUMNS = ["family", "name", "factor", "low", "high", "rows", "run_factor"]
 NINE_IN_TEN_SD = 1.645  # standard deviations either way that hold 90 % of a normal
 # Those a potter can make use of.
@@ -190,3 +191,21 @@ def glaze_to_blame(seen: pd.DataFrame, stacks: Stacks, predictor: Predictor) -> 
     to_blame = np.full(len(seen), "", dtype=object)
     to_blame[past] = part.glaze_name[place, drives(driving[place, edge], edge)]
     return to_blame
+
+
+def glaze_under(stacks: Stacks) -> Objects:
+    """Name of the glaze that each layer lies over, shape (n, k).
+
+    The nearest beneath it that it meets: another glaze where there is one, as the model has it,
+    else its own; `BARE` where it meets none.
+    """
+    names = stacks.glaze_name
+    other = np.take_along_axis(names, np.maximum(stacks.under, 0), axis=1)
+    itself = np.zeros(names.shape, dtype=bool)
+    for j in range(names.shape[1]):
+        for i in range(j):
+            meets = np.minimum(stacks.upper_m[:, i], stacks.upper_m[:, j]) > np.maximum(
+                stacks.lower_m[:, i], stacks.lower_m[:, j]
+            )
+            itself[:, j] |= meets & (stacks.glaze[:, i] == stacks.glaze[:, j])
+    return np.where(stacks.under >= 0, other, np.where(itself, names, BARE))

@@ -150,8 +150,7 @@ def _demo(args: argparse.Namespace) -> int:
 def _tell(tables: PlanTables, args: argparse.Namespace, forgotten: str = "") -> int:
     from runpredict.answers.check import answer, only_firing
     from runpredict.tables.files import refuse_unasked
-    from runpredict.words.answers import answer_text
-    from runpredict.words.told import answer_files, write_answer
+    from runpredict.words.answers import answer_files, answer_text, write_answer
 
     outputs = [] if args.out is None else answer_files(args.out)
     outputs += [] if args.sheet is None else [Path(args.sheet)]

@@ -35,7 +35,7 @@ def _list(args: argparse.Namespace) -> int:
     from runpredict.physics.material_words import material_names
     from runpredict.physics.materials import list_materials
     from runpredict.tables.csv_files import read_table
-    from runpredict.words.materials import materials_text
+    from runpredict.words.glazes import materials_text
 
     own = None if args.materials is None else read_table(args.materials, "materials")
     found = list_materials(own, args.word or "")

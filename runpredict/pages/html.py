@@ -1,4 +1,4 @@
-"""What every page of HTML is made with: templates that escape, and pictures as data."""
+"""What every page of HTML is made with, and an answer as a notebook shows it."""
 
 from __future__ import annotations
 
@@ -10,9 +10,16 @@ from jinja2 import Environment, PackageLoader, StrictUndefined, Template
 from markupsafe import Markup, escape
 from matplotlib.figure import Figure
 
+from runpredict.answers.check import Answer
+from runpredict.drawings.piece import drawn_piece
+from runpredict.drawings.pot import small_figure
 from runpredict.drawings.style import svg
+from runpredict.units import LengthUnits
+from runpredict.words.basis import tolerated
+from runpredict.words.pots import firings_in_words
 
 CSS_PIXELS_PER_INCH = 96  # CSS Values and Units, W3C
+MOST_POTS = 48  # of a firing; a longer table is no view of it
 
 
 class Drawing(NamedTuple):
@@ -51,3 +58,26 @@ def naming(sentence: str, names: list[str]) -> Markup:
         if not name.isascii():  # only letters of other scripts can turn the words around them
             page = page.replace(escape(name), Markup("<bdi>{}</bdi>").format(name))
     return page
+
+
+def answer_html(answer: Answer, units: LengthUnits = "mm") -> str:
+    """The answer as a part of a page.
+
+    Parameters
+    ----------
+    answer : Answer
+    units : "mm" or "in"
+
+    Returns
+    -------
+    str
+        A table a firing, the pots most at risk first: picture, risk as a bar, the layer to
+        blame, its run, what to do. Every word is escaped.
+    """
+    return template("answer.html").render(
+        firings=firings_in_words(answer, units),
+        most=MOST_POTS,
+        tolerance=answer.tolerance,
+        tolerated=tolerated(answer.tolerance),
+        drawn=lambda pot: drawing(small_figure(drawn_piece(answer, pot.place, units))),
+    )

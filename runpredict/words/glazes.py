@@ -1,8 +1,9 @@
-"""What the chemistry of one glaze says, and what to be careful of in it."""
+"""What the chemistry of a glaze says, what to be careful of in it, and what it may be made of."""
 
 from __future__ import annotations
 
 import math
+import textwrap
 from collections.abc import Iterable, Sequence
 
 import numpy as np
@@ -14,7 +15,7 @@ from runpredict.physics.chemistry import mole_fractions, unity_formula
 from runpredict.physics.lots import lot_sd_log10
 from runpredict.physics.melt import melt_curve
 from runpredict.units import F_PER_C, LengthUnits, format_temperature
-from runpredict.words.plain import columns, paragraph
+from runpredict.words.plain import WIDTH, columns, paragraph
 
 ALWAYS = (
     "Only a laboratory test of the fired glaze tells whether it is fit for food. Dry glaze is "
@@ -22,6 +23,8 @@ ALWAYS = (
     "follow your local codes."
 )
 VISCOSITY_AT_C = (1000, 1050, 1100, 1150, 1200, 1250, 1300)
+MAIN_WT = 0.5
+"""An oxide below this is left out of the list; it counts in the sums all the same."""
 
 
 def glaze_text(glaze: pd.Series, units: LengthUnits = "mm", materials: Iterable[str] = ()) -> str:
@@ -138,3 +141,46 @@ def _told(caution: Caution) -> str:
     else:
         share = f"{caution.share_wt:.2g} % {caution.oxide}"
     return f"{caution.metal} ({share}): {caution.harm}"
+
+
+def materials_text(materials: pd.DataFrame) -> str:
+    """Raw materials, a paragraph each, under a heading for each run of one kind.
+
+    Parameters
+    ----------
+    materials : DataFrame
+        As `materials.list_materials` returns. [wt %]
+
+    Returns
+    -------
+    str
+    """
+    lines: list[str] = []
+    kind = ""
+    for _, row in materials.iterrows():
+        if row["kind"] != kind:
+            kind = row["kind"]
+            lines.append(f"== {kind} ==")
+        lines.append(_paragraph(row))
+    return "\n".join(lines)
+
+
+def _paragraph(row: pd.Series) -> str:
+    shares = row[list(OXIDES)].astype(float)
+    main = shares[shares >= MAIN_WT].sort_values(ascending=False, kind="stable")
+    oxides = ", ".join(f"{oxide} {wt:.3g}" for oxide, wt in main.items()) or "no oxide: burns off"
+    lost = row["loss_on_ignition"]
+    if lost > 0:
+        oxides += f"; loses {lost:.3g} on firing"
+    elif lost < 0:
+        oxides += f"; takes up {-lost:.3g} on firing"
+    if row["lot_spread_pct"] > 0:
+        oxides += f"; lots differ by ±{row['lot_spread_pct']:g}\u00a0%"
+    lines = textwrap.wrap(f"{row['material']}: {oxides}", WIDTH, subsequent_indent="    ")
+    if row["also"]:
+        lines += _indented(f"also called {row['also']}")
+    return "\n".join([*lines, *_indented(f"source: {row['source'] or 'not given'}")])
+
+
+def _indented(text: str) -> list[str]:
+    return textwrap.wrap(text, WIDTH, initial_indent="    ", subsequent_indent="    ")

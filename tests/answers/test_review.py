@@ -8,7 +8,8 @@ from helpers.studios import studio
 from helpers.tables import ANALYSIS, STIFF_WT, calm_studio, faults_of, layers
 
 from runpredict import check, review
-from runpredict.answers.review import BARE, LEAST_PIECES, UNLIKELY, look_back
+from runpredict.answers.review import LEAST_PIECES, UNLIKELY, look_back
+from runpredict.answers.review_effects import BARE
 from runpredict.model.trial import LEAST_FIRINGS
 from runpredict.physics.chemistry import OXIDES
 from runpredict.units import parse_length_mm

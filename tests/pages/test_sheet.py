@@ -23,9 +23,9 @@ from runpredict.pages import sheet
 from runpredict.pages.html import naming
 from runpredict.pages.sheet import NONE_OVER, WHERE, sheet_html
 from runpredict.tables.texts import plain_name
+from runpredict.words.answers import told
 from runpredict.words.basis import CAUTION
 from runpredict.words.pots import MOST_NAME, firings_in_words, shown_name
-from runpredict.words.told import told
 
 MOST_SECONDS, MOST_BYTES = 40.0, 5_000_000
 TAGS = {

@@ -21,7 +21,7 @@ from runpredict.tables.csv_files import read_table
 from runpredict.tables.plan import check_plan
 from runpredict.units import MM_PER_INCH, parse_length_mm
 from runpredict.words.advice import run_sentence, run_words
-from runpredict.words.told import told
+from runpredict.words.answers import told
 
 PIECES = 400
 FORMS = ("mug", "bowl", "plate", "vase", "bottle", "tile", "")

@@ -4,10 +4,10 @@ import html5lib
 from helpers.pictures import HOSTILE, many, renamed, sample_answer
 
 import runpredict
-from runpredict.pages import notebook
+from runpredict.pages import html
 from runpredict.tables.texts import plain_name
+from runpredict.words.answers import told
 from runpredict.words.pots import shown_name
-from runpredict.words.told import told
 
 
 def parsed(part):
@@ -36,7 +36,7 @@ def test_an_answer_shows_itself():
 
 
 def test_names_are_escaped():
-    part = notebook.answer_html(renamed(HOSTILE), "in")
+    part = html.answer_html(renamed(HOSTILE), "in")
     assert "<script" not in part
     assert "\u202e" not in part.replace(HOSTILE["mug 2"], "")
     text = text_of(parsed(part))
@@ -45,7 +45,7 @@ def test_names_are_escaped():
 
 
 def test_a_long_table_is_cut_and_says_so():
-    part = notebook.answer_html(many(50))
+    part = html.answer_html(many(50))
     rows = [row for body in parsed(part).iter("tbody") for row in body]
-    assert len(rows) == notebook.MOST_POTS
+    assert len(rows) == html.MOST_POTS
     assert "2 more pots" in text_of(parsed(part))

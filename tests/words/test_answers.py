@@ -12,9 +12,8 @@ from helpers.tables import ANALYSIS, LAYER, layers
 from runpredict.answers.check import check
 from runpredict.drawings.piece import drawn_piece
 from runpredict.units import format_distance
-from runpredict.words.answers import answer_text
+from runpredict.words.answers import answer_text, told, write_answer
 from runpredict.words.pots import NEEDS, firings_in_words
-from runpredict.words.told import told, write_answer
 
 ONE_GLAZE = pd.DataFrame([ANALYSIS])
 # The contract of the batch check, from memory.
