@@ -29,9 +29,9 @@ from runpredict.model.chances import Predictor
 from runpredict.model.features import features_of
 from runpredict.model.rules import RulesPredictor
 from runpredict.model.stacks import Stacks, stacks_of
+from runpredict.tables.columns import ROLES
 from runpredict.tables.firings import firing_words, named_so
 from runpredict.tables.plan import PlanTables, check_plan
-from runpredict.tables.roles import ROLES
 from runpredict.units import LengthUnits
 
 if TYPE_CHECKING:

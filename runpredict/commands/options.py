@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import NoReturn
 
 from runpredict.errors import BadInput, Fault
-from runpredict.tables.roles import ROLES
+from runpredict.tables.columns import ROLES
 
 DEFAULT_LOGBOOK = "logbook"
 

@@ -9,10 +9,9 @@ import pandas as pd
 
 from runpredict.errors import BadInput, Fault
 from runpredict.logbook.book import Logbook
-from runpredict.tables.columns import KINDS
+from runpredict.tables.columns import KINDS, ROLES
 from runpredict.tables.csv_files import read_table
 from runpredict.tables.plan import PlanTables, check_plan, read_plan
-from runpredict.tables.roles import ROLES
 from runpredict.tables.rows import split_results
 
 PathLike = str | os.PathLike[str]
@@ -31,7 +30,7 @@ def gather(
         Folder of the logbook that holds what no file is given for: as plan the pieces without a
         result, as log those with one.
     **files : path, optional
-        By role, as in `roles.ROLES`.
+        By role, as in `columns.ROLES`.
 
     Returns
     -------

@@ -53,7 +53,7 @@ from runpredict.tables.firings import keyed_firings
 from runpredict.tables.ingredients import blame_materials
 from runpredict.tables.rows import check_rows
 from runpredict.tables.slips import warn_of_ripeness
-from runpredict.tables.workbooks import save_workbook
+from runpredict.tables.workbooks import workbook_of
 
 
 class Logbook(ReadLogbook):
@@ -432,7 +432,7 @@ class Logbook(ReadLogbook):
             for draft, table in zip(drafts, tables.values() if folder else (), strict=False):
                 draft.write_text(table_csv(table), encoding="utf-8", newline="")
             if xlsx is not None:
-                save_workbook(tables, drafts[-1])
+                workbook_of(tables).save(drafts[-1])
 
     def _warn_of_ripeness(
         self, tables: Sequence[Table], incoming: Mapping[TableKind, Incoming]

@@ -24,7 +24,7 @@ from runpredict.tables.columns import COLUMNS, KINDS, Column, TableKind, cones
 from runpredict.tables.csv_files import SEPARATORS, first_line, load_table, load_workbook
 from runpredict.tables.files import read_bytes, replace_file
 from runpredict.tables.rows import empty_table
-from runpredict.tables.workbooks import write_workbook
+from runpredict.tables.workbooks import workbook_of
 
 if TYPE_CHECKING:
     from openpyxl import Workbook
@@ -192,8 +192,7 @@ def write_template(path: str | os.PathLike[str], wall_angles_png: bytes | None =
     BadInput
         If it is there already, is not called .xlsx, or cannot be written.
     """
-    from openpyxl import load_workbook as open_book  # noqa: PLC0415 - slow, for workbooks only
-    from openpyxl.styles import Alignment, Font  # noqa: PLC0415
+    from openpyxl.styles import Alignment, Font  # noqa: PLC0415 - slow, for workbooks only
 
     file = Path(path)
     if file.suffix.casefold() != ".xlsx":
@@ -203,8 +202,7 @@ def write_template(path: str | os.PathLike[str], wall_angles_png: bytes | None =
     sheets: dict[str, pd.DataFrame] = {GUIDE_SHEET: _guide()}
     sheets |= {kind: empty_table(kind) for kind in _ORDER}
     with replace_file(file) as temporary:
-        write_workbook(sheets, temporary)
-        book = open_book(io.BytesIO(temporary.read_bytes()))
+        book = workbook_of(sheets)
         for sheet in book.worksheets:
             for cell in sheet[1]:
                 cell.font = Font(bold=True)

@@ -125,7 +125,7 @@ class ReadLogbook:
                 for stored in newest_rows(self._connection, kind).values()
                 if not stored.retired
             ]
-            headings = headings_of(self._connection, kind)
+            headings = headings_of(self._connection, kind, rows)
         return frame_of(kind, rows, headings)
 
     def marked(self, kind: TableKind) -> tuple[pd.DataFrame, dict[Key, str]]:
@@ -181,9 +181,9 @@ class ReadLogbook:
         """
         refuse_kind(kind)
         with self._telling():
-            history = revisions_frame(
-                kind, revisions(self._connection, kind), headings_of(self._connection, kind)
-            )
+            made = revisions(self._connection, kind)
+            headings = headings_of(self._connection, kind, (one.row for one in made))
+            history = revisions_frame(kind, made, headings)
         for column, value in named.items():
             if column not in history:
                 refuse_file(

@@ -4,14 +4,17 @@ from __future__ import annotations
 
 import json
 import sqlite3
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import UTC, datetime
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
+from runpredict.errors import BadInput
 from runpredict.logbook.proof import checksum, seal_next
-from runpredict.logbook.rows import Change, Key, Revision, Row, Stored, key_of
+from runpredict.logbook.rows import Change, Key, Revision, Row, Stored, cells_typed, key_of
 from runpredict.logbook.schema import BACKUP_NAME, back_up, refuse_newer
+from runpredict.tables.cells import plain_heading
 from runpredict.tables.columns import COLUMNS, KINDS, TableKind
 
 
@@ -20,9 +23,25 @@ def _columns_sql(kind: TableKind) -> str:
 
 
 def _row(kind: TableKind, record: Sequence[Any]) -> Row:
-    *cells, extra = record
-    names = (column.name for column in COLUMNS[kind])
-    return Row(dict(zip(names, cells, strict=True)), json.loads(extra) if extra else {})
+    *values, extra = record
+    cells = dict(zip((column.name for column in COLUMNS[kind]), values, strict=True))
+    kept: dict[str, str] = json.loads(extra) if extra else {}
+    # A column that was not known yet when the row came in is read now.
+    known = {plain_heading(name): name for name in cells} if kept else {}
+    for heading, name in [(heading, known.get(plain_heading(heading))) for heading in kept]:
+        if name is None:
+            continue
+        text = kept.pop(heading)
+        try:
+            cells[name] = _typed(kind, name, text) if cells[name] in (None, "") else cells[name]
+        except BadInput:
+            kept[f"{heading} as typed"] = text
+    return Row(cells, kept)
+
+
+@lru_cache(maxsize=10_000)
+def _typed(kind: TableKind, name: str, text: str) -> Any:
+    return cells_typed(kind, {name: text})[name]
 
 
 def newest_rows(
@@ -54,12 +73,16 @@ def revisions(connection: sqlite3.Connection, kind: TableKind) -> list[Revision]
     ]
 
 
-def headings_of(connection: sqlite3.Connection, kind: TableKind) -> list[str]:
-    """Unknown columns of a table, in the order they came in."""
+def headings_of(
+    connection: sqlite3.Connection, kind: TableKind, rows: Iterable[Row] = ()
+) -> list[str]:
+    """Unknown columns of a table, in the order they came in, and what else some rows have."""
     found = connection.execute(
         "SELECT heading FROM extra_columns WHERE kind = ? ORDER BY id", (kind,)
     )
-    return [heading for (heading,) in found]
+    known = {plain_heading(column.name) for column in COLUMNS[kind]}
+    headings = [heading for (heading,) in found if plain_heading(heading) not in known]
+    return list(dict.fromkeys([*headings, *(heading for row in rows for heading in row.extra)]))
 
 
 def add_rows(

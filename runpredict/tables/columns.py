@@ -123,6 +123,16 @@ KEYS: dict[TableKind, tuple[str, ...]] = {
 }
 """What names a row of each table: no two rows of a table have the same."""
 
+ROLES: dict[str, TableKind] = {
+    "plan": "layers",
+    "log": "layers",
+    "glazes": "glazes",
+    "recipes": "recipes",
+    "materials": "materials",
+    "schedules": "schedules",
+}
+"""Kind of each table of a question, in the order its faults are told."""
+
 PIECE_COLUMNS: tuple[str, ...] = tuple(
     column.name
     for column in COLUMNS["layers"]

@@ -309,34 +309,6 @@ def load_workbook(
     return tables
 
 
-def read_workbook(path: str | os.PathLike[str]) -> dict[TableKind, pd.DataFrame]:
-    """Read and check every table of a workbook.
-
-    Parameters
-    ----------
-    path : path
-        As for `load_workbook`.
-
-    Returns
-    -------
-    dict
-        DataFrames by kind, as `rows.check_table` returns.
-
-    Raises
-    ------
-    BadInput
-        With every fault of every sheet, or if no sheet is a table.
-
-    Warns
-    -----
-    TableWarning
-        As `load_workbook`.
-    """
-    tables = load_workbook(path)
-    raise_faults(fault for table in tables.values() for fault in table.faults)
-    return {kind: table.frame for kind, table in tables.items()}
-
-
 def _number_text(value: float) -> str:
     if math.isnan(value):
         return ""

@@ -18,6 +18,7 @@ from runpredict.errors import BadInput, Fault, raise_faults, refuse_other
 from runpredict.physics.chemistry import fill_oxides
 from runpredict.physics.lots import lot_spread_c
 from runpredict.tables.cells import Table
+from runpredict.tables.columns import ROLES
 from runpredict.tables.csv_files import load_table
 from runpredict.tables.firings import keyed_firings
 from runpredict.tables.layers import by_piece, outside, positions
@@ -30,7 +31,6 @@ from runpredict.tables.names import (
 )
 from runpredict.tables.recipes import check_melts, check_recipes
 from runpredict.tables.repeats import sum_repeats
-from runpredict.tables.roles import ROLES
 from runpredict.tables.rows import check_rows, empty_table, with_defaults
 from runpredict.tables.slips import warn_of_ripeness
 from runpredict.tables.which_counts import warn_of_cones, warn_of_results
@@ -84,7 +84,7 @@ def read_plan(
         A ``layers.csv`` table.
     glazes : path
     **others : path or None
-        By role (`roles.ROLES`): log, another ``layers.csv``; recipes, materials, schedules, the
+        By role (`columns.ROLES`): log, another ``layers.csv``; recipes, materials, schedules, the
         tables of those names. Materials are added to the shipped ones.
 
     Returns

@@ -36,7 +36,7 @@ def warn_of_cones(tables: Mapping[str, Table]) -> None:
     Parameters
     ----------
     tables : mapping of Table by role
-        As `roles.ROLES` names them.
+        As `columns.ROLES` names them.
 
     Warns
     -----

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import io
 import math
-import os
 import re
 import warnings
 import zipfile
@@ -12,15 +11,18 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
 
 from runpredict.errors import BadInput, quoted, refuse_file
 from runpredict.tables.columns import MAX_COLUMNS
-from runpredict.tables.files import read_bytes, replace_file
+from runpredict.tables.files import read_bytes
 from runpredict.tables.number_formats import shown_number
+
+if TYPE_CHECKING:
+    from openpyxl import Workbook
 
 MAX_UNPACKED_BYTES = 128 * 2**20
 MAX_CELLS = 1_000_000
@@ -198,36 +200,18 @@ def _unlike_shown(sheet: Any, rows: Mapping[int, Mapping[int, str]]) -> Iterator
             yield None, f"column {letter} is hidden; show it or remove it."
 
 
-def write_workbook(tables: Mapping[str, pd.DataFrame], path: str | os.PathLike[str]) -> None:
-    """Write tables as the sheets of a workbook, whole or not at all.
+def workbook_of(tables: Mapping[str, pd.DataFrame]) -> Workbook:
+    """Tables as the sheets of a workbook.
 
     Parameters
     ----------
     tables : mapping of DataFrame by the name of the sheet
         Those without rows make a blank form to fill in.
-    path : path
-        An .xlsx file to make or to replace.
-
-    Raises
-    ------
-    BadInput
-        As `files.replace_file`.
 
     Notes
     -----
     Cells that are not numbers are of type text, and so are the empty ones below them: cone 06
     stays 06, and 3/8 in does not become a date.
-    """
-    with replace_file(path) as temporary:
-        save_workbook(tables, temporary)
-
-
-def save_workbook(tables: Mapping[str, pd.DataFrame], file: Path) -> None:
-    """As `write_workbook`, straight to a file that has not got its name yet.
-
-    Raises
-    ------
-    OSError
     """
     from openpyxl import Workbook  # noqa: PLC0415 - slow to load, needed for workbooks only
     from openpyxl.utils import get_column_letter  # noqa: PLC0415
@@ -244,7 +228,7 @@ def save_workbook(tables: Mapping[str, pd.DataFrame], file: Path) -> None:
             cells = table.iloc[:, number - 1].tolist()
             for row, cell in enumerate([str(heading), *cells], start=1):
                 _put_cell(sheet.cell(row, number), cell)
-    book.save(file)
+    return book
 
 
 def _put_cell(place: Any, cell: Any) -> None:

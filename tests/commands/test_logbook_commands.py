@@ -18,7 +18,7 @@ import pandas as pd
 import pytest
 from helpers.logbook_driver import run
 from helpers.processes import PATIENCE_S
-from helpers.tables import ANALYSIS, layers, written_in
+from helpers.tables import ANALYSIS, layers, read_workbook, written_in
 
 from runpredict.datafiles import OXIDES
 from runpredict.logbook.book import Logbook
@@ -27,7 +27,7 @@ from runpredict.logbook.history import HISTORY
 from runpredict.logbook.schema import FILE_NAME
 from runpredict.tables import workbooks
 from runpredict.tables.columns import COLUMNS, KINDS
-from runpredict.tables.csv_files import read_workbook, write_table
+from runpredict.tables.csv_files import write_table
 
 TESTS = Path(__file__).parents[1]
 GLAZES = pd.DataFrame([ANALYSIS, {"glaze": "ash", "source": "jar"}])

@@ -6,8 +6,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from runpredict.errors import BadInput, TableWarning
-from runpredict.tables.csv_files import read_table
+from runpredict.errors import BadInput, TableWarning, raise_faults
+from runpredict.tables.csv_files import load_workbook, read_table
 
 HEADINGS = "piece,firing,cone,layer,glaze,coats,lower_edge_mm,upper_edge_mm,thickness_mm"
 LAYER = {
@@ -65,3 +65,10 @@ def told(call, *args, **kwargs):
         found = call(*args, **kwargs)
     assert all(issubclass(one.category, TableWarning) for one in caught)
     return found, [str(one.message) for one in caught]
+
+
+def read_workbook(path):
+    """Every table of a workbook by its kind, or all its faults."""
+    tables = load_workbook(path)
+    raise_faults(fault for table in tables.values() for fault in table.faults)
+    return {kind: table.frame for kind, table in tables.items()}

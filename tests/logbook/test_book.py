@@ -337,6 +337,25 @@ def test_a_column_that_came_later_is_added_to_a_logbook_of_before(log, newer):
     assert log.file.read_bytes() == content
 
 
+def test_a_column_that_was_kept_unread_is_read_once_it_is_known(log, newer):
+    with pytest.warns(TableWarning, match="kept unread"):
+        log.import_tables({"layers": layers({"Clay batch": "June", "dip_s": "4"})})
+    with pytest.warns(TableWarning, match="kept unread"):
+        log.import_tables({"layers": layers({"piece": "cup", "dip_s": "a while"})})
+    log.close()
+    newer()
+    with Logbook.open(log.file.parent) as later:
+        table = later.layers()
+        assert table["clay_batch"].tolist() == ["June", "", ""]
+        assert table["dip_s"].fillna(-1.0).tolist() == [4.0, -1.0, -1.0]
+        assert table["dip_s as typed"].tolist() == ["", "", "a while"]
+        assert "Clay batch" not in table
+        later.import_tables({"layers": layers({"clay_batch": "July"})})
+        assert later.layers()["clay_batch"].tolist() == ["July", "", ""]
+        later.export(log.file.parent / "out")
+    assert "dip_s as typed" in (log.file.parent / "out" / "layers.csv").read_text("utf-8")
+
+
 def test_a_step_that_fails_leaves_the_logbook_as_it_was(log, newer, monkeypatch):
     log.close()
     content = log.file.read_bytes()

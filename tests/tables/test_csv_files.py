@@ -8,16 +8,16 @@ import numpy as np
 import openpyxl
 import pandas as pd
 import pytest
-from helpers.tables import ANALYSIS, HEADINGS, LAYER, faults_of, layers, read_text
+from helpers.tables import ANALYSIS, HEADINGS, LAYER, faults_of, layers, read_text, read_workbook
 from hypothesis import given
 from hypothesis import strategies as st
 
 from runpredict.errors import BadInput, TableWarning
 from runpredict.tables.cells import parse_columns
 from runpredict.tables.columns import COLUMNS, KINDS, cones
-from runpredict.tables.csv_files import read_table, read_workbook, table_csv, write_table
+from runpredict.tables.csv_files import read_table, table_csv, write_table
 from runpredict.tables.rows import check_table, empty_table
-from runpredict.tables.workbooks import write_workbook
+from runpredict.tables.workbooks import workbook_of
 
 ROW = "mug,f1,06,1,céladon,2,3.5,40,0.25"
 
@@ -150,7 +150,7 @@ def test_what_is_written_is_read_back(tmp_path_factory, table):
     read = read_table(folder / "layers.csv", "layers")
     pd.testing.assert_frame_equal(read, table)
     assert table_csv(read) == table_csv(table)
-    write_workbook({"layers": table}, folder / "log.xlsx")
+    workbook_of({"layers": table}).save(folder / "log.xlsx")
     pd.testing.assert_frame_equal(read_workbook(folder / "log.xlsx")["layers"], table)
 
 
@@ -204,7 +204,7 @@ def test_a_broken_workbook_is_told(tmp_path, content):
 
 
 def test_a_blank_workbook_keeps_cones_and_fractions_as_text(tmp_path):
-    write_workbook({kind: empty_table(kind) for kind in KINDS}, tmp_path / "blank.xlsx")
+    workbook_of({kind: empty_table(kind) for kind in KINDS}).save(tmp_path / "blank.xlsx")
     book = openpyxl.load_workbook(tmp_path / "blank.xlsx")
     assert tuple(book.sheetnames) == KINDS
     cone = [column.name for column in COLUMNS["layers"]].index("cone") + 1

@@ -8,14 +8,14 @@ import zipfile
 
 import openpyxl
 import pytest
-from helpers.tables import LAYER, faults_of
+from helpers.tables import LAYER, faults_of, read_workbook
 from hypothesis import example, given
 from hypothesis import strategies as st
 from openpyxl.styles.numbers import BUILTIN_FORMATS
 
 from runpredict.errors import BadInput, TableWarning
 from runpredict.tables import workbooks
-from runpredict.tables.csv_files import read_table, read_workbook
+from runpredict.tables.csv_files import read_table
 from runpredict.tables.number_formats import shown_number
 
 
