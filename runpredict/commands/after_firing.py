@@ -207,7 +207,11 @@ def _visit(kiln: _Kiln, at: int) -> int | None:
             print("This is the first layer.")
         return max(at - 1, 0)
     if answer in (HELP, MORE):
-        print(KEYS if answer == HELP else "note and your words: kept with the layer.")
+        print(
+            KEYS
+            if answer == HELP
+            else "note and your words: kept with the layer. lost none takes back."
+        )
         _tell_more([column.name for column in TOLD_OF_PIECE])
         return at
     if answer == SKIP or (not answer and kiln.written(at)):
@@ -265,7 +269,8 @@ def _keep_more(kiln: _Kiln, at: int, typed: str) -> bool:
         raise ValueError(f"Say what, such as {column.name} {column.example}." if column else
                          "Type what you want to keep behind the word note.")  # fmt: skip
     if column is None:
-        kept = kiln.write(at, Outcome(int(kiln.layers.iloc[at]["layer"]), note=text))
+        kiln.write(at, Outcome(int(kiln.layers.iloc[at]["layer"]), note=text))
+        kept = f"{_named(kiln.layers.iloc[at])}: note: {text}"
     else:
         kept = kiln.write(at, **{column.name: "" if text.casefold() == "none" else text})
     print(f"  Logged: {kept}.", flush=True)
@@ -313,10 +318,9 @@ def _counted(pots: int) -> str:
 def _written_words(row: pd.Series[Any]) -> str:
     """What is written of a layer and of its pot."""
     told = [f"{c.label.casefold()}: {row[c.name]}" for c in TOLD_OF_PIECE if row[c.name]]
-    words = [outcome_words(row["run_mm"], row["past_foot"])]
-    if row["lost"] and not row["past_foot"] and math.isnan(row["run_mm"]):
-        words = []
-    return "; ".join([*words, *told, *([f"note: {row['note']}"] if row["note"] else [])])
+    ran = row["past_foot"] or not math.isnan(row["run_mm"])
+    words = [outcome_words(row["run_mm"], row["past_foot"])] if ran else []
+    return "; ".join([*words, *told]) or "nothing written"
 
 
 def _named(row: pd.Series[Any]) -> str:

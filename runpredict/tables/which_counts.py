@@ -57,7 +57,8 @@ def warn_of_results(plan: Table) -> None:
     TableWarning
     """
     frame = plan.frame
-    found = np.flatnonzero(frame["run_mm"].notna() | frame["past_foot"].ne(""))
+    told = frame["past_foot"].ne("") | frame["lost"].ne("")
+    found = np.flatnonzero(frame["run_mm"].notna() | told)
     if len(found):
         plan.warn(
             int(found[0]),

@@ -275,7 +275,9 @@ def test_what_else_may_be_told_is_folded_under_one_word(kiln, capsys):
     kiln("Witness 5 half", "note Crawled at the rim", "2", "q")
     told = capsys.readouterr().out
     assert "witness_cone 6 flat: " not in told
-    assert "sea: ran 2 mm (1/16 in), not past the foot; cone that went down: 5 half; note: " in told
+    assert "Logged: mug, layer 1, sea: cone that went down: 5 half." in told
+    assert "Logged: mug, layer 1, sea: note: Crawled at the rim." in told
+    assert "sea: ran 2 mm (1/16 in), not past the foot; cone that went down: 5 half." in told
     assert set(pots().loc["mug", "witness_cone"]) == {"5 half"}
     assert pots().loc[("mug", 1), "note"] == "Crawled at the rim"
     kiln("q")
