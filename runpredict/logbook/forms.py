@@ -20,7 +20,7 @@ from runpredict.logbook.history import CHANGE_COLUMNS, HISTORY
 from runpredict.logbook.rows import Counts
 from runpredict.logbook.schema import FILE_NAME, new_in_memory
 from runpredict.tables.cells import Table, plain_heading
-from runpredict.tables.columns import COLUMNS, KINDS, Column, TableKind, cones
+from runpredict.tables.columns import COLUMNS, FOLDED, KINDS, Column, TableKind, cones
 from runpredict.tables.csv_files import SEPARATORS, first_line, load_table, load_workbook
 from runpredict.tables.files import read_bytes, replace_file
 from runpredict.tables.rows import empty_table
@@ -28,6 +28,7 @@ from runpredict.tables.workbooks import workbook_of
 
 if TYPE_CHECKING:
     from openpyxl import Workbook
+    from openpyxl.worksheet.worksheet import Worksheet
 
 GUIDE_SHEET = "how to fill this in"
 ANGLE_SHEET = "wall angle"
@@ -211,9 +212,19 @@ def write_template(path: str | os.PathLike[str], wall_angles_png: bytes | None =
             for cell in book[GUIDE_SHEET][column]:
                 cell.alignment = Alignment(wrap_text=True, vertical="top")
         _add_lists(book)
+        _fold(book["layers"])
         if wall_angles_png is not None:
             _add_picture(book, wall_angles_png, place=1)
         book.save(temporary)
+
+
+def _fold(sheet: Worksheet) -> None:
+    """Fold away the columns that most have no use for."""
+    folded = {column.name for column in FOLDED}
+    for cell in sheet[1]:
+        if cell.value in folded:
+            place = sheet.column_dimensions[cell.column_letter]
+            place.outlineLevel, place.hidden = 1, True
 
 
 def _add_lists(book: Workbook) -> None:

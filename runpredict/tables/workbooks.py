@@ -196,7 +196,8 @@ def _unlike_shown(sheet: Any, rows: Mapping[int, Mapping[int, str]]) -> Iterator
             yield row, "the row is hidden; clear the filter or show it, or remove it."
     used = {column for cells in rows.values() for column in cells}
     for letter, column in sheet.column_dimensions.items():
-        if column.hidden and used & set(range(column.min, column.max + 1)):
+        folded = column.outlineLevel > 0  # under a + that anybody sees
+        if column.hidden and not folded and used & set(range(column.min, column.max + 1)):
             yield None, f"column {letter} is hidden; show it or remove it."
 
 

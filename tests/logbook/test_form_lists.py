@@ -8,7 +8,8 @@ from PIL import Image
 
 from runpredict.commands.main import main
 from runpredict.logbook.forms import ANGLE_SHEET
-from runpredict.tables.columns import COLUMNS, KINDS, cones
+from runpredict.tables.columns import COLUMNS, FOLDED, KINDS, cones
+from runpredict.tables.csv_files import load_table
 
 
 @pytest.fixture
@@ -58,3 +59,20 @@ def test_a_page_has_the_wall_angle_drawn(form, capsys):
     assert ANGLE_SHEET in form.sheetnames[:2]
     assert main(["import", "form.xlsx"]) == 0
     assert "not read" not in capsys.readouterr().err
+
+
+def test_what_most_have_no_use_for_is_folded_away_and_read_all_the_same(form):
+    sheet = form["layers"]
+    places = {cell.value: sheet.column_dimensions[cell.column_letter] for cell in sheet[1]}
+    folded = {name for name, place in places.items() if place.hidden}
+    assert folded == {column.name for column in FOLDED} == {
+        name for name, place in places.items() if place.outlineLevel == 1
+    }  # fmt: skip
+    cells = {"piece": "mug", "layer": 1, "glaze": "sea", "coats": 1, "lower_edge_mm": 5,
+             "upper_edge_mm": 90, "shelf": "top", "cone": "6"}  # fmt: skip
+    for cell in sheet[1]:
+        if cell.value in cells:
+            sheet.cell(2, cell.column, cells[cell.value])
+    form.save("filled.xlsx")
+    table = load_table("filled.xlsx", "layers")
+    assert table.faults == [] and table.frame["shelf"].tolist() == ["top"]
