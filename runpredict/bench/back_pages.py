@@ -3,17 +3,30 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import partial
 
-from flask import Blueprint, render_template
+import pandas as pd
+from flask import Blueprint, Response, render_template
 
+from runpredict.answers.combinations import combinations_of
 from runpredict.answers.review import Review
 from runpredict.bench.desk import desk, open_studio, units
+from runpredict.bench.load_pages import SHEET_POLICY
 from runpredict.drawings.score_curves import (
     effects_figure,
     predicted_seen_figure,
     reliability_figure,
 )
+from runpredict.pages.combinations import combinations_html
 from runpredict.units import LengthUnits
+from runpredict.words.combinations import (
+    HEADINGS,
+    LEAD,
+    NONE_YET,
+    TITLE,
+    combinations_in_words,
+    not_known_lead,
+)
 from runpredict.words.review_tables import review_tables
 from runpredict.words.reviews import review_lines
 
@@ -43,6 +56,39 @@ def review() -> str:
         tables=review_tables(found, units()),
         pictures=_pictures(found, units()),
     )
+
+
+@pages.get("/combinations")
+def combinations() -> str:
+    """How low each glaze and each pair may end: the page over the buckets."""
+    found = combinations_in_words(_combinations(), units())
+    return render_template(
+        "combinations.html",
+        title=TITLE,
+        lead=LEAD,
+        headings=HEADINGS,
+        found=found,
+        not_known=not_known_lead(),
+        none_yet=NONE_YET,
+    )
+
+
+@pages.get("/combinations.html")
+def combinations_sheet() -> Response:
+    """The same to print."""
+    page = combinations_html(_combinations(), units())
+    response = Response(page, content_type="text/html; charset=utf-8")
+    response.headers["Content-Security-Policy"] = SHEET_POLICY
+    return response
+
+
+def _combinations() -> pd.DataFrame:
+    studio = open_studio()
+    snapshot, taught = studio.snapshot(), studio.learner.taught
+    marks = frozenset(snapshot.firing_marks.items())
+    work = partial(combinations_of, snapshot.tables, taught.predictor, studio.tolerance)
+    found: pd.DataFrame = studio.memo.get(studio.key(snapshot, "combinations", marks), work)
+    return found
 
 
 def _pictures(found: Review, read_in: LengthUnits) -> list[PictureShown]:

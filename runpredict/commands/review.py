@@ -11,10 +11,12 @@ from runpredict.commands.options import (
     files_of,
     plan_option,
     reading_options,
+    refuse,
     replace_option,
     show_progress,
     table_options,
 )
+from runpredict.errors import quoted
 
 DEFAULT_COUNT = 5
 
@@ -46,6 +48,20 @@ def add_commands(subparsers: argparse._SubParsersAction[Any]) -> None:
     back.add_argument("--long", action="store_true", help="every table, not one screen alone")
     replace_option(back)
     back.set_defaults(run=_review)
+
+    low = subparsers.add_parser(
+        "combinations",
+        help="how low each glaze and each pair may end, what it runs, what came of it",
+        description="Of each glaze alone and each pair that was fired or is planned, with one coat "
+        "and with two: how low it may end, where to stop it so that it runs, and what came of it.",
+    )
+    low.add_argument("glaze", metavar="GLAZE", nargs="?", help="only with this glaze")
+    plan_option(low)
+    table_options(low)
+    reading_options(low)
+    low.add_argument("--sheet", metavar="FILE", help="also write a page to print, .html")
+    replace_option(low)
+    low.set_defaults(run=_combinations)
 
     ahead = subparsers.add_parser(
         "next",
@@ -86,6 +102,33 @@ def _review(args: argparse.Namespace) -> int:
         write_tables(named)
     forgotten = "" if args.logbook is None else forgotten_words(args.logbook)
     print(review_text(found, args.units, args.long, forgotten))
+    return DONE
+
+
+def _combinations(args: argparse.Namespace) -> int:
+    from runpredict.answers.check import predictor_of
+    from runpredict.answers.combinations import combinations_of
+    from runpredict.commands.sources import gather
+    from runpredict.tables.files import refuse_unasked
+    from runpredict.tables.names import match_name
+    from runpredict.words.combinations import combinations_text
+
+    tables = gather(("glazes",), args.logbook, ("plan",), **files_of(args))
+    glaze = ""
+    if args.glaze is not None:
+        glaze = match_name(args.glaze, tables.glazes["glaze"])
+        if not glaze:
+            names = ", ".join(quoted(name) for name in tables.glazes["glaze"].head(20))
+            refuse("GLAZE", f"{quoted(args.glaze)} is not among the glazes; they are {names}.")
+    sheets = [] if args.sheet is None else [Path(args.sheet)]
+    refuse_unasked(sheets, None, inputs=files_of(args).values(), replace=args.replace)
+    predictor, _ = predictor_of(tables, show_progress("Learning from the log"))
+    found = combinations_of(tables, predictor)
+    for sheet in sheets:
+        from runpredict.pages.combinations import write_combinations
+
+        write_combinations(found, sheet, args.units, glaze)
+    print(combinations_text(found, args.units, glaze))
     return DONE
 
 

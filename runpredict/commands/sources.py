@@ -18,7 +18,11 @@ PathLike = str | os.PathLike[str]
 
 
 def gather(
-    needs: Sequence[str], logbook: PathLike | None = None, **files: PathLike | None
+    needs: Sequence[str],
+    logbook: PathLike | None = None,
+    also: Sequence[str] = (),
+    /,
+    **files: PathLike | None,
 ) -> PlanTables:
     """Read and check the tables of one command.
 
@@ -29,6 +33,8 @@ def gather(
     logbook : path, optional
         Folder of the logbook that holds what no file is given for: as plan the pieces without a
         result, as log those with one.
+    also : sequence of str
+        Roles to take from the logbook where it has them, though nothing needs them.
     **files : path, optional
         By role, as in `columns.ROLES`.
 
@@ -53,7 +59,7 @@ def gather(
         "the logbook holds none, so give its file or import it",
     )
     used = {role: frame for role, frame in frames.items() if role in needs or not frame.empty}
-    if "plan" not in needs:
+    if "plan" not in (*needs, *also):
         used.pop("plan", None)
     return check_plan(used.pop("plan", None), used.pop("glazes"), **used)
 

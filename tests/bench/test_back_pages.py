@@ -43,3 +43,16 @@ def test_before_any_trial_the_page_says_so(tmp_path):
     assert "not been tried yet on firings it had not seen" in page
     assert f"that takes results from {LEAST_FIRINGS} firings." in page
     assert "by the rules" in page
+
+
+def test_the_page_over_the_buckets_has_every_combination(tmp_path):
+    log, glazes = calm_studio()
+    tables = {tmp_path / "glazes.csv": glazes, tmp_path / "log.csv": log}
+    write_tables(tables)
+    import_files(list(tables), tmp_path)
+    with bench(tmp_path, invented=False) as app:
+        visitor = Visitor(app)
+        for address in ("/combinations", "/combinations.html"):
+            assert visitor.get(address).status_code == 200
+            for words in ("still", "sea", "20, none past", "so that it runs"):
+                assert words in visitor.text

@@ -135,3 +135,20 @@ def test_nothing_is_written_where_nothing_can_be(command, tmp_path, capsys):
     caught = capsys.readouterr()
     assert len(caught.err.splitlines()) == 1 and caught.out == ""
     assert place.read_text(encoding="utf-8") == "mine"
+
+
+def test_combinations_are_told_printed_and_kept_to_one_glaze(tmp_path, capsys):
+    tables = sample("plan", "log", "glazes", "recipes", "schedules")
+    sheet = tmp_path / "low.html"
+    assert cli.main(["combinations", *tables, "--sheet", str(sheet)]) == 0
+    whole = capsys.readouterr().out
+    page = sheet.read_text(encoding="utf-8")
+    for words in ("Wet Hawser", "Flag Locker", "anywhere", "Not known yet"):
+        assert words in whole and words in page
+    assert cli.main(["combinations", "flag locker", *tables, "--units", "in"]) == 0
+    one = capsys.readouterr().out
+    assert "Flag Locker" in one and "Wet Hawser" not in one
+    assert cli.main(["combinations", *tables, "--sheet", str(sheet)]) == 2
+    assert "low.html: is there already" in capsys.readouterr().err
+    assert cli.main(["combinations", "gloop", *tables]) == 2
+    assert '"gloop" is not among the glazes' in capsys.readouterr().err
