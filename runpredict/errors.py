@@ -62,7 +62,7 @@ class Fault:
         return printable(f"{', '.join(where)}: {self.message}")
 
 
-class BadInput(Exception):  # noqa: N818 - it names what the potter gave, not a fault of ours
+class BadInput(ValueError):  # noqa: N818 - it names what the potter gave, not a fault of ours
     """All faults found in what was given, raised once.
 
     Parameters

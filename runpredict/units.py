@@ -11,7 +11,7 @@ import unicodedata
 from fractions import Fraction
 from typing import Literal
 
-from runpredict.errors import quoted
+from runpredict.errors import BadInput, Fault, quoted
 
 LengthUnits = Literal["mm", "in"]
 
@@ -274,6 +274,21 @@ def parse_rate_c_per_h(text: str) -> float:
     return degrees if unit == "C" else round(degrees * float(_C_PER_F), 6)
 
 
+def check_units(units: object) -> None:
+    """Refuse what is no ruler of ours.
+
+    Raises
+    ------
+    BadInput
+        If `units` is neither "mm" nor "in".
+    """
+    if units not in ("mm", "in"):
+        near = '; for inches write "in"' if str(units).casefold().startswith("in") else ""
+        raise BadInput(
+            [Fault("units", None, None, f'"{units}" is not known; give "mm" or "in"{near}.')]
+        )
+
+
 def format_length(length_mm: float, units: LengthUnits = "mm") -> str:
     """Write a length as a ruler shows it.
 
@@ -291,7 +306,7 @@ def format_length(length_mm: float, units: LengthUnits = "mm") -> str:
 
     Raises
     ------
-    ValueError
+    BadInput
         If `units` is neither "mm" nor "in".
 
     Examples
@@ -299,8 +314,7 @@ def format_length(length_mm: float, units: LengthUnits = "mm") -> str:
     >>> format_length(38.1, "in"), format_length(38.1), format_length(0.254, "in")
     ('1 1/2 in', '38 mm', '0.01 in')
     """
-    if units not in ("mm", "in"):
-        raise ValueError(f'units is "{units}"; give "mm" or "in".')
+    check_units(units)
     if math.isnan(length_mm):
         return "not known"
     if math.isinf(length_mm):
@@ -416,8 +430,7 @@ def format_temperature(temperature_c: float, units: LengthUnits = "mm") -> str:
     >>> format_temperature(1220), format_temperature(1220, "in")
     ('1220 °C (2228 °F)', '2228 °F (1220 °C)')
     """
-    if units not in ("mm", "in"):
-        raise ValueError(f'units is "{units}"; give "mm" or "in".')
+    check_units(units)
     if not math.isfinite(temperature_c):
         return "not known"
     celsius = f"{round(temperature_c)} °C"

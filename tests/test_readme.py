@@ -12,6 +12,9 @@ import pytest
 from helpers.tables import written_in
 
 from runpredict.commands import main as cli
+from runpredict.datafiles import packaged_rows
+from runpredict.physics.material_words import material_names, shipped_words
+from runpredict.tables.columns import DEFAULTS
 
 ROOT = Path(__file__).parents[1]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -125,4 +128,112 @@ def test_every_file_and_name_it_points_to_is_there():
     import runpredict
 
     for name in re.findall(r"`runpredict\.(\w+)`", README):
-        assert name in runpredict.__all__
+        assert name in {*runpredict.__all__, "__all__"}
+
+
+# What README.md says that no line of it runs, and the test that holds it.
+CLAIMS = {
+    "nine times in ten": "model/test_learned.py::test_told_and_seen_agree",
+    "as a recipe book has them": "test_readme.py::test_recipes_may_be_typed_as_a_book_has_them",
+    "944 names of 194 raw materials": "test_readme.py::test_as_many_materials_as_it_says",
+    "her own logged results": "model/test_learned.py::test_more_log_makes_it_surer",
+    "the cheapest change": "answers/test_advice.py::test_ways_are_ordered_by_what_they_cost",
+    "Nothing is told that costs more than it saves": (
+        "answers/test_advice.py::test_no_advice_costs_more_than_leaving_all_as_it_is"
+    ),
+    "Only glaze on the **outside** counts": (
+        "tables/test_optional_columns.py::test_a_layer_inside_is_kept_and_not_judged"
+    ),
+    "it is taken as upright": "test_readme.py::test_a_wall_that_is_not_told_is_upright",
+    "Columns of your own may stay": "test_readme.py::test_a_spreadsheet_that_is_there_already",
+    "What is missing or cannot be read is told all at once": (
+        "commands/test_main.py::test_all_faults_are_told_at_once_and_twenty_shown"
+    ),
+    "a firing of one name with two holds or two dates": (
+        "tables/test_slips.py::test_two_firings_of_one_name_and_names_alike_are_told_once"
+    ),
+    "an analysis that sums to 60": (
+        "tables/test_rows.py::test_an_analysis_that_sums_to_60_is_asked_about"
+    ),
+    "the second is shown both sides": (
+        "bench/test_nothing_lost.py::test_two_at_one_pot_choose_and_nothing_is_offered_twice"
+    ),
+    "each is let in once": "bench/test_guard.py::test_a_code_lets_one_device_in_once",
+    "is served to this machine alone": (
+        "bench/test_guard.py::test_the_server_listens_on_loopback_and_says_nothing_of_itself"
+    ),
+    "a cookie under the pot": "answers/test_cookies.py::test_a_cookie_holds_what_may_run",
+    "Training takes seconds and happens by itself": (
+        "model/test_cache.py::test_a_model_is_trained_once_and_again_when_the_log_changes"
+    ),
+    "nothing in it is ever deleted": (
+        "logbook/test_history.py::test_every_row_can_be_had_as_it_stood_at_any_time"
+    ),
+    "From three firings on": (
+        "answers/test_review.py::test_before_any_trial_the_words_say_so_and_what_it_takes"
+    ),
+    "The risk of a pot never falls": "model/test_rules.py::test_more_is_never_safer",
+    "with or without a log": "model/test_learned.py::test_more_is_never_safer_in_a_trained_model",
+    "the spread of the lots widens": (
+        "physics/test_lots.py::test_a_recipe_of_what_differs_much_is_told_wider"
+    ),
+    "up to 24 pots": "pages/test_sheet.py::test_no_more_than_24_pots_are_taped_on_a_page",
+    "the heat seen goes before the heat planned": (
+        "tables/test_optional_columns.py::test_the_heat_seen_goes_before_the_heat_planned"
+    ),
+}
+
+
+@pytest.mark.parametrize("claim", CLAIMS)
+def test_every_claim_has_a_test(claim):
+    file, name = CLAIMS[claim].split("::")
+    assert claim in README
+    assert f"def {name}" in (ROOT / "tests" / file).read_text(encoding="utf-8")
+
+
+def test_recipes_may_be_typed_as_a_book_has_them():
+    sentence = README.split("as a recipe book has them")[1].split(". ")[0]
+    typed = re.findall(r"`([^`]+)`", sentence)
+    assert len(typed) == 6
+    known = material_names()
+    for name in typed:
+        assert known.find(name), name
+
+
+def test_as_many_materials_as_it_says():
+    told = re.search(r"(\d+) names of (\d+) raw materials", README)
+    materials = {row["material"] for row in packaged_rows("materials.csv")}
+    assert tuple(map(int, told.groups())) == (len(shipped_words()), len(materials))
+
+
+def test_a_wall_that_is_not_told_is_upright():
+    assert DEFAULTS["wall_deg"] == 90.0
+
+
+def test_a_spreadsheet_that_is_there_already(tmp_path, capsys):
+    """Only the headings that README.md names, in another order and case, and one of her own."""
+    (told,) = re.findall(r"the headings (.*?), in any order", README)
+    headings = re.findall(r"`(\w+)`", told)
+    cells = {"piece": "mug 1", "layer": 1, "glaze": "Sea", "coats": 2, "thickness_mm": "",
+             "lower_edge_mm": "1/2 in", "upper_edge_mm": 90, "cone": "6"}  # fmt: skip
+    assert set(headings) == set(cells)
+    mine = pd.DataFrame([{**cells, "Shelf mark": "blue"}])[[*headings[::-1], "Shelf mark"]]
+    mine.columns = [heading.upper().replace("_", " ") for heading in mine.columns]
+    mine.to_csv(tmp_path / "mine.csv", index=False)
+    with pd.ExcelWriter(tmp_path / "mine.xlsx") as book:
+        mine.to_excel(book, sheet_name="layers", index=False)
+    jar = {"glaze": "Sea", "source": "jar", "behaviour": "fluid", "matures_cone": "6"}
+    for column in jar:
+        assert f"`{column}`" in README
+    pd.DataFrame([jar]).to_csv(tmp_path / "glazes.csv", index=False)
+    given = ["--plan", str(tmp_path / "mine.csv"), "--glazes", str(tmp_path / "glazes.csv")]
+    assert cli.main(["check", *given]) == 0
+    said = capsys.readouterr()
+    assert "mug 1" in said.out
+    assert "SHELF MARK" in said.err and "kept unread" in said.err
+    book = ["--logbook", str(tmp_path / "book")]
+    assert (
+        cli.main(["import", str(tmp_path / "mine.xlsx"), str(tmp_path / "glazes.csv"), *book]) == 0
+    )
+    assert cli.main(["check", *book]) == 0
+    assert "mug 1" in capsys.readouterr().out

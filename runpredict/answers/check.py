@@ -32,7 +32,7 @@ from runpredict.model.stacks import Stacks, stacks_of
 from runpredict.tables.columns import ROLES
 from runpredict.tables.firings import firing_words, named_so
 from runpredict.tables.plan import PlanTables, check_plan
-from runpredict.units import LengthUnits
+from runpredict.units import LengthUnits, check_units
 
 if TYPE_CHECKING:
     from runpredict.model.trained import Trial
@@ -91,6 +91,7 @@ class Answer:
 
         The changes are the same in both; `risk` is of the pieces changed as they are told.
         """
+        check_units(units)
         if units not in self._advice:
             told = self._advice["mm"].told_in(units)
             some = np.flatnonzero(told.word == "change")

@@ -42,6 +42,7 @@ WAYS_TRIED = 3  # methods and coats with which glazes are put on, the most frequ
 # further layer ending higher. Common practice, no source.
 TILE_UPPER_MM, TILE_LOWER_MM, TILE_STEP_MM, TILE_FOOT_MM = 100.0, 40.0, 20.0, 40.0
 READABLE_RUN_MM = 1.0  # a shorter run cannot be told from none
+LEAST_TAKEN = 0.001  # of the doubt, that a tile has to take: what is told shows no less
 NO_DOUBT = 0.005  # standard deviation of a chance that is not worth a tile
 HEAT = ["cone", "witness_cone", "hold_min", "ramp_c_per_h"]
 LESSON_COLUMNS = ["name", "glazes", "firing", "pieces", "doubt_before", "doubt_after",
@@ -127,7 +128,7 @@ def what_to_fire(
     chosen: list[_Step] = []
     while len(chosen) < count and search.doubt >= NO_DOUBT:
         step = search.best()
-        if step is None:
+        if step is None or search.doubt - step[1].doubt < LEAST_TAKEN:
             break
         chosen.append((search, *step))
         search = step[1]

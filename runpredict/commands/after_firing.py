@@ -218,11 +218,11 @@ def _visit(kiln: _Kiln, at: int) -> int | None:
         return kiln.next_open(at + 1)
     try:
         return _call_rest_fine(kiln, at) if answer == REST else _keep(kiln, at, typed)
-    except ValueError as fault:
-        print(fault, file=sys.stderr)
-        return at
     except BadInput as bad:
         print("\n".join(fault.message for fault in bad.faults), file=sys.stderr)
+        return at
+    except ValueError as fault:
+        print(fault, file=sys.stderr)
         return at
 
 

@@ -8,18 +8,21 @@ import warnings
 from collections.abc import Sequence
 from contextlib import suppress
 from dataclasses import replace
+from difflib import get_close_matches
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NoReturn
 
 import runpredict
 from runpredict.commands import logbook, materials, page, record, review
 from runpredict.commands.options import (
+    BAD_INPUT,
     DONE,
     OVER_TOLERANCE,
     files_of,
     glaze_options,
     plan_option,
     reading_options,
+    refuse,
     replace_option,
     sample_folder,
     show_progress,
@@ -27,7 +30,7 @@ from runpredict.commands.options import (
     tolerance_option,
 )
 from runpredict.commands.terminal import run_safely
-from runpredict.errors import BadInput, Fault, TableWarning
+from runpredict.errors import BadInput, Fault, TableWarning, printable
 
 if TYPE_CHECKING:
     from runpredict.answers.willing import Willing
@@ -114,8 +117,22 @@ def main(argv: Sequence[str] | None = None) -> int:
     return run_safely(lambda: _run(argv))
 
 
+def _refuse_unknown(parser: argparse.ArgumentParser, words: Sequence[str]) -> None:
+    """A command that there is not is told with the nearest one."""
+    (commands,) = (a.choices for a in parser._actions if a.dest == "command" and a.choices)
+    word = next(iter(words), "-")
+    if word.startswith("-") or word in commands:
+        return
+    near = get_close_matches(word.casefold(), commands, n=1, cutoff=0.5)
+    hint = f"; did you mean {near[0]}?" if near else "."
+    shown = printable(word[:40])
+    refuse("runpredict", f'"{shown}" is not a command{hint} There are {", ".join(commands)}.')
+
+
 def _run(argv: Sequence[str] | None) -> int:
-    args = build_parser().parse_args(argv)
+    parser = build_parser()
+    _refuse_unknown(parser, sys.argv[1:] if argv is None else argv)
+    args = parser.parse_args(argv)
     warnings.showwarning = _show_warning
     warnings.simplefilter("always", TableWarning)
     status: int = args.run(args)
@@ -128,7 +145,20 @@ def _show_warning(message: Warning | str, category: type[Warning], *_: Any, **__
             print(f"Note: {message}", file=sys.stderr)
 
 
+FIRST_COMMANDS = """\
+check needs a plan and its glazes. To begin:
+
+  runpredict demo                                         the whole job on an invented studio
+  runpredict template                                     a spreadsheet to fill in
+  runpredict check --plan layers.csv --glazes glazes.csv  your own tables, or --logbook DIR
+
+"runpredict check --help" lists the rest."""
+
+
 def _check(args: argparse.Namespace) -> int:
+    if args.logbook is None and not any(files_of(args).values()):
+        print(FIRST_COMMANDS, file=sys.stderr)
+        return BAD_INPUT
     from runpredict.commands.after_firing import forgotten_words
     from runpredict.commands.sources import gather
 

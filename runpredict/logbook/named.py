@@ -10,7 +10,7 @@ import pandas as pd
 from runpredict.errors import quoted, refuse_file
 from runpredict.logbook.rows import Key, Stored
 from runpredict.tables.cells import Table
-from runpredict.tables.columns import FREE_NAMES, KEYS, TableKind
+from runpredict.tables.columns import KEYS, TableKind
 from runpredict.tables.firings import firing_words, keyed_firings, named_firing
 from runpredict.tables.names import one_spelling, respell, respell_all, respell_rows
 from runpredict.tables.repeats import sum_repeats
@@ -56,18 +56,16 @@ class LoggedNames:
 
     Attributes
     ----------
-    glazes, materials, firings : list of str
+    glazes, materials, bodies, firings : list of str
         The one logged first ahead; firings by their names, blank ones left out.
-    free : dict of list of str
-        By column of layers (`columns.FREE_NAMES`).
     pieces : dict of list of str
         By firing, as `firings.firing_key`.
     """
 
     glazes: list[str]
     materials: list[str]
+    bodies: list[str]
     firings: list[str]
-    free: dict[str, list[str]]
     pieces: dict[str, list[str]]
 
     @classmethod
@@ -86,8 +84,8 @@ class LoggedNames:
         return cls(
             [str(key[0]) for key in standing["glazes"]],
             [str(key[0]) for key in standing["materials"]],
+            [cells["body"] for cells in layers.values()],
             [key[0] for key in standing["schedules"]] + [c["firing"] for c in layers.values()],
-            {name: [cells[name] for cells in layers.values()] for name in FREE_NAMES},
             pieces,
         )
 
@@ -104,12 +102,11 @@ def respell_names(tables: Sequence[Table], logged: LoggedNames) -> None:
     """
     keyed = [(table, _duplicated(table)) for table in tables if table.kind != "recipes"]
     firings = [table for table in tables if table.kind in ("schedules", "layers")]
-    of_layers = [table for table in tables if table.kind == "layers"]
     for alike, column, known in (
         ([table for table in tables if table.kind == "glazes"], "glaze", logged.glazes),
         ([table for table in tables if table.kind == "materials"], "material", logged.materials),
         (firings, "firing", logged.firings),
-        *((of_layers, column, names) for column, names in logged.free.items()),
+        ([table for table in firings if table.kind == "layers"], "body", logged.bodies),
     ):
         given = list(known)
         for table in alike:

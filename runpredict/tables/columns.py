@@ -140,13 +140,6 @@ PIECE_COLUMNS: tuple[str, ...] = tuple(
 )
 """Columns of ``layers.csv`` that say something of the piece, and so of all its layers."""
 
-FREE_NAMES: tuple[str, ...] = tuple(
-    column.name
-    for column in COLUMNS["layers"]
-    if column.form == "name" and column.name not in ("piece", "firing", "glaze")
-)
-"""Columns of ``layers.csv`` whose names stand in no other table: a clay body, a kiln, a batch."""
-
 FOLDED: tuple[Column, ...] = tuple(column for column in COLUMNS["layers"] if column.folded)
 """Columns of ``layers.csv`` that a form shows once they have been used."""
 

@@ -55,6 +55,8 @@ def read_bytes(path: Path) -> bytes:
         If it is not there, cannot be read, or is larger than `MAX_FILE_BYTES`.
     """
     try:
+        if path.is_fifo():  # which is waited for until somebody writes to it
+            raise OSError(0, "a pipe, not a file")
         with path.open("rb") as file:
             content = file.read(MAX_FILE_BYTES + 1)
     except FileNotFoundError:

@@ -15,7 +15,6 @@ import pandas as pd
 
 from runpredict.errors import quoted
 from runpredict.tables.cells import Table, nearest
-from runpredict.tables.columns import FREE_NAMES
 
 HINTED_NAMES = 20
 _SPACES = re.compile(r"(?<!\d) | (?!\d)")
@@ -158,16 +157,16 @@ def respell_rows(
     table.frame.loc[rows, column] = names.replace(dict(right))
 
 
-def respell_free(tables: Mapping[str, Table]) -> None:
-    """One spelling of each clay body, kiln, batch ... in the plan and the log, the log's first."""
+def respell_bodies(tables: Mapping[str, Table]) -> None:
+    """One spelling of each clay body in the plan and the log, the log's first."""
     roles = [role for role in ("log", "plan") if role in tables]
-    for column in FREE_NAMES:
-        given = {role: tables[role].frame[column].unique().tolist() for role in roles}
-        right = one_spelling([name for names in given.values() for name in names], [])
-        for role, names in given.items():
-            where = f"the {roles[0]}" if role != roles[0] else "another row"
-            meant = {name: right[name] for name in names if name in right}
-            _replace(tables[role], column, meant, where)
+    bodies = [name for role in roles for name in tables[role].frame["body"].unique()]
+    right = one_spelling(bodies, [])
+    for role in roles:
+        here = set(tables[role].frame["body"])
+        where = f"the {roles[0]}" if role != roles[0] else "another row"
+        mine = {name: known for name, known in right.items() if name in here}
+        _replace(tables[role], "body", mine, where)
 
 
 def warn_alike(table: Table, column: str) -> None:

@@ -25,7 +25,7 @@ from runpredict.tables.layers import by_piece, outside, positions
 from runpredict.tables.names import (
     blame_unknown,
     respell,
-    respell_free,
+    respell_bodies,
     warn_alike,
     warn_unused,
 )
@@ -258,7 +258,7 @@ def _respell(tables: Mapping[str, Table]) -> None:
             respell(tables[role], column, known, tables[pointed].name)
     if "recipes" in tables:
         sum_repeats(tables["recipes"])
-    respell_free(tables)
+    respell_bodies(tables)
 
 
 def usable_glazes(

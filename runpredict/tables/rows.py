@@ -28,6 +28,10 @@ from runpredict.tables.which_counts import check_tops
 MIN_TOTAL_WT = 50.0
 """An analysis sums to 100 less what burns off; below this something else was typed."""
 
+LEAST_USUAL_TOTAL_WT = 75.0
+"""Below it an oxide may be missing: a glaze loses seldom more than a quarter (common practice, no
+source)."""
+
 
 def _blame_twice(table: Table, what: str) -> None:
     """Blame each row whose key stood in an earlier one."""
@@ -72,6 +76,14 @@ def _check_glazes(table: Table) -> None:
                 f"the oxides sum to {total_wt.iloc[position]:.4g}; weight percent of an analysis "
                 "sum to about 100 (moles of a unity formula are not weight percent).",
             )
+    short = analysed & total_wt.between(MIN_TOTAL_WT, LEAST_USUAL_TOTAL_WT, inclusive="left")
+    for position in positions(short):
+        table.warn(
+            position,
+            None,
+            f"the oxides sum to {total_wt.iloc[position]:.4g}, less than what burns off a glaze "
+            "leaves as a rule; if one is missing, add it.",
+        )
     fluxless = frame[list(FLUXES)].sum(axis=1) <= 0
     for position in positions(analysed & fluxless & total_wt.between(MIN_TOTAL_WT, MAX_TOTAL_WT)):
         if int(table.rows[position]) not in blamed:

@@ -9,11 +9,14 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from runpredict.arrays import Bools
+from runpredict.arrays import Bools, Floats
+from runpredict.errors import quoted
 from runpredict.tables.cells import Table
 from runpredict.tables.columns import cones
 from runpredict.tables.firings import firing_words, keyed_firings
 from runpredict.tables.layers import by_piece, positions
+from runpredict.tables.names import name_key
+from runpredict.units import MM_PER_INCH
 
 # Diameters of the foot of each form: least and most that can be, least and most that are not odd.
 # [mm] Common practice, no source.
@@ -63,6 +66,8 @@ def check_slips(table: Table) -> None:
     _check_inches(table)
     _check_runs(table)
     _check_noughts(table)
+    _check_one_firing(table)
+    _check_alike(table)
     _check_bodies(table)
 
 
@@ -95,6 +100,13 @@ def _as_inches(value: float) -> str:
     return f"if these are inches, write {value:g} in"
 
 
+def _foot_mended(value: float, usual_mm: Floats) -> str:
+    """What to do about a foot: inches are thought of only where so many would be usual."""
+    if value < usual_mm[0] <= value * MM_PER_INCH <= usual_mm[1]:
+        return _as_inches(value)
+    return "give its diameter in mm"
+
+
 def forms_of(layers: pd.DataFrame) -> pd.Series[Any]:
     """Form of each row's piece as told by any of its layers; blank where none says."""
     known = layers["form"].where(layers["form"].ne(""))
@@ -113,8 +125,7 @@ def _check_feet(table: Table) -> None:
     for position in _firsts(table, impossible | odd):
         under = told.iloc[position] or "piece"
         what = f"a foot {foot[position]:g} mm across under the {under} {_piece(table, position)}"
-        small = foot[position] < usual[position, 2]
-        mend = _as_inches(foot[position]) if small else "give its diameter in mm"
+        mend = _foot_mended(foot[position], usual[position, 2:])
         if impossible[position]:
             _tell(table, position, "foot_mm", f"{what} cannot be; {mend}.")
         else:
@@ -215,6 +226,43 @@ def _check_noughts(table: Table) -> None:
             )
             tell = _tell if firing else Table.warn
             tell(table, first, "cone", message)
+
+
+def _check_one_firing(table: Table) -> None:
+    """One kiln load has one hold and one date; two under one name are told, once a firing."""
+    frame = table.frame
+    blamed = np.isin(table.rows, [fault.row for fault in table.faults if fault.row])
+    named = frame.loc[frame["firing"].ne("") & ~blamed]
+    for column, words in (("hold_min", "a hold of {:g} min"), ("fired_on", "the date {}")):
+        known = named.loc[named[column].notna() & named[column].ne("")]
+        first = known.groupby("firing", sort=False)[column].transform("first")
+        for position, row in (
+            known.loc[known[column].ne(first)].drop_duplicates("firing").iterrows()
+        ):
+            table.warn(
+                at := int(str(position)),
+                column,
+                f"the firing {quoted(row['firing'])} has {words.format(row[column])} here and "
+                f"{words.format(first[at])} above; if these are two firings, give each a "
+                "name of its own.",
+            )
+
+
+def _check_alike(table: Table) -> None:
+    """Names of firings, or of pieces in one of them, that differ in nothing but case and spaces."""
+    frame = table.frame
+    for column, key in (("firing", ["firing"]), ("piece", ["firing", "piece"])):
+        first: dict[tuple[str, ...], str] = {}
+        for position, row in frame[key].drop_duplicates().iterrows():
+            names = tuple(map(name_key, row))
+            other = first.setdefault(names, row[column])
+            if other != row[column]:
+                table.warn(
+                    int(str(position)),
+                    column,
+                    f"{quoted(row[column])} and {quoted(other)} further up differ only "
+                    "in case or spaces; write both alike if they are one.",
+                )
 
 
 def _steps(cone: str, most: str) -> int:

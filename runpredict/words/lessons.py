@@ -15,7 +15,7 @@ METHOD_WORDS = {"dip": "dipped", "pour": "poured", "brush": "brushed", "spray": 
 
 
 def _points(chance: float) -> str:
-    return f"{100 * chance:.0f}" if chance >= 0.1 else f"{100 * chance:.1f}"
+    return f"{100 * chance:.1f}"
 
 
 def lessons_text(lessons: Lessons, units: LengthUnits = "mm") -> str:

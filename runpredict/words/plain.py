@@ -10,6 +10,10 @@ from collections.abc import Sequence
 WIDTH = 100
 MOST_CELL = 24  # letters a line of any column but the last
 LEAST_WRAPPED = 30  # letters a line that the last column keeps, however wide the others are
+# "runpredict record --firing 'Old Nan'": to be copied, so never over two lines.
+_COMMAND = re.compile(r"""runpredict \w+(?: --[\w-]+(?: (?:"[^"]*"|'[^']*'|[^\s"'-]\S*))?)*""")
+_KEPT = str.maketrans({" ": "\N{NO-BREAK SPACE}", "-": "\N{NON-BREAKING HYPHEN}"})
+_FREED = str.maketrans({"\N{NO-BREAK SPACE}": " ", "\N{NON-BREAKING HYPHEN}": "-"})
 _SIZE = re.compile(r"(?<=\d) (?=\d+/\d|mm\b|in\b|cm³|cu in|%)")
 
 
@@ -32,11 +36,13 @@ def paragraph(text: str) -> str:
 
 
 def _wrapped(text: str, width: int) -> list[str]:
-    """Lines of a text; "3 9/16 in" over two of them would mislead."""
+    """Lines of a text; "3 9/16 in" over two of them would mislead, and so would half a command."""
     if len(text) <= width and text == " ".join(text.split()):
         return [text] if text else []
-    kept = _SIZE.sub("\N{NO-BREAK SPACE}", text)
-    return [line.replace("\N{NO-BREAK SPACE}", " ") for line in textwrap.wrap(kept, width)]
+    kept = _COMMAND.sub(lambda found: found[0].translate(_KEPT), text)
+    kept = _SIZE.sub("\N{NO-BREAK SPACE}", kept)
+    longest = max((len(command) for command in _COMMAND.findall(text)), default=0)
+    return [line.translate(_FREED) for line in textwrap.wrap(kept, max(width, longest + 1))]
 
 
 def columns(headings: Sequence[str], rows: Sequence[Sequence[str]]) -> str:

@@ -3,7 +3,7 @@
 import numpy as np
 import pandas as pd
 import pytest
-from helpers.pieces import glazes, pieces
+from helpers.pieces import MANY_HOLDS, glazes, pieces
 from helpers.tables import ANALYSIS, layers
 
 from runpredict.answers import moves
@@ -15,6 +15,8 @@ from runpredict.answers.willing import Willing
 from runpredict.model.features import FIRED_SHARE, typical_thickness_mm
 from runpredict.tables.plan import check_plan
 from runpredict.units import MM_PER_INCH
+
+pytestmark = MANY_HOLDS
 
 # ZnO and frit with hardly any alumina, as crystal glazes are; invented.
 CRYSTAL = {

@@ -5,13 +5,15 @@ import warnings
 import numpy as np
 import pandas as pd
 import pytest
-from helpers.pieces import glazes, pieces
+from helpers.pieces import MANY_HOLDS, glazes, pieces
 from helpers.tables import ANALYSIS, faults_of, layers
 
 from runpredict.answers import questions
 from runpredict.answers.check import check
 from runpredict.errors import TableWarning
 from runpredict.model.chances import RUN_LEVELS
+
+pytestmark = MANY_HOLDS
 
 LAYERS = [
     "piece", "firing", "layer", "glaze", "risk", "run_p05_mm", "run_p50_mm", "run_p95_mm",

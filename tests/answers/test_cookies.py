@@ -3,11 +3,13 @@
 import numpy as np
 import pandas as pd
 import pytest
-from helpers.pieces import glazes, pieces
+from helpers.pieces import MANY_HOLDS, glazes, pieces
 from helpers.tables import layers
 
 from runpredict.answers import cookies
 from runpredict.answers.check import check
+
+pytestmark = MANY_HOLDS
 
 
 def test_a_cookie_holds_what_may_run():

@@ -3,7 +3,7 @@
 import numpy as np
 import pandas as pd
 import pytest
-from helpers.pieces import glazes, pieces
+from helpers.pieces import MANY_HOLDS, glazes, pieces
 from helpers.studios import studio
 from helpers.tables import ANALYSIS, STIFF_WT, calm_studio, faults_of, layers
 
@@ -17,6 +17,8 @@ from runpredict.words.answers import answer_text
 from runpredict.words.basis import basis_short
 from runpredict.words.review_tables import early_stops, review_tables
 from runpredict.words.reviews import review_text, surprise_words
+
+pytestmark = MANY_HOLDS
 
 PIECES = 120
 RESULT = {"past_foot": "no", "run_mm": 2.0, "fired_on": ""}

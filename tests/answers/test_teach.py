@@ -3,18 +3,20 @@
 import numpy as np
 import pandas as pd
 import pytest
+from helpers.pieces import MANY_HOLDS, pieces
 from helpers.pieces import glazes as all_glazes
-from helpers.pieces import pieces
 from helpers.studios import studio
 from helpers.tables import ANALYSIS, faults_of, layers
 from scipy.special import ndtr
 
 from runpredict import check
-from runpredict.answers.teach import what_to_fire
+from runpredict.answers.teach import LEAST_TAKEN, what_to_fire
 from runpredict.answers.teach_belief import Belief, Margins, explained_by, told_apart
 from runpredict.model.studio import Studio
 from runpredict.tables.plan import check_plan
 from runpredict.words.lessons import lessons_text
+
+pytestmark = MANY_HOLDS
 
 JAR = {"glaze": "unknown jar", "source": "jar"}
 
@@ -91,7 +93,7 @@ def test_a_glaze_that_is_not_planned_is_never_asked_for():
 
 def test_each_counts_with_those_before_it():
     found = what_to_fire(tables_of(pieces(3, 40), glazes=all_glazes()), count=6).lessons
-    assert (found["doubt_after"] < found["doubt_before"]).all()
+    assert (found["doubt_before"] - found["doubt_after"] >= LEAST_TAKEN).all()  # as it is told
     assert (found["share_removed"] > 0).all()
     assert found["share_removed"].sum() < 1
     assert found["doubt_before"].iloc[1:].tolist() == found["doubt_after"].iloc[:-1].tolist()

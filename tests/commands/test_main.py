@@ -132,7 +132,7 @@ def test_one_glaze(capsys):
     assert 'has no glaze "Nobody"' in capsys.readouterr().err
 
 
-@pytest.mark.parametrize("arguments", [[], ["check", "--plan"], ["fire"], ["glaze"]])
+@pytest.mark.parametrize("arguments", [[], ["check", "--plan"], ["glaze"]])
 def test_wrong_use_is_bad_input(arguments, capsys):
     with pytest.raises(SystemExit) as left:
         cli.main(arguments)
@@ -140,11 +140,32 @@ def test_wrong_use_is_bad_input(arguments, capsys):
     assert "usage" in capsys.readouterr().err
 
 
-def test_a_check_of_nothing_asks_for_its_tables(capsys):
+@pytest.mark.parametrize(("typed", "meant"), [("chek", "check"), ("Rewiev", "review")])
+def test_a_command_that_is_nearly_one_is_told_which(typed, meant, capsys):
+    assert cli.main([typed, "--plan", "x.csv"]) == 2
+    told = capsys.readouterr().err
+    assert told.startswith(f'runpredict: "{typed}" is not a command; did you mean {meant}?')
+    assert len(told.splitlines()) == 1
+    assert cli.main(["fire"]) == 2
+    told = capsys.readouterr().err
+    assert "did you mean" not in told and "check, glaze" in told
+
+
+def test_a_check_of_nothing_says_how_to_begin(capsys):
+    """The three commands it names are commands."""
     assert cli.main(["check"]) == 2
     told = capsys.readouterr()
+    assert told.out == ""
+    lines = [line.split() for line in told.err.splitlines() if line.startswith("  runpredict")]
+    assert [line[1] for line in lines] == ["demo", "template", "check"]
+    for line in lines:
+        cli.build_parser().parse_args(line[1:2])
+
+
+def test_a_check_of_half_asks_for_the_rest(folder, capsys):
+    assert cli.main(["check", "--glazes", str(folder / "glazes.csv")]) == 2
+    told = capsys.readouterr()
     assert "--plan: is missing" in told.err
-    assert "--glazes: is missing" in told.err
     assert told.out == ""
 
 
@@ -390,6 +411,10 @@ def test_pots_whose_results_were_forgotten_are_told_of(folder, capsys):
     told = capsys.readouterr().out
     asked = "1 pot of firing f1 has no result: was it fine? runpredict record --firing f1 --logbook"
     assert asked in " ".join(told.split())
+    (line,) = [line for line in told.splitlines() if "runpredict record" in line]
+    assert f"runpredict record --firing f1 --logbook {folder / 'book'}" in line, (
+        "not over two lines"
+    )
     assert told.index("Firing f1:") < told.index("1 pot of firing f1") < told.index("A prediction")
     assert check(folder) == 0
     assert "no result" not in capsys.readouterr().out

@@ -15,7 +15,7 @@ from helpers.pictures import (
     sample_answer,
     text_faults,
 )
-from helpers.pieces import glazes, pieces
+from helpers.pieces import MANY_HOLDS, glazes, pieces
 from matplotlib.colors import to_rgb
 from matplotlib.figure import Figure
 from matplotlib.text import Text
@@ -47,6 +47,8 @@ from runpredict.drawings.style import (
 )
 from runpredict.errors import BadInput
 from runpredict.tables.plan import check_plan
+
+pytestmark = MANY_HOLDS
 
 SHAPES = ("mug 3", "bowl 2", "plate 1", "tile 2", "vase 2", "mug 1")
 

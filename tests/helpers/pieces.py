@@ -4,6 +4,7 @@ from functools import cache
 
 import numpy as np
 import pandas as pd
+import pytest
 
 from runpredict.model.features import features_of
 from runpredict.model.rules import RulesPredictor
@@ -29,6 +30,10 @@ def glazes():
     wt.insert(0, "glaze", [f"analysis {i}" for i in range(20)])
     jars = pd.DataFrame({"glaze": [f"jar {w or 'plain'}" for w in WORDS], "behaviour": WORDS})
     return pd.concat([wt.assign(source="analysis"), jars.assign(source="jar")], ignore_index=True)
+
+
+# One firing with the holds of many, which a table is asked about.
+MANY_HOLDS = pytest.mark.filterwarnings("ignore:.*if these are two firings")
 
 
 def pieces(seed, count, most_layers=3):

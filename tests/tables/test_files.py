@@ -15,7 +15,7 @@ from helpers.tables import faults_of
 
 from runpredict.errors import BadInput
 from runpredict.tables.csv_files import write_table, write_tables
-from runpredict.tables.files import draft_in, refuse_unasked, replace_file
+from runpredict.tables.files import draft_in, read_bytes, refuse_unasked, replace_file
 
 NAMES = ("a.csv", "b.csv", "c.csv")
 
@@ -202,3 +202,10 @@ def test_a_block_that_fails_leaves_nothing(tmp_path):
         draft.write_text("half", encoding="utf-8")
         raise ZeroDivisionError
     assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="this system has no named pipes")
+def test_a_named_pipe_is_refused_and_not_waited_for(tmp_path):
+    os.mkfifo(tmp_path / "layers.csv")
+    (fault,) = faults_of(read_bytes, tmp_path / "layers.csv")
+    assert fault.startswith("layers.csv: cannot be read (a pipe, not a file)")

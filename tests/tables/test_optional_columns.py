@@ -12,7 +12,6 @@ from runpredict.model.outcomes import outcomes_of
 from runpredict.model.stacks import stacks_of
 from runpredict.tables.columns import COLUMNS, FOLDED
 from runpredict.tables.csv_files import read_table, write_table
-from runpredict.tables.plan import check_plan
 from runpredict.tables.rows import check_table, empty_table, split_results
 
 GLAZES = pd.DataFrame([ANALYSIS, {**ANALYSIS, "glaze": "ash"}])
@@ -154,24 +153,6 @@ def test_names_reach_the_model_piece_by_piece_and_layer_by_layer():
     part = stacks.cut(np.array([1]), 2)
     assert part.names["batch"].tolist() == [["", "old"]]
     assert outcomes_of(frame, stacks).past.tolist() == [pytest.approx(np.nan, nan_ok=True)] * 2
-
-
-def test_a_name_is_one_however_it_is_spelled(tmp_path):
-    """A shelf that is called Top and top is one shelf, in a question as in the logbook."""
-    log, glazes = calm_studio()
-    log["shelf"], log["glazed_by"] = "Top", "Wren"
-    plan = layers({"piece": "new", "glaze": "still", "shelf": "top", "glazed_by": " WREN"})
-    tables, warned = told(check_plan, plan, glazes, log=log)
-    assert tables.plan["shelf"].tolist() == ["Top"]
-    assert tables.plan["glazed_by"].tolist() == ["Wren"]
-    assert [line.split(": ")[0] for line in warned] == [
-        "plan, row 2, column shelf", "plan, row 2, column glazed_by",
-    ]  # fmt: skip
-    with Logbook.open(tmp_path, create=True) as book:
-        book.import_tables({"glazes": GLAZES, "layers": layers({"kiln": "Small", "batch": "June"})})
-        other = layers({"piece": "cup", "kiln": "small", "batch": "june"})
-        told(book.import_tables, {"layers": other})
-        assert set(book.layers()["kiln"]) == {"Small"} and set(book.layers()["batch"]) == {"June"}
 
 
 def test_a_table_without_rows_has_them_all():

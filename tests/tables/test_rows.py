@@ -244,6 +244,12 @@ def test_a_glaze_listed_twice_is_told():
     assert faults == ["glazes, row 3, column glaze: the glaze (sea) is already in row 2; keep one."]
 
 
+def test_an_analysis_that_sums_to_60_is_asked_about():
+    with pytest.warns(TableWarning, match="the oxides sum to 60, less than"):
+        check_table(pd.DataFrame([{**ANALYSIS, "SiO2": 25.0}]), "glazes")
+    check_table(pd.DataFrame([{**ANALYSIS, "SiO2": 40.0}]), "glazes")  # a quarter burnt off
+
+
 def test_oxides_of_a_jar_are_not_read_and_it_says_so():
     with pytest.warns(TableWarning, match='as the source is "jar"; write analysis'):
         check_table(pd.DataFrame([{**ANALYSIS, "source": "jar"}]), "glazes")

@@ -85,6 +85,34 @@ def test_ordinary_pots_are_passed_in_silence(change):
     assert told_of(change) == []
 
 
+@pytest.mark.parametrize(
+    ("changes", "sentence"),
+    [
+        (({"hold_min": 10}, {"piece": "b", "hold_min": 30}), "a hold of 30 min here and a hold of"),
+        (
+            ({"fired_on": "2026-01-02"}, {"piece": "b", "fired_on": "2026-02-02"}),
+            "the date 2026-02-02 here and the date 2026-01-02 above",
+        ),
+        (({}, {"piece": "MUG"}), '"MUG" and "mug" further up differ only in case'),
+        (({}, {"piece": "b", "firing": "F1"}), '"F1" and "f1" further up differ only in case'),
+    ],
+)
+def test_two_firings_of_one_name_and_names_alike_are_told_once(changes, sentence):
+    (told,) = told_of(*changes, {**changes[1], "piece": "c"})
+    assert sentence in told
+    assert told_of(changes[0], {**changes[0], "piece": "c"}) == []
+
+
+def test_inches_are_thought_of_only_where_they_are_likelier():
+    """Ten inches across is no mug's foot, 2.75 inches is."""
+    (inches,) = faults_of(check_table, layers({**MUG, "foot_mm": 2.75}), "layers")
+    assert "write 2.75 in" in inches
+    (small,) = faults_of(check_table, layers({**MUG, "foot_mm": 10}), "layers")
+    (odd,) = told_of({**MUG, "foot_mm": 20})
+    assert "inches" not in small + odd
+    assert "give its diameter in mm" in small and "give its diameter in mm" in odd
+
+
 def test_a_run_typed_as_at_least_is_a_bound():
     with pytest.warns(TableWarning, match="read as yes"):
         table = check_table(layers({"run_mm": "> 20"}), "layers")

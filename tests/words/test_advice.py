@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 import pytest
 from helpers.pictures import SAMPLE, raw
-from helpers.pieces import pieces
+from helpers.pieces import MANY_HOLDS, pieces
 
 from runpredict.answers.check import answer
 from runpredict.answers.decisions import MOST_WAX_SHARE
@@ -22,6 +22,8 @@ from runpredict.tables.plan import check_plan
 from runpredict.units import MM_PER_INCH, parse_length_mm
 from runpredict.words.advice import run_sentence, run_words
 from runpredict.words.answers import told
+
+pytestmark = MANY_HOLDS
 
 PIECES = 400
 FORMS = ("mug", "bowl", "plate", "vase", "bottle", "tile", "")

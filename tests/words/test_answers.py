@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 from helpers.pictures import briefly
-from helpers.pieces import glazes, pieces
+from helpers.pieces import MANY_HOLDS, glazes, pieces
 from helpers.tables import ANALYSIS, LAYER, layers
 
 from runpredict.answers.check import check
@@ -14,6 +14,8 @@ from runpredict.drawings.piece import drawn_piece
 from runpredict.units import format_distance
 from runpredict.words.answers import answer_text, told, write_answer
 from runpredict.words.pots import NEEDS, firings_in_words
+
+pytestmark = MANY_HOLDS
 
 ONE_GLAZE = pd.DataFrame([ANALYSIS])
 # The contract of the batch check, from memory.
