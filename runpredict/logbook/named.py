@@ -13,7 +13,7 @@ from runpredict.tables.cells import Table
 from runpredict.tables.columns import KEYS, TableKind
 from runpredict.tables.firings import firing_words, keyed_firings, named_firing
 from runpredict.tables.names import one_spelling, respell, respell_all, respell_rows
-from runpredict.tables.repeats import sum_repeats
+from runpredict.tables.rows import sum_repeats
 
 
 def firing_meant(piece: str, keys: Iterable[str], firing: str | None) -> str:

@@ -1,4 +1,4 @@
-"""Layers of glaze checked against each other: dates, edges, coats, and what a piece shares."""
+"""Layers of glaze checked against each other: names, dates, edges, coats, what a piece shares."""
 
 from __future__ import annotations
 
@@ -8,9 +8,11 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from runpredict.errors import quoted
 from runpredict.tables.cells import Table
 from runpredict.tables.columns import PIECE_COLUMNS, column_of
 from runpredict.tables.firings import keyed_firings, with_dates
+from runpredict.tables.names import name_key
 
 MAX_THICKNESS_MM = column_of("layers", "thickness_mm").high
 
@@ -33,6 +35,35 @@ def by_piece(layers: pd.DataFrame) -> Any:
 def outside(layers: pd.DataFrame) -> pd.Series[bool]:
     """Which layers are outside of their pots, where they may run past the foot."""
     return layers["side"].ne("inside")
+
+
+def respell_pieces(table: Table) -> None:
+    """Make one piece of rows whose names differ only in case and spaces, in a table of layers.
+
+    Its firing's name too. Pieces that would then have a layer twice are two pieces, as their names
+    say.
+    """
+    frame = table.frame
+    named = pd.DataFrame({"piece": frame["piece"], "firing": keyed_firings(frame)})
+    keyed = named.apply(lambda names: names.map({name: name_key(name) for name in names.unique()}))
+    if len(named.drop_duplicates()) == len(keyed.drop_duplicates()):
+        return
+    same = [keyed["piece"], keyed["firing"]]
+    twice = keyed.assign(side=frame["side"], layer=frame["layer"]).duplicated(keep=False)
+    one = ~twice.groupby(same).transform("any")
+    first = frame.index.to_series().groupby(same).transform("first")
+    for column in ("piece", "firing"):
+        right = frame[column].loc[first].set_axis(frame.index)
+        wrong = frame[column].ne(right) & one
+        for position in named.loc[wrong].drop_duplicates().index:
+            table.warn(
+                int(position),
+                column,
+                f"{quoted(frame[column][position])} is taken for "
+                f"{quoted(right[position])} of row {table.rows[first[position]]}, another "
+                "layer of it.",
+            )
+        frame[column] = frame[column].mask(wrong, right)
 
 
 def check_dates(table: Table) -> None:

@@ -30,10 +30,8 @@ from runpredict.tables.names import (
     warn_unused,
 )
 from runpredict.tables.recipes import check_melts, check_recipes
-from runpredict.tables.repeats import sum_repeats
-from runpredict.tables.rows import check_rows, empty_table, with_defaults
+from runpredict.tables.rows import check_rows, empty_table, sum_repeats, with_defaults
 from runpredict.tables.slips import warn_of_ripeness
-from runpredict.tables.which_counts import warn_of_cones, warn_of_results
 
 T = TypeVar("T")
 
@@ -126,7 +124,7 @@ def _load(paths: Mapping[str, Path]) -> tuple[dict[str, Table], list[Fault]]:
         try:
             tables[role] = load_table(path, ROLES[role], name)
             if role == "plan":
-                warn_of_results(tables[role])
+                _warn_of_results(tables[role])
         except BadInput as bad:
             faults.extend(bad.faults)
     return tables, faults
@@ -223,7 +221,7 @@ def _check_names(tables: Mapping[str, Table]) -> None:
     if "plan" in tables:
         matures = dict(zip(glazes, tables["glazes"].frame["matures_cone"], strict=True))
         warn_of_ripeness(tables["plan"], matures)
-    warn_of_cones(tables)
+    _warn_beside_schedule(tables)
     if "plan" in tables:
         _check_judged(tables["plan"])
 
@@ -315,6 +313,56 @@ def _check_heat(table: Table, firings: set[str]) -> None:
                 "cone",
                 "is blank, and the firing has no schedule; give the cone, such as 6.",
             )
+
+
+def _warn_beside_schedule(tables: Mapping[str, Table]) -> None:
+    """Warn of cones beside a schedule.
+
+    Parameters
+    ----------
+    tables : mapping of Table by role
+        As `columns.ROLES` names them.
+
+    Warns
+    -----
+    TableWarning
+        Once a firing, at its first such row.
+    """
+    scheduled = set(tables["schedules"].frame["firing"]) if "schedules" in tables else set()
+    for role in ("plan", "log"):
+        if role in tables and scheduled:
+            _warn_of_cones(tables[role], scheduled, tables["schedules"].name)
+
+
+def _warn_of_results(plan: Table) -> None:
+    """Warn of results in a plan, once for all of them.
+
+    Warns
+    -----
+    TableWarning
+    """
+    frame = plan.frame
+    told = frame["past_foot"].ne("") | frame["lost"].ne("")
+    found = np.flatnonzero(frame["run_mm"].notna() | told)
+    if len(found):
+        plan.warn(
+            int(found[0]),
+            None,
+            f"has a result, as {len(found)} of these rows have; in a plan it is not read, so give "
+            "what was fired as the log.",
+        )
+
+
+def _warn_of_cones(table: Table, scheduled: set[str], name: str) -> None:
+    frame = table.frame
+    both = frame["cone"].ne("") & frame["firing"].isin(scheduled)
+    for position, firing in frame.loc[both, "firing"].drop_duplicates().items():
+        row = frame.iloc[int(str(position))]
+        table.warn(
+            int(str(position)),
+            "cone",
+            f'cone {row["cone"]} does not count: "{firing}" is in {name}, and its schedule does.',
+        )
 
 
 def _infer_sources(tables: Mapping[str, Table]) -> None:

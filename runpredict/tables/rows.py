@@ -10,7 +10,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from runpredict.datafiles import FLUXES, MAX_TOTAL_WT, OXIDES, OXYGEN_PER_FLUORINE_WT
-from runpredict.errors import raise_faults, refuse_other
+from runpredict.errors import quoted, raise_faults, refuse_other
 from runpredict.tables.cells import Table, parse_columns
 from runpredict.tables.columns import COLUMNS, DEFAULTS, KEYS, PIECE_COLUMNS, TableKind
 from runpredict.tables.firings import keyed_firings
@@ -20,11 +20,13 @@ from runpredict.tables.layers import (
     check_pieces,
     in_words,
     positions,
+    respell_pieces,
 )
-from runpredict.tables.repeats import respell_pieces, sum_repeats
+from runpredict.tables.names import name_key
 from runpredict.tables.slips import check_slips
-from runpredict.tables.which_counts import check_tops
 
+MELTS_ABOVE_C = 600.0
+"""No glaze or enamel of a studio melts in a cooler kiln (common practice, no source)."""
 MIN_TOTAL_WT = 50.0
 """An analysis sums to 100 less what burns off; below this something else was typed."""
 
@@ -99,8 +101,41 @@ def _check_glazes(table: Table) -> None:
         )
 
 
-def _check_recipes(table: Table) -> None:
-    sum_repeats(table)
+def sum_repeats(table: Table) -> None:
+    """Make one row of a material that stands twice in a recipe, and say so.
+
+    Parameters
+    ----------
+    table : Table
+        Of recipes, changed in place; its glazes are told apart as they are spelled, so it is asked
+        again once they are spelled as in their table. A blank `addition` is no; a material in the
+        hundred and again as an addition stays two rows, which count together all the same.
+    """
+    frame = table.frame
+    key = [
+        frame["glaze"],
+        frame["material"].map(name_key),
+        frame["addition"].eq("yes"),
+    ]
+    named = frame["glaze"].ne("") & frame["material"].ne("") & frame["parts"].notna()
+    first = frame.index.to_series().groupby(key).transform("first")
+    again = named & named.loc[first].to_numpy() & first.ne(frame.index.to_series())
+    if not again.any():
+        return
+    for position in np.flatnonzero(again):
+        row = frame.iloc[position]
+        table.warn(
+            int(position),
+            "material",
+            f"{quoted(row['material'])} is already in row {table.rows[first.iloc[position]]} "
+            f"of {quoted(row['glaze'])}; the parts are added together.",
+        )
+    parts = frame["parts"].groupby(first).transform("sum")
+    keep = ~again.to_numpy()
+    table.frame = frame.assign(parts=parts.where(named, frame["parts"]))[keep].reset_index(
+        drop=True
+    )
+    table.rows = table.rows[keep]
 
 
 def _check_materials(table: Table) -> None:
@@ -135,10 +170,28 @@ def _check_counting(table: Table, group: list[str], counter: str) -> None:
         )
 
 
+def _check_tops(table: Table) -> None:
+    """Blame each firing of a table of schedules that melts no glaze."""
+    frame = table.frame
+    blamed = {fault.row for fault in table.faults}
+    tops = frame.groupby("firing", sort=False)["target_c"].transform("max")
+    for position in np.flatnonzero((tops < MELTS_ABOVE_C) & (tops == frame["target_c"])):
+        if int(table.rows[position]) in blamed:
+            continue
+        top_c = float(tops.iloc[position])
+        meant = f" (did you mean {1000 * top_c:.0f}?)" if 0.6 <= top_c <= 1.5 else ""
+        table.blame(
+            int(position),
+            "target_c",
+            f'{top_c:g} °C is the hottest of "{frame["firing"].iloc[position]}"{meant}, and no '
+            f"glaze melts below {MELTS_ABOVE_C:.0f} °C; give °C, or °F such as 2165 F.",
+        )
+
+
 def _check_schedules(table: Table) -> None:
     _blame_twice(table, "the segment")
     _check_counting(table, ["firing"], "segment")
-    check_tops(table)
+    _check_tops(table)
 
 
 def _check_layers(table: Table) -> None:
@@ -152,7 +205,7 @@ def _check_layers(table: Table) -> None:
 
 _CHECKS: dict[TableKind, Callable[[Table], None]] = {
     "glazes": _check_glazes,
-    "recipes": _check_recipes,
+    "recipes": sum_repeats,
     "materials": _check_materials,
     "schedules": _check_schedules,
     "layers": _check_layers,

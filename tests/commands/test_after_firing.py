@@ -268,6 +268,12 @@ def test_a_pot_lost_otherwise_is_not_asked_for_again(kiln, capsys):
     assert set(pots()["lost"]) == {""}
 
 
+def test_the_rest_is_fine_but_for_a_pot_that_was_lost(kiln, capsys):
+    kiln("lost cracked", "f", "y")
+    assert "1 pot has no result yet; keep it as fine? y/n" in capsys.readouterr().out
+    assert results() == {("mug", 1): (-1.0, ""), ("mug", 2): (-1.0, ""), ("bowl", 1): (-1.0, "no")}
+
+
 def test_what_else_may_be_told_is_folded_under_one_word(kiln, capsys):
     kiln("m", "q")
     told = capsys.readouterr().out
