@@ -109,7 +109,9 @@ def reach(stacks: Stacks, move: Move, way: tuple[Move, ...]) -> Reach:
     layer = decisions.top_layer(stacks) if move.layer < 0 else np.full(n, move.layer)
     if move.kind == "coat":
         coats = decisions.pick(stacks.coats, layer)
-        there = (decisions.pick(stacks.glazed, layer) > 0) & (coats > _least_coats(stacks, layer))
+        there = (decisions.pick(stacks.glazed & ~stacks.put_on, layer) > 0) & (
+            coats > _least_coats(stacks, layer)
+        )
         measured = decisions.pick(stacks.measured, layer) > 0
         thinner, thinner_yet = _thinner_m(stacks, layer)
         left = np.where(measured, thinner, coats - 1.0)
@@ -126,7 +128,7 @@ def reach(stacks: Stacks, move: Move, way: tuple[Move, ...]) -> Reach:
     possible = (steps > 0) & (decisions.pick(stacks.glazed, layer) > 0)
     if move.kind != "wax":
         several = stacks.glazed.sum(axis=1) > 1
-        possible &= several
+        possible &= several & (decisions.pick(stacks.put_on, layer) == 0)
         if move.kind == "edge":
             possible &= layer != decisions.top_layer(stacks)
     return Reach(layer, STEP_M * first, STEP_M, steps, possible)

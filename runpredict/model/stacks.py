@@ -33,6 +33,8 @@ class Stacks:
     piece_at, layer_at : ndarray of int, shape (rows,)
         Where each row of the features sits in the arrays; of all pieces, on a part, too.
     method : ndarray of str, shape (n, k)
+    put_on : ndarray of bool, shape (n, k)
+        The layer is on the pot already.
     present, measured, chemistry_known : ndarray of bool, shape (n, k)
         The layer is there; its thickness was measured; its glaze is no jar.
     behaviour : ndarray of str, shape (n, k)
@@ -79,6 +81,7 @@ class Stacks:
     slope: Floats
     viscosity_log10_pa_s: Floats
     method: Objects
+    put_on: Bools
     coats: Indices
     coat_ratio: Floats
     puddle_m: Floats
@@ -224,6 +227,7 @@ def stacks_of(rows: pd.DataFrame) -> Stacks:
         slope=grid(rows["slope"].to_numpy(dtype=float), 1.0),
         viscosity_log10_pa_s=grid(rows["viscosity_log10_pa_s"].to_numpy(dtype=float)),
         method=grid(rows["method"].to_numpy(dtype=object), ""),
+        put_on=grid(rows["glazed"].eq("yes").to_numpy(), False),
         coats=grid(coats, 1),
         coat_ratio=_coat_ratio(rows, coats, grid),
         puddle_m=grid(puddle_m).max(axis=1),

@@ -192,3 +192,17 @@ def test_a_glaze_that_is_meant_to_run_is_caught_as_a_matter_of_course():
     assert answer.pieces["cookie"].tolist() == ["dish"]
     plain = check(layers({"coats": 3}), pd.DataFrame([ANALYSIS]))
     assert is_meant_to_run(plain.stacks).tolist() == [False]
+
+
+def test_of_a_layer_that_is_on_the_pot_only_wax_and_a_cookie_are_left():
+    plan = pieces(41, 300)
+    without = Willing(frozenset({"wax", "edge", "coats"}))
+    free = check_answer(check_plan(plan, glazes()), willing=without).advice()
+    assert {"edge", "coat"} <= set(free.kind.ravel())
+    on_pot = check_plan(plan.assign(glazed="yes"), glazes())
+    assert set(check_answer(on_pot, willing=without).advice().kind.ravel()) == {"", "wax"}
+    assert "cookie" in check_answer(on_pot).advice().word
+    first = check_plan(plan.assign(glazed=np.where(plan["layer"] == 1, "yes", "")), glazes())
+    left = check_answer(first, willing=without).advice()
+    other = left.layer[np.isin(left.kind, ("edge", "coat", "thickness"))]
+    assert len(other) and (other > 1).all()

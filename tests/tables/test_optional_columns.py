@@ -17,7 +17,7 @@ from runpredict.tables.rows import check_table, empty_table, split_results
 GLAZES = pd.DataFrame([ANALYSIS, {**ANALYSIS, "glaze": "ash"}])
 TOLD = {
     "batch": "September bucket", "kiln": "small", "shelf": "top", "spot": "door",
-    "glazed_by": "Wren", "witness_cone": "6 flat", "lost": "cracked",
+    "glazed_by": "Wren", "glazed": "yes", "witness_cone": "6 flat", "lost": "cracked",
 }  # fmt: skip
 INSIDE = {"side": "inside", "glaze": "ash", "lower_edge_mm": None, "upper_edge_mm": None}
 
