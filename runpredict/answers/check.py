@@ -196,6 +196,7 @@ def check(
     recipes: pd.DataFrame | None = None,
     materials: pd.DataFrame | None = None,
     schedules: pd.DataFrame | None = None,
+    only_surprises: bool = False,
 ) -> Answer:
     """What will run, how far, and what to do about it.
 
@@ -212,6 +213,8 @@ def check(
         target_c, hold_min.
     tolerance : float
         Highest acceptable chance that any layer of a piece passes its foot, between 0 and 1.
+    only_surprises : bool
+        Of what was fired the log has only what surprised; of the rest nothing was written down.
 
     Returns
     -------
@@ -228,7 +231,7 @@ def check(
     _refuse_paths({"plan": plan, "glazes": glazes, **others})
     refuse_other(plan, pd.DataFrame, "plan", "a pandas DataFrame, such as read_table returns")
     tables = check_plan(plan, glazes, **others)
-    return answer(tables, tolerance)
+    return answer(replace(tables, only_surprises=only_surprises), tolerance)
 
 
 def _refuse_paths(tables: dict[str, Any]) -> None:

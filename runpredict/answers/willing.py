@@ -1,4 +1,4 @@
-"""What a studio is willing to change, and what a loss, a cookie and a reglaze are to it."""
+"""What a studio said of itself: what it changes, what things cost it, what it writes down."""
 
 from __future__ import annotations
 
@@ -25,9 +25,12 @@ KINDS = {
 }
 
 
+WRITTEN = ("all", "surprises")  # what a log has results of
+
+
 @dataclass(frozen=True)
 class Willing:
-    """Which changes a studio makes, and what things cost it.
+    """Which changes a studio makes, what things cost it, and what it writes down.
 
     Attributes
     ----------
@@ -36,12 +39,15 @@ class Willing:
     lost, cookie, reglaze : float
         What a pot that fuses to its shelf, a cookie, and glazing a pot otherwise than planned
         cost, in any one unit. As delivered a judgement: what a studio would give to be spared.
+    written : str
+        One of `WRITTEN`, or "" where the studio has not said.
     """
 
     kinds: frozenset[str] = frozenset(KINDS)
     lost: float = 20.0
     cookie: float = 1.0
     reglaze: float = 0.5
+    written: str = ""
 
     def lost_at(self, tolerance: float) -> float:
         """What a lost pot costs whoever tolerates no more than such a chance of it.
@@ -126,7 +132,10 @@ def kept_willing(folder: str | os.PathLike[str]) -> Willing:
     try:
         kept = json.loads(text)
         costs = checked_costs([str(kept[name]) for name in ("lost", "cookie", "reglaze")])
-        return Willing(checked_kinds(kept["changes"]), *costs)
+        written = kept.get("written", "")
+        if written not in ("", *WRITTEN):
+            raise ValueError(written)
+        return Willing(checked_kinds(kept["changes"]), *costs, written)
     except (ValueError, KeyError, TypeError, AttributeError, BadInput):
         message = "is not as it was written; remove it, and say with --changes what you change."
         raise BadInput([Fault(FILE_NAME, None, None, message)]) from None

@@ -70,7 +70,8 @@ def same_log(one: PlanTables | None, other: PlanTables | None) -> bool:
     if one is None or other is None:
         return one is other
     return (
-        one.log.equals(other.log)
+        one.only_surprises == other.only_surprises
+        and one.log.equals(other.log)
         and one.schedules.equals(other.schedules)
         and one.glazes.equals(other.glazes)
     )

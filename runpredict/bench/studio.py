@@ -177,8 +177,10 @@ def _snapshot(book: Logbook, before: Snapshot | None) -> Snapshot:
     cold = _unfired(layers) & ~layers["firing"].isin(stock.tables.schedules["firing"])
     names = layers.loc[cold, ["piece", "firing"]]
     planned, fired = split_results(layers.loc[~cold & outside(layers)].reset_index(drop=True))
+    assert book.file is not None
+    surprises = kept_willing(book.file.parent).written == "surprises"
     return Snapshot(
-        tables=replace(stock.tables, plan=planned, log=fired),
+        tables=replace(stock.tables, plan=planned, log=fired, only_surprises=surprises),
         layers=layers,
         stock=stock,
         cold=frozenset(zip(names["piece"], names["firing"], strict=True)),

@@ -159,12 +159,17 @@ def _check(args: argparse.Namespace) -> int:
     if args.logbook is None and not any(files_of(args).values()):
         print(FIRST_COMMANDS, file=sys.stderr)
         return BAD_INPUT
+    from runpredict.answers.surprises import surprising_share
+    from runpredict.answers.willing import kept_willing
     from runpredict.commands.after_firing import forgotten_words
     from runpredict.commands.sources import gather
+    from runpredict.words.basis import surprises_words
 
-    tables = gather(("plan", "glazes"), args.logbook, **files_of(args))
-    forgotten = "" if args.logbook is None else forgotten_words(args.logbook)
-    return _tell(tables, args, forgotten)
+    tables = gather(("plan", "glazes"), args.logbook, written=args.written, **files_of(args))
+    notes = ["" if args.logbook is None else forgotten_words(args.logbook)]
+    if args.written is None and (args.logbook is None or not kept_willing(args.logbook).written):
+        notes.append(surprises_words(surprising_share(tables)))
+    return _tell(tables, args, "\n\n".join(note for note in notes if note))
 
 
 def _demo(args: argparse.Namespace) -> int:
@@ -211,7 +216,7 @@ def _willing(args: argparse.Namespace) -> Willing:
         found = replace(found, kinds=kinds)
     if args.costs is not None:
         costs = willing.checked_costs(args.costs.split(","), "--costs")
-        found = willing.Willing(found.kinds, *costs)
+        found = replace(found, lost=costs[0], cookie=costs[1], reglaze=costs[2])
     if logbook is not None and (args.changes, args.costs) != (None, None):
         willing.keep_willing(logbook, found)
     return found

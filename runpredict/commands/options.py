@@ -8,6 +8,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import NoReturn
 
+from runpredict.answers.willing import WRITTEN
 from runpredict.errors import BadInput, Fault
 from runpredict.tables.columns import ROLES
 
@@ -35,6 +36,12 @@ def plan_option(parser: argparse.ArgumentParser) -> None:
 def table_options(parser: argparse.ArgumentParser) -> None:
     """Files of every table but the plan, or a logbook."""
     parser.add_argument("--log", metavar="FILE", help="layers that were fired, with results")
+    parser.add_argument(
+        "--written",
+        choices=WRITTEN,
+        help="which results the log has: of all pots, or only of those that surprised you "
+        "(default: all; with --logbook it is remembered there)",
+    )
     glaze_options(parser)
     parser.add_argument("--schedules", metavar="FILE", help="firings typed as segments")
 

@@ -92,7 +92,7 @@ def _review(args: argparse.Namespace) -> int:
     from runpredict.tables.files import refuse_unasked
     from runpredict.words.reviews import review_text
 
-    tables = gather(("log", "glazes"), args.logbook, **files_of(args))
+    tables = gather(("log", "glazes"), args.logbook, written=args.written, **files_of(args))
     found = look_back(tables, args.since, progress=show_progress("Learning from the log"))
     if args.out is not None:
         folder = Path(args.out)
@@ -139,7 +139,7 @@ def _next(args: argparse.Namespace) -> int:
     from runpredict.tables.files import refuse_unasked
     from runpredict.words.lessons import lessons_table, lessons_text
 
-    given = gather(("plan", "glazes"), args.logbook, **files_of(args))
+    given = gather(("plan", "glazes"), args.logbook, written=args.written, **files_of(args))
     found = what_to_fire(given, args.count, show_progress("Learning from the log"))
     if args.out is not None:
         tables = {"next": lessons_table(found), "next_layers": found.layers}

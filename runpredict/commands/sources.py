@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import os
 from collections.abc import Sequence
+from dataclasses import replace
 
 import pandas as pd
 
+from runpredict.answers.willing import keep_willing, kept_willing
 from runpredict.errors import BadInput, Fault
 from runpredict.logbook.book import Logbook
 from runpredict.tables.columns import KINDS, ROLES
@@ -22,6 +24,8 @@ def gather(
     logbook: PathLike | None = None,
     also: Sequence[str] = (),
     /,
+    *,
+    written: str | None = None,
     **files: PathLike | None,
 ) -> PlanTables:
     """Read and check the tables of one command.
@@ -35,6 +39,8 @@ def gather(
         result, as log those with one.
     also : sequence of str
         Roles to take from the logbook where it has them, though nothing needs them.
+    written : str, optional
+        One of `willing.WRITTEN`: which results the log has. A logbook remembers it.
     **files : path, optional
         By role, as in `columns.ROLES`.
 
@@ -50,7 +56,8 @@ def gather(
     given = {role: file for role, file in files.items() if file is not None}
     if logbook is None:
         _refuse_missing([role for role in needs if role not in given], "give its file")
-        return read_plan(given.pop("plan", None), given.pop("glazes"), **given)
+        tables = read_plan(given.pop("plan", None), given.pop("glazes"), **given)
+        return replace(tables, only_surprises=written == "surprises")
     frames = _logged(logbook)
     for role, file in given.items():
         frames[role] = read_table(file, ROLES[role])
@@ -61,7 +68,12 @@ def gather(
     used = {role: frame for role, frame in frames.items() if role in needs or not frame.empty}
     if "plan" not in (*needs, *also):
         used.pop("plan", None)
-    return check_plan(used.pop("plan", None), used.pop("glazes"), **used)
+    tables = check_plan(used.pop("plan", None), used.pop("glazes"), **used)
+    said = kept_willing(logbook)
+    if written is not None and written != said.written:
+        said = replace(said, written=written)
+        keep_willing(logbook, said)
+    return replace(tables, only_surprises=said.written == "surprises")
 
 
 def _logged(folder: PathLike) -> dict[str, pd.DataFrame]:

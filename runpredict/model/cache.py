@@ -70,6 +70,7 @@ def content_key(log: pd.DataFrame, tables: PlanTables) -> str:
     said.update(" ".join([platform.python_version(), *map(version, LIBRARIES)]).encode())
     for table in (log, used, tables.schedules):
         said.update(table_csv(table).encode())
+    said.update(str(tables.only_surprises).encode())
     return said.hexdigest()
 
 
@@ -98,7 +99,8 @@ def trained_on(
         return kept
     from runpredict.model.trial import train  # noqa: PLC0415 - loads scikit-learn
 
-    stacks = stacks_of(features_of(log, tables.glazes, tables.schedules))
+    features = features_of(log, tables.glazes, tables.schedules)
+    stacks = stacks_of(features, tables.only_surprises)
     made = train(stacks, outcomes_of(log, stacks), progress)
     if path is not None:
         _keep(made, path)

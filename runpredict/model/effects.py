@@ -37,6 +37,8 @@ def effects_in(parts: Iterable[Stacks]) -> list[Effect]:
     """Every effect that acts on some pieces, each once, in an order of their names."""
     found: set[Effect] = set(COMMON)
     for stacks in parts:
+        if stacks.surprising.any():
+            found.add(("written", ""))
         for name in set(stacks.glaze_name[stacks.present]):
             found |= {(family, name) for family in ("glaze", "single", "covers", "covered")}
         found |= {("method", name) for name in set(stacks.method[stacks.present])}
@@ -295,6 +297,7 @@ def piece_design(stacks: Stacks, known: dict[Effect, int]) -> Design:
     """Coefficients in every margin of each piece, as `melt_design`, (n, known)."""
     columns = _Columns((len(stacks.body),), known)
     columns.add(columns.common("kiln"), 1.0)
+    columns.add(columns.common("written"), stacks.surprising.astype(float))
     columns.add(columns.named("body", stacks.body), 1.0)
     ramp = np.clip(np.log(stacks.ramp_c_per_h / SLOW_RAMP_C_PER_H), -RAMP_LOG_MOST, RAMP_LOG_MOST)
     columns.add(columns.common("ramp"), ramp)

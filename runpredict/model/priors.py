@@ -49,6 +49,7 @@ FAMILIES = {
     "firing": Family(0.0, 0.25, True, "one firing against another that was planned alike"),
     "ramp": Family(0.0, 0.3, False, "a heating rate e times as fast"),
     "hand": Family(0.0, 0.25, False, "this potter's coats: log of their thickness"),
+    "written": Family(0.45, 0.1, False, "pots of a log in which only surprises are written down"),
     "which kiln": Family(0.0, 0.25, True, "one kiln of the studio against its others"),
     "shelf": Family(0.0, 0.2, True, "one shelf of a kiln against its others"),
     "spot": Family(0.0, 0.15, True, "one place on the shelves, by the door or the element"),

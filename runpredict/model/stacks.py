@@ -61,6 +61,8 @@ class Stacks:
         Of the unity formula; NaN of a jar.
     foot_m, hold_min, ramp_c_per_h : ndarray, shape (n,)
     form, body, firing, piece : ndarray of str, shape (n,)
+    surprising : ndarray of bool, shape (n,)
+        It is written down because it surprised, as all of its log are.
     names : dict of ndarray of str, shape (n,) or (n, k)
         What else is named of each piece or layer, by column (`columns.FOLDED`): its kiln, shelf,
         whose hands, which batch; "" where that is not told.
@@ -97,6 +99,7 @@ class Stacks:
     body: Objects
     firing: Objects
     piece: Objects
+    surprising: Bools
     names: dict[str, Objects]
 
     @property
@@ -180,12 +183,14 @@ def _coat_ratio(rows: pd.DataFrame, coats: Indices, grid: Any) -> Floats:
     return np.stack([grid(ratio / planned, 1.0) for ratio in ratios], axis=2)
 
 
-def stacks_of(rows: pd.DataFrame) -> Stacks:
+def stacks_of(rows: pd.DataFrame, surprising: bool = False) -> Stacks:
     """Arrange the rows of `features_of` by piece.
 
     Parameters
     ----------
     rows : DataFrame with the columns of `features_of`, any order
+    surprising : bool
+        They are of a log in which only surprises are written down.
 
     Returns
     -------
@@ -240,6 +245,7 @@ def stacks_of(rows: pd.DataFrame) -> Stacks:
         hold_min=rows["hold_min"].to_numpy(dtype=float)[first],
         ramp_c_per_h=rows["ramp_c_per_h"].to_numpy(dtype=float)[first],
         **{name: rows[name].to_numpy(dtype=object)[first] for name in OF_PIECE},
+        surprising=np.full(n, surprising),
         names={
             column.name: grid(rows[column.name].to_numpy(dtype=object), "")
             if column.of == "layer"

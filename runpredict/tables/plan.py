@@ -56,6 +56,8 @@ class PlanTables:
         Segments of typed firings; without rows when there are none.
     recipes : DataFrame
         Ingredients as typed; without rows when there are none.
+    only_surprises : bool
+        Of what was fired only surprises are written down in the log.
     """
 
     plan: pd.DataFrame
@@ -63,6 +65,7 @@ class PlanTables:
     glazes: pd.DataFrame
     schedules: pd.DataFrame
     recipes: pd.DataFrame
+    only_surprises: bool = False
 
     def scheduled(self, firings: ArrayLike) -> Bools:
         """Whether each firing is typed as a schedule, which counts before any cone and hold."""

@@ -176,3 +176,25 @@ def _tried_out(answer: Answer) -> str:
         f"Asked about {answer.trial.pieces} logged pieces from firings it had not seen: of the "
         f"pots it told {'; '.join(bands)} ran past the foot.{plain}"
     )
+
+
+def surprises_words(share: tuple[int, int] | None) -> str:
+    """The question of a log of which so many pots ran past that it may hold only surprises.
+
+    Parameters
+    ----------
+    share : (int, int) or None
+        As `surprises.surprising_share` returns.
+
+    Returns
+    -------
+    str
+        Blank for None.
+    """
+    if share is None:
+        return ""
+    return (
+        f"{share[0]} of the {share[1]} pots in the log ran past the foot, far more than one would "
+        "expect. If only what surprised you was written down, say so with --written surprises; if "
+        "it is all that was fired, with --written all."
+    )
