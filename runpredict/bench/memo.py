@@ -72,6 +72,7 @@ class Memo(Generic[T]):
         """Keep a result that was worked out with others; as `get`."""
         with self._lock:
             self._kept[key] = found
+            self._kept.move_to_end(key)
             while len(self._kept) > self._most:
                 self._kept.popitem(last=False)
 

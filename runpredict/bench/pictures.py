@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import hashlib
 import threading
-from collections import OrderedDict
 from collections.abc import Callable
 
 from matplotlib.figure import Figure
 
+from runpredict.bench.memo import Memo
 from runpredict.drawings.piece import Piece
 from runpredict.drawings.pot import side_figure, wall_figure
 from runpredict.drawings.style import svg
@@ -29,11 +29,9 @@ class Gallery:
     its picture, and one that nobody asks for is never drawn.
     """
 
-    def __init__(self, most: int = MOST_KEPT) -> None:
-        self._most = most
-        self._drawers: OrderedDict[str, Callable[[], Figure]] = OrderedDict()
-        self._drawn: OrderedDict[str, bytes] = OrderedDict()
-        self._lock = threading.Lock()
+    def __init__(self) -> None:
+        self._drawers: Memo[Callable[[], Figure]] = Memo(MOST_KEPT)
+        self._drawn: Memo[bytes] = Memo(MOST_KEPT)
 
     def hang(self, shows: object, draw: Callable[[], Figure]) -> str:
         """The name of a picture.
@@ -46,11 +44,7 @@ class Gallery:
             Draws it when it is asked for.
         """
         name = hashlib.sha256(repr(shows).encode("utf-8", "surrogatepass")).hexdigest()[:32]
-        with self._lock:
-            self._drawers[name] = draw
-            self._drawers.move_to_end(name)
-            while len(self._drawers) > self._most:
-                self._drawers.popitem(last=False)
+        self._drawers.put(name, draw)
         return name
 
     def pot(self, piece: Piece, units: LengthUnits) -> tuple[str, str]:
@@ -62,14 +56,10 @@ class Gallery:
 
     def take(self, name: str) -> bytes | None:
         """The picture as SVG; None where there is none of that name, or no longer."""
-        with self._lock:
-            drawn, draw = self._drawn.get(name), self._drawers.get(name)
+        drawn, draw = self._drawn.kept(name), self._drawers.kept(name)
         if drawn is not None or draw is None:
             return drawn
         with DRAWING:
             drawn = svg(draw()).encode("utf-8")
-        with self._lock:
-            self._drawn[name] = drawn
-            while len(self._drawn) > self._most:
-                self._drawn.popitem(last=False)
+        self._drawn.put(name, drawn)
         return drawn
