@@ -26,6 +26,9 @@ from runpredict.words.tries import Tries, tries_in_words
 
 pages = Blueprint("plan", __name__)
 
+NEXT_LAYER = {"glaze": "", "coats": "1", "note": "", "glazed": ""}
+"""Of a layer that is added; the rest is as of the one beneath it."""
+
 EARLIER_SHOWN = 12
 MORE = [column for column in FOLDED if not column.after]
 OF_FIRING = ("firing", "fired_on", "body", "cone", "hold_min", "ramp_c_per_h", "kiln")
@@ -97,6 +100,8 @@ def pot() -> str:
     if named in snapshot.pots:
         form = pot_form.form_of(snapshot.pots[named], units())
         form.pot["piece"] = _free_name(named[0], snapshot)
+        for layer in form.layers:
+            layer["glazed"] = ""  # what is on that pot is not on its copy
         if named not in snapshot.planned_pots:
             form.pot |= {"firing": "", "fired_on": ""}
         return _page(form, Opened(base=named), snapshot)
@@ -221,7 +226,7 @@ def _edited(do: str, form: PotForm, read: Read, snapshot: Snapshot) -> PotForm:
         return pot_form.advised(form, read.judged, answer.changes(units()), units())
     if do == "add" and len(form.layers) < pot_form.MOST_LAYERS:
         top = form.layers[-1]
-        return PotForm(form.pot, [*form.layers, top | {"glaze": "", "coats": "1", "note": ""}])
+        return PotForm(form.pot, [*form.layers, top | NEXT_LAYER])
     if do.startswith("drop-") and len(form.layers) > 1:
         kept = [layer for k, layer in enumerate(form.layers, 1) if do != f"drop-{k}"]
         return PotForm(form.pot, kept)

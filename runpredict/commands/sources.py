@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 from collections.abc import Sequence
 from dataclasses import replace
+from pathlib import Path
 
 import pandas as pd
 
@@ -17,6 +18,10 @@ from runpredict.tables.plan import PlanTables, check_plan, read_plan
 from runpredict.tables.rows import split_results
 
 PathLike = str | os.PathLike[str]
+EVERY_RESULT = (
+    "every pot has its result, so nothing is planned; glaze the next ones and import them, plan "
+    "them on the page, or give their file with --plan."
+)
 
 
 def gather(
@@ -61,10 +66,10 @@ def gather(
     frames = _logged(logbook)
     for role, file in given.items():
         frames[role] = read_table(file, ROLES[role])
-    _refuse_missing(
-        [role for role in needs if role not in frames or frames[role].empty],
-        "the logbook holds none, so give its file or import it",
-    )
+    missing = [role for role in needs if role not in frames or frames[role].empty]
+    if missing == ["plan"] and not frames["log"].empty:
+        raise BadInput([Fault(Path(logbook).name, None, None, EVERY_RESULT)])
+    _refuse_missing(missing, "the logbook holds none, so give its file or import it")
     used = {role: frame for role, frame in frames.items() if role in needs or not frame.empty}
     if "plan" not in (*needs, *also):
         used.pop("plan", None)

@@ -293,3 +293,14 @@ def test_a_layer_inside_is_kept_and_no_answer_is_about_it(visitor, app):
     visitor.get("/kiln?firing=Dabchick")
     key = key_of("mug with a liner")
     assert f"fate-{key}-2" in visitor.text and f"fate-{key}-3" not in visitor.text
+
+
+def test_what_is_on_a_pot_already_is_not_on_its_copy(app):
+    visitor = Visitor(app)
+    visitor.get("/pot?piece=bowl+1&firing=Dabchick")
+    visitor.send("/pot", "save", **{"glazed-1": "yes"})
+    assert logged(app, "bowl 1")["glazed"].tolist() == ["yes", ""]
+    visitor.get("/pot?piece=bowl+1&firing=Dabchick&copy=1")
+    assert visitor.fields("/pot")["glazed-1"] == ""
+    visitor.get("/pot?piece=bowl+1&firing=Dabchick")
+    assert visitor.fields("/pot")["glazed-1"] == "yes"

@@ -477,3 +477,14 @@ def test_need_lists_only_what_needs_something(capsys):
     told = short.partition("Safe as planned")[0]
     assert "bottle 1" in told and "bowl 1" not in told
     assert "bowl 1" in short and "could end" in whole and "could end" not in short
+
+
+def test_a_logbook_whose_pots_all_have_results_says_so(tmp_path, capsys):
+    tables = [str(SAMPLE / f"{name}.csv") for name in ("glazes", "recipes", "schedules", "log")]
+    folder = ["--logbook", str(tmp_path / "book")]
+    assert cli.main(["import", *tables, *folder]) == 0
+    capsys.readouterr()
+    assert cli.main(["check", *folder]) == 2
+    told = capsys.readouterr().err
+    assert "book: every pot has its result, so nothing is planned" in told
+    assert "--plan: is missing" not in told
