@@ -174,7 +174,7 @@ def test_looking_back_tells_what_ran_and_shows_it(visitor, app):
     visitor.get("/back")
     review = app.extensions["desk"].studio.learner.taught.review
     pots = len(review.past_foot.drop_duplicates(["piece", "firing"]))
-    assert f"{pots} of {review.pieces} pots ran past the foot" in visitor.text
+    assert f"ran past the foot, on {pots} of {review.pieces} pieces" in visitor.text
     pictures = re.findall(r"/picture/(\w+)\.svg", visitor.text)
     assert len(pictures) == 3
     for name in pictures:
