@@ -8,6 +8,7 @@ from functools import partial
 from typing import Any
 from urllib.parse import parse_qsl
 
+import pandas as pd
 from flask import Blueprint, abort, g, redirect, render_template, request, url_for
 
 from runpredict.bench import pot_form
@@ -62,12 +63,15 @@ class Asked:
     ----------
     views : tuple of str
         Names of the pictures: from the side, and the wall laid straight.
+    changes : DataFrame or None
+        What would be enough, as `Answer.changes` returns.
     """
 
     read: Read
     pot: PotWords | None = None
     tries: Sequence[Tries] = ()
     views: tuple[str, ...] = ()
+    changes: pd.DataFrame | None = None
 
 
 NEWEST = Newest(300)
@@ -191,7 +195,8 @@ def _asked(form: PotForm, snapshot: Snapshot, wanted: Callable[[], bool] = lambd
         answer = studio.ask(replace(snapshot.tables, plan=read.judged))
         ((pot,),) = (firing.pots for firing in firings_in_words(answer, read_in))
         views = desk().gallery.pot(drawn_piece(answer, pot.place, read_in), read_in)
-        return Asked(read, pot, tries_in_words(answer, pot.place, read_in), views)
+        tries = tries_in_words(answer, pot.place, read_in)
+        return Asked(read, pot, tries, views, answer.changes(read_in))
 
     found: Asked = studio.memo.get(key, work)
     return found
@@ -221,9 +226,8 @@ def _page(
 
 def _edited(do: str, form: PotForm, read: Read, snapshot: Snapshot) -> PotForm:
     """The form after a button that changes it."""
-    if do == "accept" and not read.faults:
-        answer = open_studio().ask(replace(snapshot.tables, plan=read.judged))
-        return pot_form.advised(form, read.judged, answer.changes(units()), units())
+    if do == "accept" and (changes := _asked(form, snapshot).changes) is not None:
+        return pot_form.advised(form, read.judged, changes, units())
     if do == "add" and len(form.layers) < pot_form.MOST_LAYERS:
         top = form.layers[-1]
         return PotForm(form.pot, [*form.layers, top | NEXT_LAYER])
