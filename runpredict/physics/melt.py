@@ -17,7 +17,7 @@ import numpy.typing as npt
 
 from runpredict.arrays import AnyArray, Bools, Floats
 from runpredict.datafiles import OXIDES
-from runpredict.physics import chemistry, melt_nets
+from runpredict.physics import chemistry, melt_features, melt_nets
 
 CELSIUS_ZERO_K = 273.15  # SI definition
 # Temperatures [°C] between which 99.99 % of the open measurements of `melt_fit` lie.
@@ -38,7 +38,7 @@ OUTSIDE_SD_PER_MOLE_FRACTION = 5.0
 OUTSIDE_SD_MAX = 2.0
 
 _CHUNK = 4096  # melts at a time: what a core's cache holds, by timing
-_FITTED_COLUMNS = np.array([OXIDES.index(o) for o in melt_nets.FITTED])
+_FITTED_COLUMNS = np.array([OXIDES.index(o) for o in melt_features.FITTED])
 _FLUORINE = OXIDES.index("F")
 
 

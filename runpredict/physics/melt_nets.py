@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 
 from runpredict.arrays import AnyArray, Float32s, Floats
-from runpredict.datafiles import OXIDES
+from runpredict.physics.melt_features import AT, COLOURANTS, features, feldspar_likeness
 
 # The curve's two numbers from the nets' two outputs; kept here so fit and use cannot part. Centre
 # and scale bring the first output near a standard normal over the open data; our choice, the
@@ -34,88 +34,6 @@ LOG10_RANGE = (-2.0, 14.0)
 _REDUCED_MAX = 10.0
 
 _COEFFICIENTS = Path(__file__).parents[1] / "data" / "melt_coefficients.npz"
-FITTED = tuple(o for o in OXIDES if o != "F")
-_AT = {oxide: i for i, oxide in enumerate(FITTED)}
-
-ALKALIS = ("Li2O", "Na2O", "K2O")
-EARTHS = ("MgO", "CaO", "SrO", "BaO", "ZnO", "PbO", "MnO", "CoO", "CuO", "NiO")
-COLOURANTS = ("Fe2O3", "MnO", "CoO", "NiO", "CuO", "Cr2O3")
-_ALKALI_AND_LOOSENING = np.array(
-    [[o in ALKALIS for o in FITTED], [o in (*EARTHS, "B2O3") for o in FITTED]]
-).T
-
-
-def _smooth_min(a: Any, b: Any, width: float) -> Any:
-    return 0.5 * (a + b - np.sqrt((a - b) ** 2 + width * width))
-
-
-def feldspar_likeness(fitted: AnyArray) -> Any:
-    """How much a melt is like a feldspar's, whose fluxes are alkalis all bound to Al.
-
-    Parameters
-    ----------
-    fitted : ndarray, shape (n, 23)
-        Mole fractions of `FITTED`.
-
-    Returns
-    -------
-    ndarray, shape (n,)
-        1 for a feldspar, falling smoothly to 0. Our own measure, no source.
-    """
-    alkali, loosening = (fitted @ _ALKALI_AND_LOOSENING.astype(fitted.dtype)).T
-    bound = np.maximum(_smooth_min(fitted[:, _AT["Al2O3"]], alkali, 0.01), 0.0)
-    return bound / (alkali + loosening + 0.01)
-
-
-def features(fitted: AnyArray) -> AnyArray:
-    """Numbers the nets see for each melt.
-
-    Parameters
-    ----------
-    fitted : ndarray, shape (n, 23)
-        Mole fractions of all oxides but F, each row summing to 1.
-
-    Returns
-    -------
-    ndarray, shape (n, p)
-        The mole fractions themselves; fluxes left after Al and B have taken theirs (smooth
-        minima, after the charge balance of AlO4 and BO4); ratios of the unity formula;
-        mixed-alkali products; non-bridging oxygen per network former; products. The small
-        numbers added keep ratios finite and corners smooth: our choice.
-    """
-
-    # One oxide after another in memory: twice as fast on millions of melts.
-    columns = np.ascontiguousarray(fitted.T)
-
-    def at(oxide: str) -> Any:
-        return columns[_AT[oxide]]
-
-    si, al, b = at("SiO2"), at("Al2O3"), at("B2O3")
-    li, na, k = at("Li2O"), at("Na2O"), at("K2O")
-    alkali = li + na + k
-    mg, sr, ba, zn = at("MgO"), at("SrO"), at("BaO"), at("ZnO")
-    earths = sum(at(oxide) for oxide in EARTHS)
-    flux = alkali + earths
-    al_balanced = _smooth_min(al, flux, 0.01)
-    flux_left = flux - al_balanced
-    alkali_left = alkali - _smooth_min(al, alkali, 0.01)
-    b_balanced = _smooth_min(b, flux_left, 0.02)
-    b_by_alkali = _smooth_min(b, alkali_left, 0.02)
-    a, e = alkali + 0.02, earths + 0.02
-    derived = [
-        *(alkali, earths, flux_left, alkali_left, al_balanced, al - al_balanced),
-        *(b_balanced, b_by_alkali, b - b_balanced),
-        *(alkali / (flux + 0.02), li / a, k / a, na * k / a, li * na / a, li * k / a),
-        *(mg / e, ba / e, zn / e, sr / e),
-        *(si / (flux + 0.1), al / (flux + 0.05), b / (flux + 0.05)),
-        2.0 * (flux_left - b_balanced) / (si + 2.0 * al + 2.0 * b + 0.02),
-        *(si * al, si * b, al * b, b * b, alkali * alkali),
-        # The first fluxes left over by Al break a tight network: viscosity falls steeply.
-        *(flux_left / (flux_left + 0.02), flux_left / (flux_left + 0.06)),
-        alkali_left / (alkali_left + 0.02),
-        feldspar_likeness(fitted) ** 4,
-    ]
-    return np.concatenate([columns, np.stack(derived)]).T
 
 
 def activation(a: AnyArray) -> AnyArray:
@@ -266,7 +184,7 @@ def reach(c: Reach, fitted: Float32s) -> tuple[Float32s, Float32s]:
     make it too thin: potash in one counts as outside.
     """
     stray = np.abs(fitted - np.clip(fitted, c.oxide_low, c.oxide_high)).sum(axis=1)
-    stray += fitted[:, _AT["K2O"]] * feldspar_likeness(fitted) ** 4
+    stray += fitted[:, AT["K2O"]] * feldspar_likeness(fitted) ** 4
     distance = np.linalg.norm((fitted - c.oxide_mean) @ c.whitener, axis=1)
     return stray, distance / c.distance_limit
 
@@ -298,10 +216,11 @@ def error_inputs(
     Notes
     -----
     A constant; the nets' spread (2, n) of T3, as log10 viscosity there, and of steepness;
-    distance from the middle of the data; roots of the oxides on which papers agree less.
+    distance from the middle of the data; roots of the oxides on which papers agree less; the
+    square of magnesia, since melts of much of it miss more, colder than they crystallise.
     """
-    oxides = [fitted[:, _AT[o]] for o in ("Li2O", "Na2O", "K2O", "ZnO", "B2O3")]
-    oxides.append(fitted[:, [_AT[o] for o in COLOURANTS]].sum(axis=1))
+    oxides = [fitted[:, AT[o]] for o in ("Li2O", "Na2O", "K2O", "ZnO", "B2O3")]
+    oxides.append(fitted[:, [AT[o] for o in COLOURANTS]].sum(axis=1))
     return np.stack(
         [
             np.ones(len(fitted)),
@@ -309,6 +228,7 @@ def error_inputs(
             spread[1],
             distance,
             *np.sqrt(oxides),
+            fitted[:, AT["MgO"]] ** 2,
         ]
     )
 

@@ -11,9 +11,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
-from refit import melt_fit, melt_measurements
+from refit import melt_fit, melt_measurements, melt_training
 
-from runpredict.physics import chemistry, melt
+from runpredict.physics import chemistry, melt, melt_features
 from runpredict.physics import melt_nets as melt_net
 
 PUBLISHED = Path(__file__).parents[1] / "published"
@@ -31,7 +31,7 @@ any_melt = (
     hnp.arrays(
         np.float64, len(chemistry.OXIDES), elements=st.floats(0.0, 1.0, allow_subnormal=False)
     )
-    .filter(lambda x: x[: len(melt_net.FITTED)].sum() > 0.01)
+    .filter(lambda x: x[: len(melt_features.FITTED)].sum() > 0.01)
     .map(lambda x: x / x.sum())
 )
 
@@ -55,7 +55,7 @@ def measured() -> melt_measurements.Measurements:
 
 @pytest.fixture(scope="module", params=["source", "family"])
 def left_out(request: Any, measured: melt_measurements.Measurements) -> melt_fit.HeldOut:
-    """Three nets a fold and half the passes: quicker than `melt_fit`, and a little worse."""
+    """A quarter of the nets and fewer passes: quicker than `melt_fit`, and a little worse."""
     return melt_fit.cross_validate(measured, request.param, members=3, epochs=30)
 
 
@@ -74,11 +74,11 @@ def test_published_glasses_lie_in_the_stated_interval(row: Any) -> None:
 
 # Goals for sources no fit has seen: RMSE, median absolute error; bias within 0.03.
 GOALS = {
-    "all": (0.24, 0.095),
-    "boron": (0.26, 0.11),
-    "zinc": (0.26, 0.13),
-    "1000-1250": (0.235, 0.095),
-    "unity_range": (0.22, 0.09),
+    "all": (0.22, 0.08),
+    "boron": (0.22, 0.08),
+    "zinc": (0.22, 0.105),
+    "1000-1250": (0.21, 0.08),
+    "unity_range": (0.22, 0.08),
 }
 
 
@@ -100,6 +100,15 @@ def test_shipped_error_holds_for_what_was_left_out(left_out: melt_fit.HeldOut) -
         assert 0.85 <= table.loc[part, "within_90"] <= 0.95, part
 
 
+def test_shipped_error_holds_where_magnesia_is_high(left_out: melt_fit.HeldOut) -> None:
+    """Glazes of much magnesia crystallise as they cool, and papers on such melts agree less."""
+    c = melt_net.coefficients()
+    sd = left_out.sd(np.append(c.error, c.error_share**2))
+    within = np.abs(left_out.miss) <= 1.645 * sd
+    for least, most in ((0.1, 0.15), (0.15, 1.0)):
+        assert 0.85 <= within[left_out.rows["MgO"].between(least, most)].mean() <= 0.95
+
+
 def test_error_sorts_melts_by_what_is_missed(left_out: melt_fit.HeldOut) -> None:
     c = melt_net.coefficients()
     sd = left_out.sd(np.append(c.error, c.error_share**2))
@@ -113,7 +122,7 @@ def test_shipped_nets_are_those_of_the_refit_script(
 ) -> None:
     """The coefficients fit the shipped data as nets fitted to all of it must."""
     fractions = np.zeros((len(measured.fitted), len(chemistry.OXIDES)))
-    fractions[:, [chemistry.OXIDES.index(o) for o in melt_net.FITTED]] = measured.fitted
+    fractions[:, [chemistry.OXIDES.index(o) for o in melt_features.FITTED]] = measured.fitted
     value = melt.melt_curve(fractions).log10_pa_s(measured.t_k - melt.CELSIUS_ZERO_K)
     miss = (value - measured.log10_viscosity)[measured.present > 0]
     assert np.sqrt(np.mean(miss**2)) < 0.18
@@ -123,10 +132,10 @@ def test_shipped_nets_are_those_of_the_refit_script(
 def test_two_nets_see_all_features_and_each_its_own_half() -> None:
     """So they differ where there are no measurements, and the mean of them does better there."""
     sees = (melt_net.coefficients().w1 != 0.0).any(axis=2)
-    named, derived = sees[:, : len(melt_net.FITTED)], sees[:, len(melt_net.FITTED) :]
+    named, derived = sees[:, : len(melt_features.FITTED)], sees[:, len(melt_features.FITTED) :]
     assert named.all()
     assert (derived[::2] ^ derived[1::2]).all()
-    assert len({tuple(row) for row in derived.tolist()}) == melt_fit.MEMBERS
+    assert len({tuple(row) for row in derived.tolist()}) == melt_training.MEMBERS
 
 
 def test_no_family_is_split_between_folds(measured: melt_measurements.Measurements) -> None:
@@ -168,7 +177,7 @@ def test_viscosity_is_bounded_and_never_rises_from_frost_to_white_heat(x: Any) -
 def test_bounds_touch_nothing_that_was_measured(measured: melt_measurements.Measurements) -> None:
     """The formula of Mauro et al. (2009) as printed, at the temperatures of the open data."""
     fractions = np.zeros((len(measured.fitted), len(chemistry.OXIDES)))
-    fractions[:, [chemistry.OXIDES.index(o) for o in melt_net.FITTED]] = measured.fitted
+    fractions[:, [chemistry.OXIDES.index(o) for o in melt_features.FITTED]] = measured.fitted
     curve = melt.melt_curve(fractions)
     t_k = measured.t_k.astype(float)
     z = curve.t3_k[:, None] / t_k
@@ -281,14 +290,14 @@ def test_coefficients_load_in_under_5_ms(benchmark: Any) -> None:
 
 
 @pytest.mark.slow
-def test_a_million_pairs_in_three_seconds(
+def test_a_million_pairs_in_four_seconds(
     benchmark: Any, measured: melt_measurements.Measurements
 ) -> None:
     """A million melts, no two alike, each at its own temperature, from weight percent."""
     rng = np.random.default_rng(0)
     fitted = measured.fitted[rng.integers(0, len(measured.fitted), 1_000_000)]
     fractions = np.zeros((len(fitted), len(chemistry.OXIDES)))
-    columns = [chemistry.OXIDES.index(o) for o in melt_net.FITTED]
+    columns = [chemistry.OXIDES.index(o) for o in melt_features.FITTED]
     fractions[:, columns] = fitted * rng.uniform(0.95, 1.05, fitted.shape)
     wt = fractions * chemistry.MOLAR_MASS_G_PER_MOL
     wt *= 100.0 / wt.sum(axis=1, keepdims=True)
@@ -296,4 +305,4 @@ def test_a_million_pairs_in_three_seconds(
     value = benchmark.pedantic(melt.viscosity_log10_pa_s, (wt, t_c), rounds=3)
     assert np.isfinite(value).all()
     if benchmark.stats is not None:
-        assert benchmark.stats.stats.min <= 3.0
+        assert benchmark.stats.stats.min <= 4.0

@@ -20,8 +20,7 @@ from sklearn.linear_model import Ridge
 from sklearn.pipeline import make_pipeline
 from sklearn.preprocessing import StandardScaler
 
-from runpredict.physics import chemistry, melt
-from runpredict.physics import melt_nets as melt_net
+from runpredict.physics import chemistry, melt, melt_features
 
 FloatArray = npt.NDArray[np.float64]
 LAKATOS = pd.read_csv(Path(__file__).parents[1] / "published" / "lakatos_1976.csv").set_index(
@@ -30,7 +29,7 @@ LAKATOS = pd.read_csv(Path(__file__).parents[1] / "published" / "lakatos_1976.cs
 
 
 def fractions_of(rows: pd.DataFrame) -> FloatArray:
-    x = rows[list(melt_net.FITTED)].to_numpy(dtype=float)
+    x = rows[list(melt_features.FITTED)].to_numpy(dtype=float)
     return np.asarray(x / x.sum(axis=1, keepdims=True))
 
 
@@ -94,7 +93,7 @@ def lakatos_isokoms_c(wt: pd.DataFrame) -> FloatArray:
 def lakatos(rows: pd.DataFrame) -> FloatArray:
     """Vogel-Fulcher-Tammann curve through its three isokoms; NaN outside its range."""
     molar = dict(zip(chemistry.OXIDES, chemistry.MOLAR_MASS_G_PER_MOL, strict=True))
-    wt = rows[list(melt_net.FITTED)].mul([molar[o] for o in melt_net.FITTED], axis=1)
+    wt = rows[list(melt_features.FITTED)].mul([molar[o] for o in melt_features.FITTED], axis=1)
     wt = 100.0 * wt.div(wt.sum(axis=1), axis=0)
     ranges = LAKATOS.dropna(subset="low_wt")
     named = wt[list(ranges.index)]
@@ -113,7 +112,7 @@ def lakatos(rows: pd.DataFrame) -> FloatArray:
 def test_lakatos_factors_give_its_own_worked_glass() -> None:
     """Its glass S1, table 1A: 1503.7, 1054.3 and 843.3 °C (second-hand transcription)."""
     wt = pd.DataFrame([{"SiO2": 77.02, "Al2O3": 0.19, "Na2O": 12.03, "K2O": 0.13, "CaO": 10.12}])
-    wt = wt.reindex(columns=list(melt_net.FITTED), fill_value=0.0)
+    wt = wt.reindex(columns=list(melt_features.FITTED), fill_value=0.0)
     np.testing.assert_allclose(lakatos_isokoms_c(wt)[0], [1503.7, 1054.3, 843.3], atol=0.6)
 
 
