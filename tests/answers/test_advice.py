@@ -80,7 +80,7 @@ def test_two_are_told_only_where_no_one_is_enough(answer):
         risk = answer.predictor.chances(changed).risk(changed)[1]
         goal = np.minimum(answer.tolerance, answer.pieces["risk"].to_numpy()[several] - 0.5 / 20.0)
         over += (risk > goal)[far.possible].tolist()
-    assert len(over) > 15 and np.mean(over) > 0.98  # but where an edge lies near another
+    assert len(over) > 15 and np.mean(over) > 0.95  # but where a single change is larger
 
 
 def test_ways_are_ordered_by_what_they_cost():
