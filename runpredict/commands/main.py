@@ -6,7 +6,7 @@ import argparse
 import sys
 import warnings
 from collections.abc import Sequence
-from contextlib import suppress
+from contextlib import nullcontext, suppress
 from dataclasses import replace
 from difflib import get_close_matches
 from pathlib import Path
@@ -20,6 +20,7 @@ from runpredict.commands.options import (
     OVER_TOLERANCE,
     files_of,
     glaze_options,
+    patience,
     plan_option,
     reading_options,
     refuse,
@@ -117,6 +118,10 @@ def main(argv: Sequence[str] | None = None) -> int:
     return run_safely(lambda: _run(argv))
 
 
+WAITING_FOR_HER = ("record", "page")
+"""Commands that go on until she ends them."""
+
+
 def _refuse_unknown(parser: argparse.ArgumentParser, words: Sequence[str]) -> None:
     """A command that there is not is told with the nearest one."""
     (commands,) = (a.choices for a in parser._actions if a.dest == "command" and a.choices)
@@ -135,7 +140,8 @@ def _run(argv: Sequence[str] | None) -> int:
     args = parser.parse_args(argv)
     warnings.showwarning = _show_warning
     warnings.simplefilter("always", TableWarning)
-    status: int = args.run(args)
+    with nullcontext() if args.command in WAITING_FOR_HER else patience():
+        status: int = args.run(args)
     return status
 
 

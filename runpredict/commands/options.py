@@ -4,8 +4,11 @@ from __future__ import annotations
 
 import argparse
 import sys
-from collections.abc import Callable
+import threading
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
+from time import monotonic
 from typing import NoReturn
 
 from runpredict.answers.willing import WRITTEN
@@ -13,6 +16,9 @@ from runpredict.errors import BadInput, Fault
 from runpredict.tables.columns import ROLES
 
 DEFAULT_LOGBOOK = "logbook"
+
+FIRST_WORD_S = 3.0
+"""Work that takes longer is told of at a terminal. [s]"""
 
 DONE, OVER_TOLERANCE, BAD_INPUT = 0, 1, 2
 """Exit status of a command."""
@@ -104,6 +110,35 @@ def show_progress(what: str) -> Callable[[float], None] | None:
         print(f"\r{what}: {100 * done:3.0f} %", end=end, file=sys.stderr, flush=True)
 
     return show
+
+
+@contextmanager
+def patience(first_s: float = FIRST_WORD_S) -> Iterator[None]:
+    """Tell a reader at a terminal that work goes on: after `first_s`, then each time twice as late.
+
+    Parameters
+    ----------
+    first_s : float
+        [s]
+    """
+    if not sys.stderr.isatty():
+        yield
+        return
+    start, done = monotonic(), threading.Event()
+
+    def tell() -> None:
+        next_s = first_s
+        while not done.wait(start + next_s - monotonic()):
+            print(f"\r{f'Still at work, {next_s:g} s.':40}", file=sys.stderr, flush=True)
+            next_s *= 2
+
+    teller = threading.Thread(target=tell, daemon=True)
+    teller.start()
+    try:
+        yield
+    finally:
+        done.set()
+        teller.join()
 
 
 def sample_folder() -> Path:

@@ -1,10 +1,13 @@
 """What commands share: progress at a terminal, and tables from a logbook with some from files."""
 
+import threading
+
 import pandas as pd
 import pytest
+from helpers.processes import PATIENCE_S
 from helpers.tables import ANALYSIS, faults_of, layers
 
-from runpredict.commands.options import show_progress
+from runpredict.commands.options import patience, show_progress
 from runpredict.commands.sources import gather
 from runpredict.logbook.book import Logbook
 from runpredict.tables.csv_files import write_table
@@ -27,6 +30,22 @@ def test_progress_is_told_at_a_terminal_only(monkeypatch, capsys):
     show(0.5)
     show(1.0)
     assert capsys.readouterr().err == "\rLearning:  50 %\rLearning: 100 %\n"
+
+
+def test_long_work_is_told_of_at_a_terminal_only(monkeypatch, capsys):
+    monkeypatch.setattr("sys.stderr.isatty", lambda: True, raising=False)
+    with patience(60.0):
+        pass
+    assert capsys.readouterr().err == "", "short work in silence, and nothing waits for the word"
+    told = threading.Event()
+    monkeypatch.setattr("sys.stderr.flush", told.set, raising=False)
+    with patience(0.01):
+        assert told.wait(PATIENCE_S)
+    assert capsys.readouterr().err.startswith("\rStill at work, 0.01 s.")
+    monkeypatch.setattr("sys.stderr.isatty", lambda: False, raising=False)
+    threads = threading.active_count()
+    with patience(0.001):
+        assert threading.active_count() == threads
 
 
 def test_a_logbook_gives_plan_and_log(logged):
