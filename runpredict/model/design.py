@@ -57,6 +57,8 @@ class Rows:
         found = np.zeros((self._all.shape[1],) * 2)
         heavy = self._full * weight[:, None]
         found[np.ix_(often, often)] = self._full.T @ heavy
+        if not self._rest.nnz:
+            return found
         across = self._rest_turned @ heavy
         found[np.ix_(seldom, often)], found[np.ix_(often, seldom)] = across, across.T
         data = self._rest.data * np.repeat(weight, self._entries)

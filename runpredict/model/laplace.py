@@ -31,8 +31,9 @@ from runpredict.model.noise import MIX_SCALES, MIX_SHARES
 SHARES_TRUST = 40.0  # rows that the expected shares of the mixture count for
 SPREAD_TRUST = 10.0  # and that the expected spreads of the noise count for
 FAMILY_TRUST = 4.0  # coefficients that the expected spread of a family counts for
-# Times that the spreads are set anew; steps of Newton to a peak, and between two settings.
-ROUNDS, MOST_STEPS, STEPS_BETWEEN = 12, 12, 1
+# Times that the spreads are set anew; steps of Newton to a peak, between two settings, and after
+# the last where the line is drawn anew from there.
+ROUNDS, MOST_STEPS, STEPS_BETWEEN, STEPS_AFTER = 12, 12, 1, 3
 CLOSE = 1e-4  # a step of Newton shorter than this is the last: what is left is its square
 # Natural logs of mobility: no effect is that large; and the part of a step below which none helps.
 LONGEST_STEP, SHORTEST = 5.0, 1e-3
@@ -63,17 +64,20 @@ class Evidence:
     stretch: Any = None
     about: Floats | None = None
 
-    def ends(self, mean: Floats) -> tuple[Floats, Floats]:
-        """Of the intervals, as wide as they are with some coefficients."""
+    def ends(self, mean: Floats) -> tuple[Floats, Floats, Floats]:
+        """Intervals as wide as some coefficients make them; 1 where they may go on, else 0."""
         if self.stretched is None or self.about is None:
-            return self.lower, self.upper
-        longer = np.clip(self.stretched.times(mean - self.about), -MOST_STRETCH, MOST_STRETCH)
+            return self.lower, self.upper, np.zeros(len(self.lower))
+        longer = self.stretched.times(mean - self.about)
+        free = (np.abs(longer) < MOST_STRETCH).astype(float)
+        longer = np.clip(longer, -MOST_STRETCH, MOST_STRETCH)
         closed = np.isfinite(self.lower) & np.isfinite(self.upper)
         low, high = (np.where(closed, end, 0.0) for end in (self.lower, self.upper))
         middle, half = 0.5 * (low + high), 0.5 * np.exp(longer) * (high - low)
         return (
             np.where(closed, middle - half, self.lower),
             np.where(closed, middle + half, self.upper),
+            free,
         )
 
     @cached_property
@@ -195,7 +199,9 @@ def _climb(
     precision = 1.0 / fitted.sd**2
 
     def look(at: Floats) -> tuple[_Seen, float]:
-        seen = _seen(rows.rows.times(at), *rows.ends(at), sd, fitted.mix)
+        lower, upper, free = rows.ends(at)
+        seen = _seen(rows.rows.times(at), lower, upper, sd, fitted.mix)
+        seen = replace(seen, stretch=seen.stretch * free)
         return seen, float(seen.log.sum() - 0.5 * (precision * (at - prior.mean) ** 2).sum())
 
     mean, (seen, top) = start, look(start)
@@ -221,8 +227,10 @@ def _climb(
 
 def _inverse(factor: Floats) -> Floats:
     """Of a matrix, from its lower triangular factor."""
-    lower = np.tril(lapack.dpotri(factor, lower=True)[0])
-    return np.asarray(lower + np.tril(lower, -1).T, dtype=float)
+    half = lapack.dpotri(factor, lower=True)[0]  # nothing above the diagonal
+    full = half + half.T
+    full[np.diag_indices(len(full))] *= 0.5
+    return np.asarray(full, dtype=float)
 
 
 def peak_height(
@@ -264,7 +272,8 @@ def _spreads(rows: Evidence, prior: Prior, fitted: Fitted) -> Fitted:
     noise = fitted.noise_sd**2
     parts = rows.parts * fitted.part_scale
     total = noise + parts.sum(axis=1)
-    seen = _seen(rows.rows.times(fitted.mean), *rows.ends(fitted.mean), np.sqrt(total), fitted.mix)
+    ends = rows.ends(fitted.mean)[:2]
+    seen = _seen(rows.rows.times(fitted.mean), *ends, np.sqrt(total), fitted.mix)
     reach = rows.rows.spread(fitted.covariance)
     square = np.zeros(len(total))
     for i, scale in enumerate(MIX_SCALES):
@@ -333,5 +342,6 @@ def fit(
         steps = STEPS_BETWEEN if i or start is not None else MOST_STEPS
         mean, covariance = _climb(fitted.mean, rows, prior, fitted, steps)
         fitted = _spreads(rows, prior, replace(fitted, mean=mean, covariance=covariance))
-    mean, covariance = _climb(fitted.mean, rows, prior, fitted, MOST_STEPS)
+    steps = MOST_STEPS if rows.about is None else STEPS_AFTER
+    mean, covariance = _climb(fitted.mean, rows, prior, fitted, steps)
     return replace(fitted, mean=mean, covariance=covariance)

@@ -23,7 +23,8 @@ from runpredict.model.studio import Studio, prior_by_glaze
 
 MOST_ROUNDS = 10  # times the line is drawn anew
 LATER_SPREADS = 3  # times the spreads are set anew about each line but the first
-LEAST_GAIN = 0.05  # log of the likelihood: a line that gains less is the last
+# Log of the likelihood: a line that gains less, and so little a row more, is the last.
+LEAST_GAIN, LEAST_GAIN_A_ROW = 0.05, 1e-4
 LEAST_SHARE = 0.02  # of the way to where a line points, below which none of it is gone
 MOST_EFFECTS = 800  # of which the covariance is kept; a log of forty glazes has fewer
 RARE = ("pair", "combination", "firing")  # families that may be left out beyond that
@@ -144,7 +145,7 @@ def learn(
         fitted = replace(fitted, mean=about)
         if progress is not None:
             progress((done + 1) / MOST_ROUNDS)
-        if gain < LEAST_GAIN:
+        if gain < LEAST_GAIN + LEAST_GAIN_A_ROW * len(log.piece):
             break
     assert fitted is not None
     return Learned(_studio(stacks, known, fitted), fitted.weight, True)
