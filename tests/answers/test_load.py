@@ -90,7 +90,7 @@ def test_a_schedule_has_its_holds_shortened_and_no_cone():
 
 def test_a_cone_lower_stays_where_there_is_none():
     plan = pieces(3, 40)
-    lowest = plan.assign(cone=cones()[0])
+    lowest = plan.assign(cone=cones()[0], hold_min=15.0)
     assert a_cone_lower(check_plan(lowest, glazes()))["cone"].eq(cones()[0]).all()
     found = load_of(check(lowest, glazes()))
     assert "cone" not in set(found["choice"])
