@@ -23,18 +23,18 @@ MOST_TIMES_SKLEARN = 1.5
 PAIRS_TIMED = 15
 
 
-def logged(pieces):
-    world = studio(21, logged=pieces, planned=8, glaze_count=14)
+def logged(pieces, glazes):
+    world = studio(21, logged=pieces, planned=8, glaze_count=glazes)
     tables = check_plan(None, world.glazes, log=world.log)
     stacks = stacks_of(features_of(tables.log, tables.glazes, tables.schedules))
     return stacks, outcomes_of(tables.log, stacks)
 
 
-@pytest.mark.parametrize(("pieces", "seconds"), [(1_000, 10.0), (10_000, 120.0)])
-def test_training(benchmark, pieces, seconds):
+@pytest.mark.parametrize(("pieces", "glazes", "seconds"), [(1_000, 14, 8.0), (10_000, 80, 25.0)])
+def test_training(benchmark, pieces, glazes, seconds):
     """On one core, with the share done told as it goes."""
     told = []
-    stacks, outcomes = logged(pieces)
+    stacks, outcomes = logged(pieces, glazes)
     begun = time.process_time()
     benchmark.pedantic(train, (stacks, outcomes, told.append), rounds=1)
     on_one_core = time.process_time() - begun
