@@ -117,7 +117,6 @@ def sentences(answer: Answer, units: LengthUnits) -> list[Sentences]:
 
 
 def _sentences(piece: Any, changes: list[Any], outlook: Any, units: LengthUnits) -> Sentences:
-    wash = "Kiln-wash it on top and below."
     caught, briefly = (caught_words(piece, outlook, units, brief) for brief in (False, True))
     word = changes[0].advice
     if word == "none":
@@ -128,19 +127,18 @@ def _sentences(piece: Any, changes: list[Any], outlook: Any, units: LengthUnits)
             for brief in (False, True)
         )
         return Sentences(
-            f"{long}. Or fire it as planned {caught}. {wash}", f"{short}, or as planned {briefly}."
+            f"{long}. Or fire it as planned {caught}.", f"{short}, or as planned {briefly}."
         )
     if word == "cookie":
-        return Sentences(f"Fire it as planned {caught}. {wash}", f"As planned, {briefly}.")
+        return Sentences(f"Fire it as planned {caught}.", f"As planned, {briefly}.")
     if word == "pedestal":
         return Sentences(
-            f"Meant to run: set it on a pedestal {caught}. {wash}",
+            f"Meant to run: set it on a pedestal {caught}.",
             f"Meant to run: pedestal {briefly}.",
         )
     past = volume_words(outlook.past_foot_cm3, units)
     return Sentences(
-        f"Not on this pot: choose another glaze, or set it {caught}; up to {past} may run {PAST}. "
-        f"{wash}",
+        f"Not on this pot: choose another glaze, or set it {caught}; up to {past} may run {PAST}.",
         f"Not on this pot: other glaze, or {briefly}.",
     )
 
