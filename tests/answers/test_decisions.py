@@ -5,11 +5,13 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
-from helpers.pieces import pieces, stacks
+from helpers.pieces import MANY_HOLDS, pieces, stacks
 
 from runpredict.answers import decisions
 from runpredict.answers.decisions import Ask
 from runpredict.model.rules import RulesPredictor
+
+pytestmark = MANY_HOLDS
 
 PIECES = 600
 TOLERANCES = (0.01, 0.05, 0.2, 0.5)

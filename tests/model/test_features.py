@@ -5,7 +5,7 @@ import warnings
 import numpy as np
 import pandas as pd
 import pytest
-from helpers.pieces import glazes, pieces, stacks
+from helpers.pieces import MANY_HOLDS, glazes, pieces, stacks
 from helpers.tables import ANALYSIS, layers
 
 from runpredict import build_features, unity_formula
@@ -18,6 +18,8 @@ from runpredict.model.features import (
     typical_thickness_mm,
 )
 from runpredict.model.stacks import stacks_of
+
+pytestmark = MANY_HOLDS
 
 METHODS = ("dip", "pour", "brush", "spray")
 

@@ -6,7 +6,7 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 import pytest
-from helpers.pieces import CHANGES, WORDS, pieces, risks
+from helpers.pieces import CHANGES, MANY_HOLDS, WORDS, pieces, risks
 from helpers.pieces import glazes as all_glazes
 from scipy import stats
 from scipy.integrate import quad
@@ -22,6 +22,8 @@ from runpredict.model.priors import WORD_SHIFT
 from runpredict.model.rules import RulesPredictor
 from runpredict.model.stacks import stacks_of
 from runpredict.tables.plan import check_plan
+
+pytestmark = MANY_HOLDS
 
 ROUNDING = 1e-6  # the normal curve is good to 1e-7
 JARS = [f"jar {word or 'plain'}" for word in WORDS]

@@ -4,7 +4,7 @@ import warnings
 
 import numpy as np
 import pytest
-from helpers.pieces import glazes, pieces, risks
+from helpers.pieces import MANY_HOLDS, glazes, pieces, risks
 
 from runpredict.errors import TableWarning
 from runpredict.model import trial
@@ -13,6 +13,8 @@ from runpredict.model.learned import Log, learn
 from runpredict.model.outcomes import outcomes_of
 from runpredict.model.stacks import stacks_of
 from runpredict.tables.plan import check_plan
+
+pytestmark = MANY_HOLDS
 
 
 def random_log(seed):

@@ -3,7 +3,7 @@
 import numpy as np
 import pandas as pd
 import pytest
-from helpers.pieces import CHANGES, WORDS, pieces, risks, stacks
+from helpers.pieces import CHANGES, MANY_HOLDS, WORDS, pieces, risks, stacks
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -11,6 +11,8 @@ from runpredict.answers.check import check
 from runpredict.errors import TableWarning
 from runpredict.model.priors import glaze_prior
 from runpredict.model.rules import RulesPredictor
+
+pytestmark = MANY_HOLDS
 
 PIECES = 2500
 ROUNDING = 1e-6  # the normal curve is good to 1e-7
