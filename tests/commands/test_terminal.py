@@ -123,8 +123,8 @@ def test_names_that_are_no_utf_8_are_read_written_and_told(odd_folder):
     plan, glazes = (odd_folder / os.fsdecode(name) for name in (b"pl\xe9.csv", b"gl\xe9.csv"))
     odd = os.fsdecode(b"o\xff")
     words = ["check", "--plan", plan, "--glazes", glazes, "--out", odd_folder / odd]
-    for _ in range(2):
-        done = run([*words, "--sheet", odd_folder / f"{odd}.html"])
+    for again in ([], ["--replace"]):
+        done = run([*words, "--sheet", odd_folder / f"{odd}.html", *again])
         assert (done.returncode, done.stderr) == (0, b"")
     book = odd_folder / f"{odd}book"
     for words in (
