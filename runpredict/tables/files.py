@@ -124,6 +124,8 @@ def replace_files(paths: Sequence[str | os.PathLike[str]]) -> Iterator[list[Path
                 cleanup.callback(_discard, drafts[-1])
             yield drafts
             for draft, at in zip(drafts, files, strict=True):
+                with draft.open("r+b") as written:
+                    os.fsync(written.fileno())  # or a power cut leaves the name and no content
                 os.replace(draft, at)
                 named.append(at.name)
         except OSError as fault:

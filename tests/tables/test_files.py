@@ -197,6 +197,17 @@ def test_what_cannot_be_written_leaves_what_stood(tmp_path, monkeypatch):
     assert {file.name for file in tmp_path.iterdir()} == set(NAMES)
 
 
+def test_what_was_written_is_on_disk_before_it_has_its_name(tmp_path, monkeypatch):
+    file, order = tmp_path / "kept.csv", []
+    fsync, rename = os.fsync, os.replace
+    monkeypatch.setattr(os, "fsync", lambda handle: (order.append("disk"), fsync(handle)))
+    monkeypatch.setattr(os, "replace", lambda *names: (order.append("name"), rename(*names)))
+    with replace_file(file) as draft:
+        draft.write_text("piece\n")
+    assert order == ["disk", "name"]
+    assert file.read_text() == "piece\n"
+
+
 def test_a_block_that_fails_leaves_nothing(tmp_path):
     with pytest.raises(ZeroDivisionError), replace_file(tmp_path / "a.csv") as draft:
         draft.write_text("half", encoding="utf-8")
