@@ -110,10 +110,10 @@ def test_the_setup_is_the_one_that_is_tested():
         "python3 -m venv .venv",
         ".venv/bin/pip install .[page]",
         ".venv/bin/pip install --editable .[test]",
-        ".venv/bin/python -m pytest",
+        ".venv/bin/python -m pytest -n auto --dist loadfile",
         "source .venv/bin/activate",
     }
-    for part in ("-m venv", '--editable ".[test]"', "python -m pytest"):
+    for part in ("-m venv", '--editable ".[test]"', "python -m pytest -n auto --dist loadfile"):
         assert part in script
         assert part in README
 
