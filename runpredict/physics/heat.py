@@ -113,7 +113,7 @@ def witness_peak_c(cone: Sequence[str], ramp_c_per_h: ArrayLike) -> Floats:
     Examples
     --------
     >>> witness_peak_c(["5", "6 half", "6", "6 flat"], 60).tolist()
-    [1186.0, 1203.0, 1220.0, 1225.5]
+    [1184.0, 1202.0, 1220.0, 1228.5]
     """
     names = list(cone_table())
     own = [text.partition(" ")[0] for text in cone]
