@@ -112,7 +112,7 @@ def test_decisions_know_no_predictor():
 # `teach` asks what a log would teach, so it loads what learns.
 LEARNING = {
     "model.design",
-    "model.laplace",
+    "model.fit",
     "model.effects",
     "model.learned",
     "model.line",

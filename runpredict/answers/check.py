@@ -252,7 +252,7 @@ def predictor_of(
     """Who answers: the model of the log, or the rules where it holds no result."""
     if tables.log.empty:
         return RulesPredictor(), None
-    from runpredict.model.cache import trained_on  # noqa: PLC0415 - loads scipy
+    from runpredict.model.model_store import trained_on  # noqa: PLC0415 - loads scipy
 
     return trained_on(tables, progress) or (RulesPredictor(), None)
 

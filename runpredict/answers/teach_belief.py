@@ -16,7 +16,7 @@ from runpredict.arrays import AnyArray, Floats, Indices
 from runpredict.model.chances import Predictor
 from runpredict.model.effects import Effect
 from runpredict.model.line import Edges
-from runpredict.model.noise import MIX_SCALES
+from runpredict.model.mixture import MIX_SCALES
 from runpredict.model.stacks import Stacks
 from runpredict.model.studio import Studio
 

@@ -25,8 +25,8 @@ from werkzeug.wrappers import Response as AnyResponse
 
 import runpredict
 from runpredict.bench import back_pages, glaze_pages, kiln_pages, load_pages, plan_pages
-from runpredict.bench.desk import Desk, desk, remember_units, units
 from runpredict.bench.guard import Door, guard
+from runpredict.bench.session import Session, remember_units, session, units
 from runpredict.errors import BadInput
 from runpredict.words.basis import CAUTION
 
@@ -57,12 +57,12 @@ class Bench(Flask):
         )
 
 
-def make_app(made: Desk, hosts: frozenset[str], door: Door | None = None) -> Flask:
-    """The pages over a desk.
+def make_app(made: Session, hosts: frozenset[str], door: Door | None = None) -> Flask:
+    """The pages over a session.
 
     Parameters
     ----------
-    made : Desk
+    made : Session
     hosts : frozenset of str
         Names the pages answer to, as `guard.hosts_of`.
     door : Door or None
@@ -73,7 +73,7 @@ def make_app(made: Desk, hosts: frozenset[str], door: Door | None = None) -> Fla
     Flask
     """
     app = Bench(__name__)
-    app.extensions["desk"] = made
+    app.extensions["session"] = made
     app.extensions["door"] = door
     app.jinja_env.undefined = StrictUndefined
     app.jinja_env.trim_blocks = app.jinja_env.lstrip_blocks = True
@@ -92,13 +92,13 @@ def make_app(made: Desk, hosts: frozenset[str], door: Door | None = None) -> Fla
 
 def _choose_studio() -> AnyResponse | None:
     """Without a logbook there is one thing to do: start one, or look round the invented studio."""
-    if desk().studio is None and request.blueprint not in ("house", "door", None):
+    if session().studio is None and request.blueprint not in ("house", "door", None):
         return redirect(url_for("house.welcome"))
     return None
 
 
 def _everywhere() -> dict[str, Any]:
-    studio = desk().studio
+    studio = session().studio
     return {
         "steps": STEPS,
         "units": units(),
@@ -134,16 +134,16 @@ def _bad_input(fault: BadInput) -> tuple[str, int]:
 @house.get("/welcome")
 def welcome() -> str:
     """Start a logbook, or look round."""
-    return render_template("welcome.html", folder=desk().folder)
+    return render_template("welcome.html", folder=session().folder)
 
 
 @house.post("/welcome")
 def start() -> AnyResponse:
     """Open the studio chosen."""
     if request.form.get("studio") == "own":
-        desk().open_own()
+        session().open_own()
         return redirect(url_for("glazes.shelf"), 303)
-    desk().open_invented()
+    session().open_invented()
     return redirect(url_for("plan.pots"), 303)
 
 
@@ -159,7 +159,7 @@ def choose_units() -> AnyResponse:
 @house.get("/picture/<name>.svg")
 def picture(name: str) -> Response:
     """A picture that a page points to."""
-    drawn = desk().gallery.take(name)
+    drawn = session().gallery.take(name)
     if drawn is None:
         abort(404)
     response = Response(drawn, mimetype="image/svg+xml")

@@ -10,8 +10,8 @@ from flask import Blueprint, Response, render_template
 
 from runpredict.answers.combinations import combinations_of
 from runpredict.answers.review import Review
-from runpredict.bench.desk import desk, open_studio, units
 from runpredict.bench.load_pages import SHEET_POLICY
+from runpredict.bench.session import open_studio, session, units
 from runpredict.drawings.score_curves import (
     effects_figure,
     predicted_seen_figure,
@@ -92,7 +92,7 @@ def _combinations() -> pd.DataFrame:
 
 
 def _pictures(found: Review, read_in: LengthUnits) -> list[PictureShown]:
-    hang = desk().gallery.hang
+    hang = session().gallery.hang
     at = open_studio().learner.taught.at
     pictures = [
         PictureShown(

@@ -8,8 +8,8 @@ from typing import Any
 import pandas as pd
 from flask import Blueprint, abort, redirect, render_template, request, url_for
 
-from runpredict.bench.desk import open_studio, switch_units
 from runpredict.bench.field_words import label_of
+from runpredict.bench.session import open_studio, switch_units
 from runpredict.bench.studio import Snapshot
 from runpredict.datafiles import OXIDES
 from runpredict.errors import BadInput

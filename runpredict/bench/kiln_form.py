@@ -13,8 +13,8 @@ from typing import Any, Generic, TypeVar
 
 import pandas as pd
 
-from runpredict.bench.desk import units
 from runpredict.bench.lengths import converted_length, exact_length, read_length, written_length
+from runpredict.bench.session import units
 from runpredict.bench.studio import Pot, Snapshot
 from runpredict.logbook.results import (
     MAX_RUN_MM,

@@ -6,7 +6,6 @@ from typing import Any
 
 from flask import Blueprint, abort, redirect, render_template, request, url_for
 
-from runpredict.bench.desk import open_studio, switch_units, units
 from runpredict.bench.kiln_form import (
     FATES,
     Fate,
@@ -18,6 +17,7 @@ from runpredict.bench.kiln_form import (
     rows_of,
     said,
 )
+from runpredict.bench.session import open_studio, switch_units, units
 from runpredict.bench.studio import Snapshot
 from runpredict.errors import BadInput
 from runpredict.logbook.overtaken import Overtaken

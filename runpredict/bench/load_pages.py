@@ -10,8 +10,8 @@ from typing import Any
 from flask import Blueprint, Response, abort, render_template, request
 
 from runpredict.answers.check import only_firing
-from runpredict.bench.desk import desk, open_studio, units
 from runpredict.bench.pictures import DRAWING
+from runpredict.bench.session import open_studio, session, units
 from runpredict.bench.studio import Snapshot
 from runpredict.pages.sheet import write_sheet
 from runpredict.words.loads import HEADINGS, costs_words
@@ -32,7 +32,7 @@ SHEET_POLICY = (
 def firings() -> Any:
     """The firings with planned pots, or one of them."""
     snapshot = open_studio().snapshot()
-    planned = desk().planned(snapshot)
+    planned = session().planned(snapshot)
     if "firing" in request.args:
         firing = snapshot.firing_meant(request.args["firing"])
         return _one(snapshot, firing, planned.get(firing))

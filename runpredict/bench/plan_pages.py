@@ -12,10 +12,10 @@ import pandas as pd
 from flask import Blueprint, abort, g, redirect, render_template, request, url_for
 
 from runpredict.bench import pot_form
-from runpredict.bench.desk import desk, named_pot, open_studio, switch_units, units
 from runpredict.bench.field_words import LABELS, label_of
 from runpredict.bench.memo import Newest
 from runpredict.bench.pot_form import PotForm, Read
+from runpredict.bench.session import named_pot, open_studio, session, switch_units, units
 from runpredict.bench.studio import Pot, Snapshot
 from runpredict.drawings.piece import drawn_piece
 from runpredict.errors import BadInput
@@ -89,7 +89,7 @@ INSIDE_ONLY = "All its glaze is inside, so nothing of it is judged by the foot."
 def pots() -> str:
     """Every planned pot with its risk."""
     snapshot = open_studio().snapshot()
-    firings = desk().planned(snapshot).values()
+    firings = session().planned(snapshot).values()
     return render_template("pots.html", firings=firings, cold=sorted(snapshot.cold))
 
 
@@ -194,7 +194,7 @@ def _asked(form: PotForm, snapshot: Snapshot, wanted: Callable[[], bool] = lambd
             abort(409, "A newer question of the same page is answered instead.")
         answer = studio.ask(replace(snapshot.tables, plan=read.judged))
         ((pot,),) = (firing.pots for firing in firings_in_words(answer, read_in))
-        views = desk().gallery.pot(drawn_piece(answer, pot.place, read_in), read_in)
+        views = session().gallery.pot(drawn_piece(answer, pot.place, read_in), read_in)
         tries = tries_in_words(answer, pot.place, read_in)
         return Asked(read, pot, tries, views, answer.changes(read_in))
 

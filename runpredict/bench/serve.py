@@ -15,9 +15,9 @@ import waitress
 from waitress.server import BaseWSGIServer
 
 from runpredict.bench.app import make_app
-from runpredict.bench.desk import Desk
 from runpredict.bench.guard import DEVICES_NAME, MOST_BYTES, Door, hosts_of, lan_address
 from runpredict.bench.memo import MOST_WAITING
+from runpredict.bench.session import Session
 from runpredict.errors import BadInput, Fault, TableWarning
 
 THREADS = 2 * MOST_WAITING + 16
@@ -46,7 +46,7 @@ def listen(port: int, share: bool) -> socket.socket:
     return listener
 
 
-def server_of(desk: Desk, listener: socket.socket, share: bool) -> BaseWSGIServer:
+def server_of(session: Session, listener: socket.socket, share: bool) -> BaseWSGIServer:
     """The server of the pages on a socket that listens.
 
     With `share`, one-time codes are printed as they are made.
@@ -54,9 +54,9 @@ def server_of(desk: Desk, listener: socket.socket, share: bool) -> BaseWSGIServe
     port = listener.getsockname()[1]
     door = None
     if share:
-        invented = desk.studio is not None and desk.studio.invented
-        door = Door(None if invented else desk.folder / DEVICES_NAME, show_code)
-    app = make_app(desk, hosts_of(port, share), door)
+        invented = session.studio is not None and session.studio.invented
+        door = Door(None if invented else session.folder / DEVICES_NAME, show_code)
+    app = make_app(session, hosts_of(port, share), door)
     logging.getLogger("waitress").setLevel(logging.ERROR)
     return waitress.create_server(
         app,
@@ -104,9 +104,9 @@ def serve(
     with _ended_as_by_ctrl_c(), suppress(KeyboardInterrupt), ExitStack() as cleanup:
         listener = listen(port, share)
         cleanup.callback(listener.close)
-        desk = Desk(folder, samples, tolerance, invented)
-        cleanup.callback(desk.close)
-        server = server_of(desk, listener, share)
+        session = Session(folder, samples, tolerance, invented)
+        cleanup.callback(session.close)
+        server = server_of(session, listener, share)
         cleanup.callback(server.close)
         cleanup.callback(server.task_dispatcher.shutdown)
         name = (lan_address() or socket.gethostname()) if share else "127.0.0.1"

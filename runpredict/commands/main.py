@@ -167,7 +167,7 @@ def _check(args: argparse.Namespace) -> int:
         return BAD_INPUT
     from runpredict.answers.surprises import surprising_share
     from runpredict.answers.willing import kept_willing
-    from runpredict.commands.after_firing import forgotten_words
+    from runpredict.commands.record_walk import forgotten_words
     from runpredict.commands.sources import gather
     from runpredict.words.basis import surprises_words
 

@@ -7,8 +7,8 @@ import math
 import sys
 from typing import TYPE_CHECKING, Any
 
-from runpredict.commands.after_firing import outcome_words, walk
 from runpredict.commands.options import DONE, logbook_option, refuse
+from runpredict.commands.record_walk import outcome_words, walk
 from runpredict.tables.columns import TOLD_OF_PIECE
 
 if TYPE_CHECKING:

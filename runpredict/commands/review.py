@@ -86,7 +86,7 @@ def add_commands(subparsers: argparse._SubParsersAction[Any]) -> None:
 
 def _review(args: argparse.Namespace) -> int:
     from runpredict.answers.review import look_back
-    from runpredict.commands.after_firing import forgotten_words
+    from runpredict.commands.record_walk import forgotten_words
     from runpredict.commands.sources import gather
     from runpredict.tables.csv_files import write_tables
     from runpredict.tables.files import refuse_unasked

@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import Any, NoReturn
 
 from runpredict.errors import printable, refuse_file
-from runpredict.logbook.proof import DAMAGED, what_is_wrong
+from runpredict.logbook.integrity import DAMAGED, what_is_wrong
 from runpredict.tables.columns import COLUMNS, KEYS, KINDS, Column, TableKind
 from runpredict.tables.files import draft_in, reason_of, replace_file
 

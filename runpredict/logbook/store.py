@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from runpredict.errors import BadInput
-from runpredict.logbook.proof import checksum, seal_next
+from runpredict.logbook.integrity import checksum, seal_next
 from runpredict.logbook.rows import Change, Key, Revision, Row, Stored, cells_typed, key_of
 from runpredict.logbook.schema import BACKUP_NAME, back_up, refuse_newer
 from runpredict.tables.cells import plain_heading

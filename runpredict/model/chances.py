@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from runpredict.arrays import AnyArray, Bools, Floats, Indices
-from runpredict.model.noise import chance_above
+from runpredict.model.mixture import chance_above
 from runpredict.model.stacks import Stacks
 from runpredict.physics import film, speeds
 
@@ -47,7 +47,7 @@ class Alike:
         Chance of each way; they sum to 1.
     variance, noise : ndarray, shape (n,)
         Of all margins of a piece: of what lasts and is not known, and of what never is the same
-        again, see `noise.chance_above`.
+        again, see `mixture.chance_above`.
     mix : ndarray, shape (3,)
     bends : speeds.Bends
     wall : float

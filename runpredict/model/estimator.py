@@ -12,8 +12,8 @@ from sklearn.utils.multiclass import check_classification_targets
 from sklearn.utils.validation import check_is_fitted, validate_data
 
 from runpredict.arrays import AnyArray, Floats
-from runpredict.model import laplace
-from runpredict.model.noise import chance_above, quantile
+from runpredict.model import fit
+from runpredict.model.mixture import chance_above, quantile
 
 
 class CensoredMarginClassifier(ClassifierMixin, BaseEstimator):  # type: ignore[misc]
@@ -37,7 +37,7 @@ class CensoredMarginClassifier(ClassifierMixin, BaseEstimator):  # type: ignore[
         The last row and column of the covariance belong to the intercept.
     intercept_, noise_sd_, group_sd_ : float
     mix_ : ndarray, shape (3,)
-        Shares of the noise's mixture, see `noise`.
+        Shares of the parts of the noise, see `mixture`.
     n_features_in_ : int
 
     Examples
@@ -117,14 +117,14 @@ class CensoredMarginClassifier(ClassifierMixin, BaseEstimator):  # type: ignore[
             columns.append(sparse.csr_array((np.ones(n), (np.arange(n), numbers)), (n, count)))
         mean = np.broadcast_to(np.asarray(self.prior_mean, dtype=float), p)
         sd = np.broadcast_to(np.asarray(self.prior_sd, dtype=float), p)
-        fitted = laplace.fit(
-            laplace.Evidence(
+        fitted = fit.fit(
+            fit.Evidence(
                 design=sparse.hstack(columns, format="csr"),
                 lower=lower.astype(float),
                 upper=upper.astype(float),
                 parts=np.zeros((n, 0)),
             ),
-            laplace.Prior(
+            fit.Prior(
                 mean=np.concatenate([mean, np.zeros(1 + count)]),
                 sd=np.concatenate([sd, [self.intercept_sd], np.full(count, self.group_sd)]),
                 family=np.concatenate([np.full(p + 1, -1), np.zeros(count, dtype=np.intp)]),

@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from runpredict.arrays import Bools, Floats, Indices
-from runpredict.model import effects, laplace, priors
+from runpredict.model import effects, fit, priors
 from runpredict.model.effects import Effect
 from runpredict.model.line import Edges
 from runpredict.model.outcomes import Outcomes
@@ -118,28 +118,28 @@ def learn(
     """
     known, dropped_variance = _asked_about(stacks, log)
     mean, sd = effects.prior_of(known, prior_by_glaze(stacks))
-    prior = laplace.Prior(mean, sd, _families(known), priors.NOISE_SD)
+    prior = fit.Prior(mean, sd, _families(known), priors.NOISE_SD)
     edges = _edges(stacks, log, known)
     paired = priors.paired_variance(stacks) + dropped_variance
     of_piece = np.stack([priors.coat_variance(stacks), paired], axis=1)
     waves = log.at_foot * priors.wave_variance(stacks.lower_m[log.piece, log.edge])
     of_edge = np.column_stack([of_piece[log.piece], waves])
     about = mean if start is None else start.means_of(known, mean)
-    fitted: laplace.Fitted | None = None
+    fitted: fit.Fitted | None = None
     for done in range(MOST_ROUNDS):
         try:
             rows = _rows(edges, log, about, of_edge)
-            later = laplace.ROUNDS if fitted is None else LATER_SPREADS
-            fitted = laplace.fit(rows, prior, fitted, later)
+            later = fit.ROUNDS if fitted is None else LATER_SPREADS
+            fitted = fit.fit(rows, prior, fitted, later)
         except (ValueError, np.linalg.LinAlgError):
             return Learned(Studio(), np.ones(len(log.piece)), False)
         if not np.isfinite(fitted.covariance).all():
             return Learned(Studio(), np.ones(len(log.piece)), False)
 
-        def height(at: Floats, spreads: laplace.Fitted = fitted) -> float:
+        def height(at: Floats, spreads: fit.Fitted = fitted) -> float:
             near, far = edges.margins(at)
             ends = log.ends(-near, -far)
-            return laplace.peak_height(at, *ends, of_edge, prior, spreads)
+            return fit.peak_height(at, *ends, of_edge, prior, spreads)
 
         about, gain = _climbed(height, about, fitted.mean)
         fitted = replace(fitted, mean=about)
@@ -211,12 +211,12 @@ def _edges(stacks: Stacks, log: Log, known: dict[Effect, int]) -> Edges:
     return Edges(stacks, known, log.piece, log.edge, (near, far))
 
 
-def _rows(edges: Edges, log: Log, about: Floats, parts: Floats) -> laplace.Evidence:
+def _rows(edges: Edges, log: Log, about: Floats, parts: Floats) -> fit.Evidence:
     """What was seen as intervals of a linear margin: what is left of each lies within its own."""
     line = edges.line(about)
     given = line.slope @ about
     lower, upper = log.ends(*(given - margin for margin in line.margin))
-    return laplace.Evidence(
+    return fit.Evidence(
         design=line.slope,
         lower=lower,
         upper=upper,
@@ -226,7 +226,7 @@ def _rows(edges: Edges, log: Log, about: Floats, parts: Floats) -> laplace.Evide
     )
 
 
-def _studio(stacks: Stacks, known: dict[Effect, int], fitted: laplace.Fitted) -> Studio:
+def _studio(stacks: Stacks, known: dict[Effect, int], fitted: fit.Fitted) -> Studio:
     names, counts = np.unique(stacks.glaze_name[stacks.present].astype(str), return_counts=True)
     coats, pairs, waves = fitted.part_scale
     return Studio(

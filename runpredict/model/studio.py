@@ -13,7 +13,7 @@ from runpredict.arrays import AnyArray, Floats, Indices
 from runpredict.model import effects, priors
 from runpredict.model.chances import Alike, Chances
 from runpredict.model.effects import Effect
-from runpredict.model.noise import MIX_SHARES
+from runpredict.model.mixture import MIX_SHARES
 from runpredict.model.stacks import Stacks
 from runpredict.physics import speeds
 

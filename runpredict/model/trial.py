@@ -18,7 +18,7 @@ from sklearn.metrics import log_loss
 from runpredict.arrays import Bools, Floats, Indices
 from runpredict.model.chances import RUN_LEVELS, SIDES, Chances, within_range
 from runpredict.model.learned import Log, learn
-from runpredict.model.noise import MIX_SCALES, normal_below
+from runpredict.model.mixture import MIX_SCALES, normal_below
 from runpredict.model.outcomes import Outcomes
 from runpredict.model.rules import RulesPredictor
 from runpredict.model.stacks import Stacks

@@ -28,7 +28,7 @@ def visitor(app):
 
 
 def book(app):
-    return Logbook.open(app.extensions["desk"].studio.folder)
+    return Logbook.open(app.extensions["session"].studio.folder)
 
 
 def at(piece, layer, kind="fate"):

@@ -12,9 +12,9 @@ from helpers.bench import HOST, Visitor, bench
 from helpers.processes import PATIENCE_S
 from waitress.wasyncore import close_all
 
-from runpredict.bench.desk import Desk
 from runpredict.bench.guard import DEVICES_NAME, MOST_BYTES, Door, form_token, hosts_of
 from runpredict.bench.serve import listen, server_of
+from runpredict.bench.session import Session
 from runpredict.commands.options import sample_folder
 from runpredict.errors import BadInput
 
@@ -249,8 +249,8 @@ def test_a_port_that_is_taken_is_told():
 def served(tmp_path):
     """The pages behind the server itself."""
     listener = listen(0, False)
-    desk = Desk(tmp_path, sample_folder(), 0.05, invented=True)
-    server = server_of(desk, listener, False)
+    session = Session(tmp_path, sample_folder(), 0.05, invented=True)
+    server = server_of(session, listener, False)
     thread = threading.Thread(target=server.run, daemon=True)
     thread.start()
     yield listener.getsockname()
@@ -258,7 +258,7 @@ def served(tmp_path):
     # In the thread that runs it, as nobody else may touch its sockets while it waits on them.
     server.trigger.pull_trigger(lambda: close_all(server._map))
     thread.join(timeout=PATIENCE_S)
-    desk.close()
+    session.close()
 
 
 def test_the_server_listens_on_loopback_and_says_nothing_of_itself(served):

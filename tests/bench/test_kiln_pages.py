@@ -31,7 +31,7 @@ def visitor(app):
 
 
 def learned(app):
-    learner = app.extensions["desk"].studio.learner
+    learner = app.extensions["session"].studio.learner
     until(lambda: not learner.busy)
     return learner.taught
 
@@ -162,7 +162,7 @@ def test_a_result_is_learned_and_the_page_says_from_which_log(visitor, app):
     tile = key_of("tile 1")
     visitor.send("/kiln", **{f"fate-{tile}-1": "fine"})
     visitor.get("/glazes")
-    if app.extensions["desk"].studio.learner.busy:
+    if app.extensions["session"].studio.learner.busy:
         assert f"the log of {before.pieces} pots" in visitor.text
     assert learned(app).pieces == before.pieces + 1
     visitor.get("/pot?piece=mug+1&firing=Dabchick")
@@ -172,7 +172,7 @@ def test_a_result_is_learned_and_the_page_says_from_which_log(visitor, app):
 def test_looking_back_tells_what_ran_and_shows_it(visitor, app):
     learned(app)
     visitor.get("/back")
-    review = app.extensions["desk"].studio.learner.taught.review
+    review = app.extensions["session"].studio.learner.taught.review
     pots = len(review.past_foot.drop_duplicates(["piece", "firing"]))
     assert f"ran past the foot, on {pots} of {review.pieces} pieces" in visitor.text
     pictures = re.findall(r"/picture/(\w+)\.svg", visitor.text)
@@ -216,7 +216,7 @@ def test_a_recipe_that_cannot_melt_or_be_read_is_refused(visitor, app, rows):
     visitor.send("/glaze", "save", glaze="Odd", source="recipe", **rows)
     assert visitor.page.status_code == 422
     assert 'class="told"' in visitor.text
-    assert "Odd" not in set(app.extensions["desk"].studio.snapshot().tables.glazes["glaze"])
+    assert "Odd" not in set(app.extensions["session"].studio.snapshot().tables.glazes["glaze"])
 
 
 def test_a_recipe_says_how_far_lots_shift_it_and_what_only_stands_in(visitor):
@@ -240,7 +240,7 @@ def test_two_who_edit_one_recipe_see_both_sides(app):
     other.send("/glaze", "save", **{"parts-1": "28"})
     assert other.page.status_code == 409
     other.send("/glaze", "save")
-    recipes = app.extensions["desk"].studio.snapshot().stock.kept["recipes"]
+    recipes = app.extensions["session"].studio.snapshot().stock.kept["recipes"]
     assert recipes.loc[recipes["glaze"] == "Ninepenny Clear", "parts"].iloc[0] == 28
 
 
@@ -248,7 +248,7 @@ def test_a_recipe_that_another_program_spoilt_is_told_and_taken_for_a_jar(visito
     """By an import, which does not look whether anything is left of it after firing."""
     from runpredict.logbook.forms import import_files
 
-    studio = app.extensions["desk"].studio
+    studio = app.extensions["session"].studio
     extra = studio.folder / "recipes.csv"
     extra.write_text("glaze,material,parts\nFishbox White,cellulose gum,30\n")
     import_files([extra], studio.folder)
@@ -258,7 +258,7 @@ def test_a_recipe_that_another_program_spoilt_is_told_and_taken_for_a_jar(visito
 
 
 def test_what_the_command_line_writes_is_seen_at_once(visitor, app):
-    folder = app.extensions["desk"].studio.folder
+    folder = app.extensions["session"].studio.folder
     visitor.get("/kiln?firing=Old+Nan")
     with Logbook.open(folder) as book:
         book.record("vase 2", [Outcome(1, past_foot="yes")])
@@ -301,7 +301,7 @@ def test_a_lost_pot_and_the_cone_that_went_down(visitor, app):
     visitor.follow()
     assert "<summary>More</summary>" not in visitor.text  # both have been used
     assert f'id="box-{bottle}"' in visitor.text and 'class="box done" id="box-' in visitor.text
-    with Logbook.open(app.extensions["desk"].studio.folder) as log:
+    with Logbook.open(app.extensions["session"].studio.folder) as log:
         rows = log.piece("bottle 1", "Dabchick")
     assert set(rows["lost"]) == {"shivered"} and set(rows["witness_cone"]) == {"6 half"}
     assert rows["past_foot"].eq("").all()

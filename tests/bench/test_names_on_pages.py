@@ -23,7 +23,7 @@ def visitor(app):
 
 
 def snapshot(app):
-    return app.extensions["desk"].studio.snapshot()
+    return app.extensions["session"].studio.snapshot()
 
 
 def test_renaming_to_a_taken_name_says_so_and_another_name_is_kept(visitor, app):

@@ -177,7 +177,7 @@ def test_a_removed_pot_leaves_the_lists_but_not_the_history(visitor, app):
     visitor.send("/pot", "remove-surely")
     visitor.follow()
     assert "mug 6" not in visitor.text
-    with Logbook.open(app.extensions["desk"].studio.folder) as book:
+    with Logbook.open(app.extensions["session"].studio.folder) as book:
         assert book.history("layers", piece="mug 6")["retired"].tolist()[-1]
 
 
@@ -203,7 +203,7 @@ def test_two_who_edit_one_pot_see_both_sides(app):
     other.send("/pot", "save")
     other.follow()
     assert logged(app, "bowl 1")["lower_edge_mm"].tolist() == [22.0, 50.0]
-    with Logbook.open(app.extensions["desk"].studio.folder) as book:
+    with Logbook.open(app.extensions["session"].studio.folder) as book:
         history = book.history("layers", piece="bowl 1", layer=1)
     assert history["lower_edge_mm"].tolist() == [8.0, 11.0, 22.0]
 

@@ -9,9 +9,9 @@ from unittest import mock
 
 from runpredict.bench import studio
 from runpredict.bench.app import make_app
-from runpredict.bench.desk import Desk
 from runpredict.bench.guard import hosts_of
 from runpredict.bench.learning import Learner, learn
+from runpredict.bench.session import Session
 from runpredict.commands.options import sample_folder
 
 HOST = "127.0.0.1:8737"
@@ -109,13 +109,13 @@ def bench(folder, invented=True, door=None, learning=True):
         "Learner",
         partial(Learner, learn=learn_here if learning else no_learning, quiet_s=0.0),
     ):
-        desk = Desk(folder, sample_folder(), 0.05, invented)
-        app = make_app(desk, hosts_of(8737, False), door)
+        session = Session(folder, sample_folder(), 0.05, invented)
+        app = make_app(session, hosts_of(8737, False), door)
         app.testing = True
         try:
             yield app
         finally:
-            desk.close()
+            session.close()
 
 
 def learn_here(tables, tolerance, stopped):
@@ -130,7 +130,7 @@ def no_learning(tables, tolerance, stopped):
 
 def logged(app, piece):
     """The layers of a pot as the pages see them, the lowest first."""
-    rows = app.extensions["desk"].studio.snapshot().layers
+    rows = app.extensions["session"].studio.snapshot().layers
     return rows.loc[rows["piece"] == piece].sort_values("layer")
 
 

@@ -4,7 +4,7 @@ import pandas as pd
 import pytest
 from helpers.tables import layers
 
-from runpredict.commands.after_firing import forgotten_words
+from runpredict.commands.record_walk import forgotten_words
 from runpredict.logbook.book import Logbook
 from runpredict.logbook.results import Outcome, forgotten_pots, rest_of_pot
 

@@ -13,7 +13,7 @@ from scipy.integrate import quad
 from scipy.sparse import csr_array
 
 from runpredict.errors import TableWarning
-from runpredict.model import laplace, noise, trial
+from runpredict.model import fit, mixture, trial
 from runpredict.model.features import features_of
 from runpredict.model.learned import Log, learn
 from runpredict.model.line import Edges
@@ -253,18 +253,18 @@ def test_one_coefficient_has_the_posterior_of_numerical_integration(lower, upper
     def density(w):
         inside = sum(
             share * (stats.norm.cdf((upper - w) / scale) - stats.norm.cdf((lower - w) / scale))
-            for share, scale in zip(noise.MIX_SHARES, 0.5 * noise.MIX_SCALES, strict=True)
+            for share, scale in zip(mixture.MIX_SHARES, 0.5 * mixture.MIX_SCALES, strict=True)
         )
         return stats.norm.pdf(w) * inside
 
     total = quad(density, -8, 8, limit=200)[0]
     mean = quad(lambda w: w * density(w), -8, 8, limit=200)[0] / total
     variance = quad(lambda w: (w - mean) ** 2 * density(w), -8, 8, limit=200)[0] / total
-    rows = laplace.Evidence(
+    rows = fit.Evidence(
         csr_array(np.ones((1, 1))), np.array([lower]), np.array([upper]), np.zeros((1, 0))
     )
-    prior = laplace.Prior(np.zeros(1), np.ones(1), np.array([-1]), 0.5)
-    found = laplace.fit(rows, prior, rounds=0)
+    prior = fit.Prior(np.zeros(1), np.ones(1), np.array([-1]), 0.5)
+    found = fit.fit(rows, prior, rounds=0)
     # Laplace: the peak of a skewed posterior lies beside its mean.
     assert found.mean[0] == pytest.approx(mean, abs=0.25 * np.sqrt(variance))
     assert np.sqrt(found.covariance[0, 0]) == pytest.approx(np.sqrt(variance), rel=0.25)
@@ -278,18 +278,18 @@ def test_a_coefficient_that_widens_intervals_has_the_posterior_of_numerical_inte
         wide = half * np.exp(0.5 * w)
         inside = sum(
             share * (stats.norm.cdf((middle + wide) / s) - stats.norm.cdf((middle - wide) / s))
-            for share, s in zip(noise.MIX_SHARES, 0.5 * noise.MIX_SCALES, strict=True)
+            for share, s in zip(mixture.MIX_SHARES, 0.5 * mixture.MIX_SCALES, strict=True)
         )
         return stats.norm.pdf(w) * inside.prod()
 
     total = quad(density, -8, 8, limit=200)[0]
     mean = quad(lambda w: w * density(w), -8, 8, limit=200)[0] / total
-    rows = laplace.Evidence(
+    rows = fit.Evidence(
         csr_array((4, 1)), middle - half, middle + half, np.zeros((4, 0)),
         stretch=csr_array(np.full((4, 1), 0.5)), about=np.zeros(1),
     )  # fmt: skip
-    prior = laplace.Prior(np.zeros(1), np.ones(1), np.array([-1]), 0.5)
-    found = laplace.fit(rows, prior, rounds=0)
+    prior = fit.Prior(np.zeros(1), np.ones(1), np.array([-1]), 0.5)
+    found = fit.fit(rows, prior, rounds=0)
     assert mean > 0.5
     assert found.mean[0] == pytest.approx(mean, abs=0.2)
 
@@ -332,39 +332,39 @@ def test_what_is_named_besides_is_learned_and_told_apart(column):
 
 def test_normal_chances_are_those_of_scipy():
     z = np.linspace(-8, 8, 4001)
-    assert noise.normal_below(z) == pytest.approx(stats.norm.cdf(z), abs=3e-7)
-    assert (np.diff(noise.normal_below(z)) >= -1e-9).all()
+    assert mixture.normal_below(z) == pytest.approx(stats.norm.cdf(z), abs=3e-7)
+    assert (np.diff(mixture.normal_below(z)) >= -1e-9).all()
 
 
 @pytest.mark.parametrize("level", [0.05, 0.5, 0.95])
 def test_a_quantile_is_where_the_chance_is(level):
     variance, own = np.array([0.2, 1.0]), np.array([0.5, 0.1])
-    at = noise.quantile(level, variance, own, noise.MIX_SHARES)
-    above = noise.chance_above(-at, variance, own, noise.MIX_SHARES)
+    at = mixture.quantile(level, variance, own, mixture.MIX_SHARES)
+    above = mixture.chance_above(-at, variance, own, mixture.MIX_SHARES)
     assert above == pytest.approx(1.0 - level, abs=1e-5)
 
 
 def rows_of(lower, upper):
     count = len(lower)
-    return laplace.Evidence(
+    return fit.Evidence(
         design=csr_array(np.ones((count, 1))), lower=np.array(lower), upper=np.array(upper),
         parts=np.zeros((count, 0)),
     )  # fmt: skip
 
 
-ONE_EFFECT = laplace.Prior(np.zeros(1), np.ones(1), np.array([-1]), 0.4)
+ONE_EFFECT = fit.Prior(np.zeros(1), np.ones(1), np.array([-1]), 0.4)
 
 
 def test_an_interval_the_wrong_way_round_counts_as_turned():
     """A film may need a hair more for the nearer end of a reading than for the farther one."""
-    turned = laplace.fit(rows_of([1.7546, -np.inf], [1.7436, 2.0]), ONE_EFFECT)
-    right = laplace.fit(rows_of([1.7436, -np.inf], [1.7546, 2.0]), ONE_EFFECT)
+    turned = fit.fit(rows_of([1.7546, -np.inf], [1.7436, 2.0]), ONE_EFFECT)
+    right = fit.fit(rows_of([1.7436, -np.inf], [1.7546, 2.0]), ONE_EFFECT)
     assert turned.mean == pytest.approx(right.mean, abs=1e-9)
     assert np.isfinite(turned.covariance).all()
 
 
 def test_no_step_of_the_fit_leaves_the_rows_behind():
     """A fit far from its rows walks toward them, and never beyond what they can mean."""
-    far = laplace.fit(rows_of([40.0, 41.0, 39.0], [40.1, 41.1, 39.1]), ONE_EFFECT)
+    far = fit.fit(rows_of([40.0, 41.0, 39.0], [40.1, 41.1, 39.1]), ONE_EFFECT)
     assert 0.0 < far.mean[0] <= 41.1
     assert np.isfinite(far.covariance).all() and np.isfinite(far.noise_sd)

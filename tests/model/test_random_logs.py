@@ -81,7 +81,7 @@ def test_where_no_fit_is_found_the_answer_is_that_of_the_rules(monkeypatch, plan
     def broken(*_):
         raise np.linalg.LinAlgError("not positive definite")
 
-    monkeypatch.setattr("runpredict.model.laplace.fit", broken)
+    monkeypatch.setattr("runpredict.model.fit.fit", broken)
     made, outcomes = trained_on(random_log(3))
     assert not learn(made, Log.of(made, outcomes)).sound
     model, tried = trial.train(made, outcomes)

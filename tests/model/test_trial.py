@@ -8,7 +8,7 @@ from scipy import stats
 
 from runpredict.model import trial
 from runpredict.model.features import features_of
-from runpredict.model.noise import MIX_SCALES, MIX_SHARES
+from runpredict.model.mixture import MIX_SCALES, MIX_SHARES
 from runpredict.model.outcomes import outcomes_of
 from runpredict.model.stacks import stacks_of
 from runpredict.tables.plan import check_plan

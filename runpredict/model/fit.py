@@ -26,7 +26,7 @@ from scipy.special import log_ndtr
 
 from runpredict.arrays import Floats, Indices
 from runpredict.model.design import Rows
-from runpredict.model.noise import MIX_SCALES, MIX_SHARES
+from runpredict.model.mixture import MIX_SCALES, MIX_SHARES
 
 SHARES_TRUST = 40.0  # rows that the expected shares of the mixture count for
 SPREAD_TRUST = 10.0  # and that the expected spreads of the noise count for

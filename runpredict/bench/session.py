@@ -20,7 +20,7 @@ from runpredict.units import LengthUnits
 from runpredict.words.pots import FiringWords, firings_in_words
 
 
-class Desk:
+class Session:
     """The studio that the pages are open on; none until there is a logbook.
 
     Parameters
@@ -64,7 +64,7 @@ class Desk:
             try:
                 import_files(sorted(self._samples.glob("*.csv")), self._passing)
                 self._put(Studio(self._passing, self._tolerance, invented=True))
-            except BaseException:  # stopped at once, too: nobody closes a desk that is not made
+            except BaseException:  # stopped at once, too: nobody closes a session that is not made
                 shutil.rmtree(self._passing, ignore_errors=True)
                 raise
 
@@ -102,15 +102,15 @@ class Desk:
             shutil.rmtree(self._passing, ignore_errors=True)
 
 
-def desk() -> Desk:
-    """The desk of the application that is running."""
-    found: Desk = current_app.extensions["desk"]
+def session() -> Session:
+    """The session of the application that is running."""
+    found: Session = current_app.extensions["session"]
     return found
 
 
 def open_studio() -> Studio:
     """The studio that is open; pages that need one are not reached without."""
-    studio = desk().studio
+    studio = session().studio
     assert studio is not None
     return studio
 

@@ -24,7 +24,7 @@ import pandas as pd
 
 from runpredict.datafiles import package_digest
 from runpredict.model.features import features_of
-from runpredict.model.kept import model_from, numbers_of
+from runpredict.model.model_file import model_from, numbers_of
 from runpredict.model.outcomes import outcomes_of
 from runpredict.model.stacks import stacks_of
 from runpredict.model.trained import Trained, Trial

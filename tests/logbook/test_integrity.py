@@ -10,11 +10,11 @@ import pytest
 from helpers.tables import ANALYSIS, faults_of, layers
 
 from runpredict.errors import BadInput, TableWarning
-from runpredict.logbook import proof
+from runpredict.logbook import integrity
 from runpredict.logbook import schema as logbook_schema
 from runpredict.logbook.book import Logbook
 from runpredict.logbook.forms import import_files
-from runpredict.logbook.proof import checksum
+from runpredict.logbook.integrity import checksum
 from runpredict.logbook.results import Outcome
 from runpredict.logbook.schema import FILE_NAME
 
@@ -99,8 +99,8 @@ def test_an_entry_made_while_the_file_is_proved_is_not_told_as_a_strangers(file,
             writer.join(1.0)  # it may have to wait until the proof is through
         return real(connection)
 
-    real = proof.totals
-    monkeypatch.setattr(proof, "totals", totals)
+    real = integrity.totals
+    monkeypatch.setattr(integrity, "totals", totals)
     with Logbook.open(file.parent):
         pass
     writer.join()

@@ -13,7 +13,7 @@ from helpers.logbook_driver import run
 from helpers.processes import PATIENCE_S, end_group, needs_proc, started, until, waits
 from helpers.tables import layers
 
-from runpredict.commands import after_firing
+from runpredict.commands import record_walk
 from runpredict.logbook.book import Logbook
 from runpredict.logbook.results import Outcome
 from runpredict.tables.csv_files import write_table
@@ -160,7 +160,7 @@ def test_a_stop_at_the_question_of_the_rest_keeps_nothing(kiln, capsys, answers)
 
 def test_the_rest_is_what_is_left_when_yes_is_said(kiln, capsys, monkeypatch):
     """Somebody writes another pot of the kiln while the question stands."""
-    ask = after_firing._hear
+    ask = record_walk._hear
 
     def meanwhile(question):
         if "keep all" in question:
@@ -168,7 +168,7 @@ def test_the_rest_is_what_is_left_when_yes_is_said(kiln, capsys, monkeypatch):
                 log.record("bowl", [Outcome(1, 5.0, "no")])
         return ask(question)
 
-    monkeypatch.setattr(after_firing, "_hear", meanwhile)
+    monkeypatch.setattr(record_walk, "_hear", meanwhile)
     kiln("f", "y")
     told = capsys.readouterr().out
     assert "Logged: 1 pot, not past the foot." in told and "3 of 3 layers" in told

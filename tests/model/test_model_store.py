@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from runpredict.model import cache
+from runpredict.model import model_store
 from runpredict.tables.plan import read_plan
 from runpredict.tables.rows import empty_table
 
@@ -32,7 +32,7 @@ def tables(monkeypatch, tmp_path):
 
 def times_trained(tables):
     calls = []
-    found = cache.trained_on(tables, calls.append)
+    found = model_store.trained_on(tables, calls.append)
     return found, bool(calls)
 
 
@@ -48,11 +48,11 @@ def test_a_model_is_trained_once_and_again_when_the_log_changes(tables):
 
 def test_no_result_no_model(tables):
     bare = replace(tables, log=empty_table("layers"))
-    assert cache.trained_on(bare) is None
+    assert model_store.trained_on(bare) is None
 
 
 def test_a_folder_others_can_write_to_is_neither_read_nor_written(tables):
-    folder = cache.cache_folder()
+    folder = model_store.cache_folder()
     times_trained(tables)
     (kept,) = folder.glob("*.npz")
     kept.write_bytes(b"planted")
@@ -63,7 +63,7 @@ def test_a_folder_others_can_write_to_is_neither_read_nor_written(tables):
 
 def test_a_file_others_can_write_to_or_a_link_is_not_read(tables, tmp_path):
     times_trained(tables)
-    (kept,) = cache.cache_folder().glob("*.npz")
+    (kept,) = model_store.cache_folder().glob("*.npz")
     kept.chmod(0o666)
     assert times_trained(tables)[1]
     elsewhere = tmp_path / "elsewhere.npz"
@@ -79,7 +79,7 @@ def test_a_pickle_in_its_place_is_not_run(tables, tmp_path):
             return (os.mkdir, (str(tmp_path / "sprung"),))
 
     times_trained(tables)
-    (kept,) = cache.cache_folder().glob("*.npz")
+    (kept,) = model_store.cache_folder().glob("*.npz")
     for content in (pickle.dumps(Trap()), _pickled_array(tmp_path, Trap())):
         kept.write_bytes(content)
         assert times_trained(tables)[1]
@@ -95,7 +95,7 @@ def _pickled_array(tmp_path, thing):
 def test_without_a_folder_of_its_own_it_goes_on(tables, monkeypatch, tmp_path, named):
     monkeypatch.chdir(tmp_path)
     monkeypatch.setenv("XDG_CACHE_HOME", named)
-    assert cache.cache_folder() is None
+    assert model_store.cache_folder() is None
     assert times_trained(tables)[0] is not None
     assert not list(tmp_path.rglob("*.npz"))
 
@@ -107,7 +107,7 @@ def test_without_a_home_it_goes_on(tables, monkeypatch):
     monkeypatch.delenv("XDG_CACHE_HOME")
     monkeypatch.delenv("LOCALAPPDATA", raising=False)
     monkeypatch.setattr(Path, "home", homeless)
-    assert cache.cache_folder() is None
+    assert model_store.cache_folder() is None
     assert times_trained(tables)[0] is not None
 
 
@@ -124,7 +124,7 @@ def test_a_kept_model_says_the_same(tables):
 
 
 def test_a_linked_folder_is_not_trusted(tables, tmp_path):
-    folder = cache.cache_folder()
+    folder = model_store.cache_folder()
     folder.parent.mkdir(parents=True)
     elsewhere = tmp_path / "elsewhere"
     elsewhere.mkdir(mode=0o700)
@@ -135,7 +135,7 @@ def test_a_linked_folder_is_not_trusted(tables, tmp_path):
 
 def test_a_damaged_model_is_trained_anew(tables):
     times_trained(tables)
-    (kept,) = cache.cache_folder().glob("*.npz")
+    (kept,) = model_store.cache_folder().glob("*.npz")
     kept.write_bytes(kept.read_bytes()[:100])
     assert times_trained(tables)[1]
     assert not times_trained(tables)[1]
@@ -147,12 +147,12 @@ def test_a_cache_that_cannot_be_written_is_no_fault(tables, monkeypatch):
 
     monkeypatch.setattr(np, "savez", full)
     assert times_trained(tables)[0] is not None
-    assert not list(cache.cache_folder().glob("*"))
+    assert not list(model_store.cache_folder().glob("*"))
 
 
 def test_old_models_make_room(tables, monkeypatch):
-    monkeypatch.setattr(cache, "KEPT_MODELS", 2)
-    folder = cache.cache_folder()
+    monkeypatch.setattr(model_store, "KEPT_MODELS", 2)
+    folder = model_store.cache_folder()
     folder.mkdir(mode=0o700, parents=True)
     for name in "abc":
         (folder / f"{name}.npz").write_bytes(b"")
