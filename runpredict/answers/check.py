@@ -25,9 +25,8 @@ from runpredict.answers.questions import (
 from runpredict.answers.willing import AS_DELIVERED, Willing
 from runpredict.arrays import Floats, Indices
 from runpredict.errors import BadInput, Fault, refuse_other
-from runpredict.model.chances import Predictor
 from runpredict.model.features import features_of
-from runpredict.model.rules import RulesPredictor
+from runpredict.model.predictors import Predictor, RulesPredictor
 from runpredict.model.stacks import Stacks, stacks_of
 from runpredict.tables.columns import ROLES
 from runpredict.tables.firings import firing_words, named_so
@@ -35,7 +34,7 @@ from runpredict.tables.plan import PlanTables, check_plan
 from runpredict.units import LengthUnits, check_units
 
 if TYPE_CHECKING:
-    from runpredict.model.trained import Trial
+    from runpredict.model.predictors import Trial
 
 
 @dataclass(frozen=True)
@@ -136,7 +135,7 @@ class Answer:
             np.stack([_every(decisions.lowest_edge_m, ask, k) for k in each], 1) for ask in parts
         ]
         coats = [np.stack([_every(decisions.most_coats, ask, k) for k in each], 1) for ask in parts]
-        at = (self.stacks.piece_at, self.stacks.layer_at)
+        at = self.stacks.at
         table = self.features[["piece", "firing", "layer", "glaze"]].copy()
         table["lowest_edge_mm"] = _millimetres(np.concatenate(edge_m)[at])
         most = pd.Series(np.concatenate(coats)[at], table.index).astype("Int64")
@@ -152,7 +151,7 @@ class Answer:
     def blamed(self) -> Indices:
         """Row of `layers` that is to blame, for each row of `pieces`."""
         layer = self.pieces["layer_to_blame"].to_numpy(dtype=np.intp) - 1
-        return _row_at(self.stacks)[np.arange(len(layer)), layer]
+        return self.stacks.row_at[np.arange(len(layer)), layer]
 
     def find(self, piece: str, firing: str | None = None) -> int:
         """Row of a piece in `pieces`, which is also its place in `stacks`.
@@ -390,7 +389,7 @@ def _layers_table(
     found: dict[str, Any],
     basis: str,
 ) -> pd.DataFrame:
-    at = (stacks.piece_at, stacks.layer_at)
+    at = stacks.at
     table = rows[["piece", "firing", "layer", "glaze"]].copy()
     table["risk"] = found["layer_risk"][at]
     # What has run to the foot has passed it; how much of it, not how far, is then told.
@@ -402,16 +401,9 @@ def _layers_table(
     return table
 
 
-def _row_at(stacks: Stacks) -> Indices:
-    """Row of each layer of each piece, shape (n, k); -1 where there is none."""
-    row_at = np.full(stacks.present.shape, -1, dtype=np.intp)
-    row_at[stacks.piece_at, stacks.layer_at] = np.arange(len(stacks.piece_at))
-    return row_at
-
-
 def _neighbour(stacks: Stacks) -> Indices:
     """Row each row overlaps: the nearest below it, else the nearest above; -1 if none."""
-    row_at = _row_at(stacks)
+    row_at = stacks.row_at
     k = row_at.shape[1]
     neighbour = np.full_like(row_at, -1)
     steps = sorted(
@@ -424,7 +416,7 @@ def _neighbour(stacks: Stacks) -> Indices:
                 stacks.lower_m[:, i], stacks.lower_m[:, j]
             )
             neighbour[:, i] = np.where(meets & (row_at[:, j] >= 0), row_at[:, j], neighbour[:, i])
-    return neighbour[stacks.piece_at, stacks.layer_at]
+    return neighbour[stacks.at]
 
 
 def _pieces_table(stacks: Stacks, found: dict[str, Any], outlook: pd.DataFrame) -> pd.DataFrame:

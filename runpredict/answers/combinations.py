@@ -18,9 +18,9 @@ from runpredict.answers.decisions import Ask
 from runpredict.answers.moves import HAND_M
 from runpredict.answers.questions import DEFAULT_TOLERANCE, asks, checked_tolerance
 from runpredict.arrays import Bools, Floats, Indices
-from runpredict.model.chances import Predictor
 from runpredict.model.features import features_of
 from runpredict.model.outcomes import outcomes_of
+from runpredict.model.predictors import Predictor
 from runpredict.model.stacks import Stacks, stacks_of
 from runpredict.tables.plan import PlanTables
 from runpredict.tables.rows import split_results, with_defaults

@@ -8,7 +8,7 @@ import numpy as np
 
 from runpredict.answers.decisions import Ask
 from runpredict.errors import BadInput, Fault, refuse_other
-from runpredict.model.chances import Predictor
+from runpredict.model.predictors import Predictor
 from runpredict.model.stacks import Stacks
 
 DEFAULT_TOLERANCE = 0.05

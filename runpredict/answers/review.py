@@ -30,19 +30,19 @@ from runpredict.answers.review_effects import (
 )
 from runpredict.arrays import Floats
 from runpredict.errors import BadInput, Fault
-from runpredict.model.chances import Predictor, within_range
+from runpredict.model.chances import within_range
 from runpredict.model.effects import effects_in
 from runpredict.model.features import features_of
 from runpredict.model.outcomes import outcomes_of
-from runpredict.model.rules import RulesPredictor
+from runpredict.model.predictors import Predictor, RulesPredictor
 from runpredict.model.stacks import Stacks, stacks_of
 from runpredict.tables.firings import firing_words, firings_in_order, named_firing
 from runpredict.tables.plan import PlanTables, check_plan
 from runpredict.tables.rows import split_results
 
 if TYPE_CHECKING:
+    from runpredict.model.predictors import Trial
     from runpredict.model.studio import Studio
-    from runpredict.model.trained import Trial
 
 
 UNLIKELY = 0.1  # a result that was told to be less likely than this is a surprise
@@ -148,6 +148,7 @@ def review(
     schedules: pd.DataFrame | None = None,
     since: str | None = None,
     tolerance: float = DEFAULT_TOLERANCE,
+    only_surprises: bool = False,
 ) -> Review:
     """What a log says of the glazes, and of the tool.
 
@@ -159,6 +160,8 @@ def review(
         The first of the firings that count as new; the newest alone when it is left out.
     tolerance : float
         Highest acceptable chance that a piece passes its foot, for how low a glaze could come.
+    only_surprises : bool
+        As for `check`.
 
     Returns
     -------
@@ -171,7 +174,7 @@ def review(
     tables = check_plan(
         None, glazes, log=log, recipes=recipes, materials=materials, schedules=schedules
     )
-    return look_back(tables, since, tolerance)
+    return look_back(replace(tables, only_surprises=only_surprises), since, tolerance)
 
 
 def look_back(
@@ -278,7 +281,7 @@ def _told(stacks: Stacks, trial: Trial | None) -> tuple[Floats, Floats]:
 
 
 def _predicted_seen(log: pd.DataFrame, stacks: Stacks, trial: Trial | None) -> pd.DataFrame:
-    at = (stacks.piece_at, stacks.layer_at)
+    at = stacks.at
     risk, runs_mm = _told(stacks, trial)
     outcomes = outcomes_of(log, stacks)
     table = log[["piece", "firing", "layer", "glaze"]].copy()
@@ -289,7 +292,7 @@ def _predicted_seen(log: pd.DataFrame, stacks: Stacks, trial: Trial | None) -> p
     table["past_foot"] = np.where(np.isnan(upper), "", np.where(np.isinf(upper), "yes", "no"))
     table["risk"] = risk[at]
     table["over"] = glaze_under(stacks)[at]
-    table["body"] = stacks.body[stacks.piece_at]
+    table["body"] = stacks.body[at[0]]
     inside = within_range(table["run_mm"], table["run_p05_mm"], table["run_p95_mm"])
     table["inside"] = np.where(table["run_mm"].isna(), "", np.where(inside, "yes", "no"))
     return table
@@ -308,7 +311,7 @@ def _surprises(seen: pd.DataFrame, stacks: Stacks, trial: Trial | None) -> pd.Da
     """Results that were told to be unlikely, or that nothing learned explains."""
     counted = np.full(len(seen), np.nan)
     if trial is not None:
-        counted = trial.doubted[stacks.piece_at, stacks.layer_at]
+        counted = trial.doubted[stacks.at]
     told = np.where(seen["past_foot"] == "yes", seen["risk"], 1.0 - seen["risk"])
     slip = counted < SLIP_COUNTED
     odd = seen["past_foot"].ne("") & (slip | (told < UNLIKELY))

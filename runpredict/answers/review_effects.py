@@ -9,12 +9,11 @@ import pandas as pd
 
 from runpredict.answers.check import drives
 from runpredict.arrays import Floats, Indices, Objects
-from runpredict.model.effects import NAMED_BESIDES
-from runpredict.model.stacks import Stacks
+from runpredict.model.stacks import NAMED_BESIDES, Stacks
 
 if TYPE_CHECKING:
-    from runpredict.model.chances import Predictor
     from runpredict.model.line import Edges
+    from runpredict.model.predictors import Predictor
     from runpredict.model.studio import Studio
 
 
@@ -185,8 +184,9 @@ def glaze_to_blame(seen: pd.DataFrame, stacks: Stacks, predictor: Predictor) -> 
     predictor : Predictor
     """
     past = np.flatnonzero(seen["past_foot"] == "yes")
-    pieces, place = np.unique(stacks.piece_at[past], return_inverse=True)
-    part, edge = stacks.take(pieces), stacks.layer_at[past]
+    piece, layer = stacks.at
+    pieces, place = np.unique(piece[past], return_inverse=True)
+    part, edge = stacks.take(pieces), layer[past]
     driving = predictor.chances(part).driving(part)
     to_blame = np.full(len(seen), "", dtype=object)
     to_blame[past] = part.glaze_name[place, drives(driving[place, edge], edge)]

@@ -6,7 +6,7 @@ import numpy as np
 
 from runpredict.model.features import features_of
 from runpredict.model.outcomes import outcomes_of
-from runpredict.model.rules import RulesPredictor
+from runpredict.model.predictors import RulesPredictor
 from runpredict.model.stacks import stacks_of
 from runpredict.tables.plan import PlanTables
 from runpredict.tables.rows import split_results

@@ -27,8 +27,8 @@ from runpredict.answers.teach_belief import (
 )
 from runpredict.arrays import Floats
 from runpredict.errors import BadInput, Fault
-from runpredict.model.chances import Predictor
 from runpredict.model.features import features_of, typical_thickness_mm
+from runpredict.model.predictors import Predictor
 from runpredict.model.stacks import Stacks, stacks_of
 from runpredict.tables.firings import firing_words
 from runpredict.tables.plan import PlanTables

@@ -13,10 +13,10 @@ import numpy as np
 from scipy.special import ndtr, owens_t
 
 from runpredict.arrays import AnyArray, Floats, Indices
-from runpredict.model.chances import Predictor
 from runpredict.model.effects import Effect
 from runpredict.model.line import Edges
 from runpredict.model.mixture import MIX_SCALES
+from runpredict.model.predictors import Predictor
 from runpredict.model.stacks import Stacks
 from runpredict.model.studio import Studio
 

@@ -12,8 +12,9 @@ from runpredict.answers import decisions
 from runpredict.answers.check import Answer
 from runpredict.answers.load import a_cone_lower
 from runpredict.arrays import Floats
-from runpredict.model.chances import Chances, Predictor
+from runpredict.model.chances import Chances
 from runpredict.model.features import FIRED_SHARE, MORE_COATS, features_of
+from runpredict.model.predictors import Predictor
 from runpredict.model.stacks import Stacks, stacks_of
 from runpredict.tables.rows import with_defaults
 from runpredict.units import thinner_as_written
@@ -117,7 +118,7 @@ def what_if(answer: Answer, piece: str, firing: str | None = None) -> WhatIf:
 def _cooler(answer: Answer, row: int) -> tuple[str, Stacks]:
     """The cone below that of a piece, and the piece fired so; "" and the plan where none is."""
     tables = answer.tables
-    mine = answer.stacks.piece_at == row
+    mine = answer.stacks.at[0] == row
     part = replace(tables, plan=tables.plan.loc[mine])
     plan, was = a_cone_lower(part), with_defaults(part.plan)["cone"].iloc[0]
     stacks = stacks_of(features_of(plan, tables.glazes, tables.schedules))

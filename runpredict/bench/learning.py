@@ -23,12 +23,11 @@ from typing import TYPE_CHECKING
 from runpredict.answers.check import predictor_of
 from runpredict.answers.review import Review, look_back
 from runpredict.errors import BadInput
-from runpredict.model.chances import Predictor
-from runpredict.model.rules import RulesPredictor
+from runpredict.model.predictors import Predictor, RulesPredictor
 from runpredict.tables.plan import PlanTables
 
 if TYPE_CHECKING:
-    from runpredict.model.trained import Trial
+    from runpredict.model.predictors import Trial
 
 QUIET_S = 5.0
 """A kiln is written down pot by pot: learning waits until nothing came for so long."""

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any, Protocol
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -20,9 +20,6 @@ from runpredict.arrays import AnyArray, Bools, Floats, Indices
 from runpredict.model.mixture import chance_above
 from runpredict.model.stacks import Stacks
 from runpredict.physics import film, speeds
-
-if TYPE_CHECKING:
-    from runpredict.model.studio import Studio
 
 SIDES = (-1.0, 1.0)  # of the way of an edge that strays
 RUN_LEVELS = (0.05, 0.50, 0.95)  # quantiles of the run that are told
@@ -288,24 +285,6 @@ class Chances:
             count = some.present.shape[1]
             share[pieces, :count, :count] = part.driving(some)
         return share
-
-
-class Predictor(Protocol):
-    """Anything that tells what physics leaves out."""
-
-    @property
-    def basis(self) -> str:
-        """`rules` or `learned`."""
-
-    @property
-    def studio(self) -> Studio:
-        """What is known of effects: what a log taught, or what is expected without one."""
-
-    def chances(self, stacks: Stacks) -> Chances:
-        """What is known of some pieces."""
-
-    def seen(self) -> dict[str, int] | None:
-        """How many logged layers there are of each glaze; None without a log."""
 
 
 def within_range(run_mm: ArrayLike, low_mm: ArrayLike, high_mm: ArrayLike) -> Bools:

@@ -9,6 +9,7 @@ import numpy as np
 from scipy.sparse import csr_array
 
 from runpredict.arrays import Floats, Indices
+from runpredict.model.effects import Design
 
 OFTEN = 0.25  # a column of which more than this part of the rows has something is kept in full
 ROWS_AT_ONCE = 500
@@ -35,13 +36,8 @@ class Rows:
 
     @cached_property
     def _padded(self) -> tuple[Indices, Floats]:
-        """Columns of the rest and their values row by row, (rows, most in a row); 0 for none."""
-        wide = (len(self._entries), int(self._entries.max(initial=0)))
-        columns, values = np.zeros(wide, dtype=np.intp), np.zeros(wide)
-        row = np.repeat(np.arange(wide[0]), self._entries)
-        place = np.arange(len(row)) - self._rest.indptr[row]
-        columns[row, place], values[row, place] = self._rest.indices, self._rest.data
-        return columns, values
+        rest = self._rest.tocoo()
+        return Design(rest.row, rest.col, rest.data, rest.shape).padded()
 
     def times(self, effects: Floats) -> Floats:
         """Sum of the effects in each row, shape (rows,)."""

@@ -13,7 +13,7 @@ from typing import Any
 
 import numpy as np
 
-from runpredict.arrays import AnyArray, Bools, Floats, Indices, Objects
+from runpredict.arrays import AnyArray, Bools, Floats, Indices
 from runpredict.model.priors import FAMILIES, HELD_M
 from runpredict.model.stacks import Stacks
 from runpredict.physics import speeds
@@ -25,8 +25,6 @@ RAMP_LOG_MOST = 1.2  # beyond this rates count as this
 BENDS = ("mixing", "height", "over", "wall", "thickness", "held", "way")
 MOST_LOG = 2.0  # of what is held and of the power of the way
 LEAST_POWER, MOST_POWER = -0.8, 2.0  # of slope and thickness, where more is never safer
-# What a potter may name besides glazes, bodies and firings, see `named_besides`.
-NAMED_BESIDES = ("which kiln", "shelf", "spot", "batch", "glazed by")
 # What every log is asked about, whether or not a row bears on it.
 COMMON: tuple[Effect, ...] = tuple(
     (family, "") for family in ("kiln", "alone", "together", "ramp", "hand", *BENDS)
@@ -42,7 +40,7 @@ def effects_in(parts: Iterable[Stacks]) -> list[Effect]:
         for name in set(stacks.glaze_name[stacks.present]):
             found |= {(family, name) for family in ("glaze", "single", "covers", "covered")}
         found |= {("method", name) for name in set(stacks.method[stacks.present])}
-        for family, names in named_besides(stacks).items():
+        for family, names in stacks.named_besides.items():
             found |= {(family, name) for name in set(names.ravel()) if name}
         found |= {("body", name) for name in set(stacks.body)}
         found |= {("firing", name) for name in set(stacks.firing) if name is not None}
@@ -51,29 +49,6 @@ def effects_in(parts: Iterable[Stacks]) -> list[Effect]:
             pairs = [_pair(stacks, int(c)) for c in code]
             found |= {(family, pair) for pair in pairs for family in ("pair", "combination")}
     return sorted(found, key=repr)
-
-
-def named_besides(stacks: Stacks) -> dict[str, Objects]:
-    """What a potter may name besides, by family, "" where she did not, (n,), batches (n, k)."""
-    kiln = stacks.names["kiln"]
-    names = (
-        kiln,
-        _of(kiln, stacks.names["shelf"]),
-        _of(kiln, stacks.names["spot"]),
-        _of(stacks.glaze_name, stacks.names["batch"]),
-        stacks.names["glazed_by"],
-    )
-    return dict(zip(NAMED_BESIDES, names, strict=True))
-
-
-def _of(whole: Objects, part: Objects) -> Objects:
-    """Parts named by what they are a part of; "" for none."""
-    found = np.full(part.shape, "", dtype=object)
-    named = part != ""
-    found[named] = [
-        f"{a}, {b}".removeprefix(", ") for a, b in zip(whole[named], part[named], strict=True)
-    ]
-    return found
 
 
 def _pair(stacks: Stacks, code: int) -> tuple[str, str]:
@@ -243,7 +218,7 @@ def melt_design(stacks: Stacks, known: dict[Effect, int]) -> Design:
     coat = np.where(stacks.present & ~stacks.measured, 2.0, 0.0)
     columns.add(columns.common("hand"), coat)
     columns.add(columns.named("method", stacks.method), coat)
-    besides = named_besides(stacks)
+    besides = stacks.named_besides
     columns.add(columns.named("batch", besides["batch"]), 1.0)
     columns.add(columns.named("glazed by", besides["glazed by"])[:, None], coat)
     return columns.design()
@@ -302,7 +277,7 @@ def piece_design(stacks: Stacks, known: dict[Effect, int]) -> Design:
     ramp = np.clip(np.log(stacks.ramp_c_per_h / SLOW_RAMP_C_PER_H), -RAMP_LOG_MOST, RAMP_LOG_MOST)
     columns.add(columns.common("ramp"), ramp)
     columns.add(columns.named("firing", stacks.firing), 1.0)
-    besides = named_besides(stacks)
+    besides = stacks.named_besides
     for family in ("which kiln", "shelf", "spot"):
         columns.add(columns.named(family, besides[family]), 1.0)
     pairs = _choice_pairs(stacks, stacks.solid)

@@ -8,8 +8,8 @@ import numpy as np
 import pandas as pd
 
 from runpredict.arrays import AnyArray
+from runpredict.model.predictors import HeldOut, Trained, Trial
 from runpredict.model.studio import Studio
-from runpredict.model.trained import HeldOut, Trained, Trial
 
 STUDIO_ARRAYS = ("mean", "sd", "mix")
 STUDIO_NUMBERS = ("noise_sd", "pair_variance", "coat_sd", "wave_m")

@@ -26,8 +26,8 @@ from runpredict.datafiles import package_digest
 from runpredict.model.features import features_of
 from runpredict.model.model_file import model_from, numbers_of
 from runpredict.model.outcomes import outcomes_of
+from runpredict.model.predictors import Trained, Trial
 from runpredict.model.stacks import stacks_of
-from runpredict.model.trained import Trained, Trial
 from runpredict.tables.csv_files import table_csv
 from runpredict.tables.plan import PlanTables
 from runpredict.tables.rows import split_results

@@ -59,8 +59,8 @@ def outcomes_of(log: pd.DataFrame, stacks: Stacks) -> Outcomes:
     not measured: less than the distance. Measured: within a reading of it. Where a measured run
     contradicts the word, or is longer than the glazed wall, the word stands alone.
     """
-    at = (stacks.piece_at, stacks.layer_at)
-    reach, top = stacks.lower_m[at], stacks.upper_m.max(axis=1)[stacks.piece_at]
+    at = stacks.at
+    reach, top = stacks.lower_m[at], stacks.upper_m.max(axis=1)[at[0]]
     run = log["run_mm"].to_numpy(dtype=float) * 1e-3
     run = np.where(run > top, np.nan, run)
     word = log["past_foot"].to_numpy(dtype=object)
@@ -84,7 +84,7 @@ def outcomes_of(log: pd.DataFrame, stacks: Stacks) -> Outcomes:
         strict=True,
     ):
         grid[at] = values
-    any_past = np.bincount(stacks.piece_at, past, len(stacks.present)) > 0
-    all_known = np.bincount(stacks.piece_at, unknown, len(stacks.present)) == 0
+    any_past = np.bincount(at[0], past, len(stacks.present)) > 0
+    all_known = np.bincount(at[0], unknown, len(stacks.present)) == 0
     piece = np.where(any_past, 1.0, np.where(all_known, 0.0, np.nan))
     return Outcomes(grids[0], grids[1], piece, grids[2])

@@ -19,6 +19,8 @@ from runpredict.model.features import (
 from runpredict.physics import sheets
 from runpredict.tables.columns import FOLDED
 
+# Effects of what a potter may name besides glazes, bodies and firings.
+NAMED_BESIDES = ("which kiln", "shelf", "spot", "batch", "glazed by")
 OF_PIECE = ("form", "body", "firing", "piece")
 # A smear thinner or lower than this is no layer to learn from, though it runs like one. Our choice.
 SMEAR_M, SMEAR_HEIGHT_M = 0.01e-3, 1e-3
@@ -30,8 +32,8 @@ class Stacks:
 
     Attributes
     ----------
-    piece_at, layer_at : ndarray of int, shape (rows,)
-        Where each row of the features sits in the arrays; of all pieces, on a part, too.
+    row_at : ndarray of int, shape (n, k)
+        Row of the features that each layer is of; -1 where there is none.
     method : ndarray of str, shape (n, k)
     put_on : ndarray of bool, shape (n, k)
         The layer is on the pot already.
@@ -68,8 +70,7 @@ class Stacks:
         whose hands, which batch; "" where that is not told.
     """
 
-    piece_at: Indices
-    layer_at: Indices
+    row_at: Indices
     present: Bools
     measured: Bools
     chemistry_known: Bools
@@ -101,6 +102,13 @@ class Stacks:
     piece: Objects
     surprising: Bools
     names: dict[str, Objects]
+
+    @cached_property
+    def at(self) -> tuple[Indices, Indices]:
+        """Piece and layer of each row of the features, in the order of the rows."""
+        piece, layer = np.nonzero(self.row_at >= 0)
+        order = np.argsort(self.row_at[piece, layer], kind="stable")
+        return piece[order], layer[order]
 
     @property
     def mobility_log(self) -> Floats:
@@ -139,6 +147,19 @@ class Stacks:
                 under[:, j] = np.where(solid[:, i] & solid[:, j] & meets & other, i, under[:, j])
         return under
 
+    @cached_property
+    def named_besides(self) -> dict[str, Objects]:
+        """By `NAMED_BESIDES`, "" where it is not named, shape (n,), batches (n, k)."""
+        kiln = self.names["kiln"]
+        names = (
+            kiln,
+            _of(kiln, self.names["shelf"]),
+            _of(kiln, self.names["spot"]),
+            _of(self.glaze_name, self.names["batch"]),
+            self.names["glazed_by"],
+        )
+        return dict(zip(NAMED_BESIDES, names, strict=True))
+
     @property
     def glazed(self) -> Bools:
         """The layer is there and covers some of the wall, shape (n, k)."""
@@ -169,10 +190,19 @@ class Stacks:
 
     def take(self, pieces: Indices | slice) -> Stacks:
         """The same arrays for some of the pieces."""
-        whole = ("piece_at", "layer_at", "glazes", "names")
-        names = [field.name for field in fields(self) if field.name not in whole]
+        arrays = [field.name for field in fields(self) if field.name not in ("glazes", "names")]
         named = {name: array[pieces] for name, array in self.names.items()}
-        return replace(self, **{name: getattr(self, name)[pieces] for name in names}, names=named)
+        return replace(self, **{name: getattr(self, name)[pieces] for name in arrays}, names=named)
+
+
+def _of(whole: Objects, part: Objects) -> Objects:
+    """Parts named by what they are a part of; "" for none."""
+    names = np.full(part.shape, "", dtype=object)
+    named = part != ""
+    names[named] = [
+        f"{a}, {b}".removeprefix(", ") for a, b in zip(whole[named], part[named], strict=True)
+    ]
+    return names
 
 
 def _coat_ratio(rows: pd.DataFrame, coats: Indices, grid: Any) -> Floats:
@@ -217,8 +247,7 @@ def stacks_of(rows: pd.DataFrame, surprising: bool = False) -> Stacks:
         rows["density_kg_m3"].to_numpy(dtype=float),
     )
     return Stacks(
-        piece_at=piece_at.astype(np.intp),
-        layer_at=layer_at,
+        row_at=grid(np.arange(len(rows), dtype=np.intp), -1),
         present=grid(np.ones(len(rows), dtype=bool), False),
         measured=grid(rows["thickness_measured"].to_numpy(dtype=bool), False),
         chemistry_known=grid(rows["chemistry_known"].to_numpy(dtype=bool), False),

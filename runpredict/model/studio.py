@@ -177,7 +177,7 @@ def names_alike(stacks: Stacks) -> Indices:
     columns += [pd.factorize(stacks.method.ravel())[0].reshape(stacks.method.shape)]
     columns += [pd.factorize(names)[0][:, None] for names in (stacks.body, stacks.firing)]
     columns.append(stacks.ramp_c_per_h[:, None])
-    for named in effects.named_besides(stacks).values():
+    for named in stacks.named_besides.values():
         codes = pd.factorize(named.ravel())[0]
         columns.append(codes.reshape(len(named), -1))
     table = np.concatenate([np.asarray(column, dtype=float) for column in columns], axis=1)

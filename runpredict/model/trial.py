@@ -20,10 +20,9 @@ from runpredict.model.chances import RUN_LEVELS, SIDES, Chances, within_range
 from runpredict.model.learned import Log, learn
 from runpredict.model.mixture import MIX_SCALES, normal_below
 from runpredict.model.outcomes import Outcomes
-from runpredict.model.rules import RulesPredictor
+from runpredict.model.predictors import HeldOut, RulesPredictor, Trained, Trial
 from runpredict.model.stacks import Stacks
 from runpredict.model.studio import Studio
-from runpredict.model.trained import HeldOut, Trained, Trial
 
 FOLDS = 5
 CLIP = 0.002  # a chance is never scored as surer than this

@@ -11,7 +11,7 @@ import pandas as pd
 
 from runpredict.answers.questions import WORTH_TELLING_MM
 from runpredict.answers.review import Review
-from runpredict.model.effects import NAMED_BESIDES
+from runpredict.model.stacks import NAMED_BESIDES
 from runpredict.tables.firings import firing_words
 from runpredict.units import LengthUnits, format_distance
 from runpredict.words.advice import rounded_up, run_length

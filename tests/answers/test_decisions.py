@@ -9,7 +9,7 @@ from helpers.pieces import MANY_HOLDS, pieces, stacks
 
 from runpredict.answers import decisions
 from runpredict.answers.decisions import Ask
-from runpredict.model.rules import RulesPredictor
+from runpredict.model.predictors import RulesPredictor
 
 pytestmark = MANY_HOLDS
 

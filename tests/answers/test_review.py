@@ -384,6 +384,13 @@ def test_a_log_without_results_is_refused():
     assert fault.startswith("log: holds no result; write down")
 
 
+def test_only_surprises_may_be_said_from_python(world, monkeypatch):
+    monkeypatch.setattr("runpredict.answers.review.look_back", lambda tables, *_: tables)
+    log, glazes = world.log, world.glazes
+    assert review(log, glazes, only_surprises=True).only_surprises
+    assert not review(log, glazes).only_surprises
+
+
 def test_a_firing_that_is_not_in_the_log_is_refused():
     (fault,) = faults_of(review, layers(RESULT), pd.DataFrame([ANALYSIS]), since="monday")
     assert fault == 'since: "monday" is not a firing of the log; its newest are "f1".'

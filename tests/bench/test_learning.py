@@ -12,7 +12,7 @@ from helpers.processes import until
 
 from runpredict.answers.check import answer, predictor_of
 from runpredict.bench.learning import Learner, Taught, learn, learn_apart, same_log
-from runpredict.model.rules import RulesPredictor
+from runpredict.model.predictors import RulesPredictor
 from runpredict.tables.csv_files import read_table
 from runpredict.tables.plan import check_plan
 

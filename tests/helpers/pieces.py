@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 
 from runpredict.model.features import features_of
-from runpredict.model.rules import RulesPredictor
+from runpredict.model.predictors import RulesPredictor
 from runpredict.model.stacks import stacks_of
 from runpredict.tables.plan import check_plan
 
@@ -77,7 +77,7 @@ def risks(layers, predictor=None):
     """Risk of each row's layer and of each piece, in the order of the table."""
     made = stacks(layers)
     layer, piece = (predictor or RulesPredictor()).chances(made).risk(made)
-    return layer[made.piece_at, made.layer_at], piece
+    return layer[made.at], piece
 
 
 # What is never safer, each as (layers, random numbers) -> layers.

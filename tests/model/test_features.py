@@ -115,7 +115,7 @@ def test_rows_come_back_in_any_order(rows):
 def test_stacks_hold_every_row_once(rows):
     made = stacks_of(rows)
     assert made.present.sum() == len(rows)
-    at = (made.piece_at, made.layer_at)
+    at = made.at
     assert made.present[at].all()
     assert made.lower_m[at] == pytest.approx(rows["lower_edge_mm"] * 1e-3)
     assert made.mobility_per_m[at] == pytest.approx(rows["mobility_per_m"])
@@ -126,6 +126,8 @@ def test_stacks_hold_every_row_once(rows):
     for name in ("lower_m", "upper_m", "thickness_m", "mobility_per_m", "solid", "glazed"):
         assert getattr(some, name) == pytest.approx(getattr(made, name)[[3, 7]])
     assert some.glazes == made.glazes
+    of_them = rows["piece"].isin(some.piece).to_numpy()
+    assert some.lower_m[some.at] == pytest.approx(rows.loc[of_them, "lower_edge_mm"] * 1e-3)
 
 
 def test_the_same_piece_name_in_two_firings_is_two_pieces():

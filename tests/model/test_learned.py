@@ -18,8 +18,8 @@ from runpredict.model.features import features_of
 from runpredict.model.learned import Log, learn
 from runpredict.model.line import Edges
 from runpredict.model.outcomes import outcomes_of
+from runpredict.model.predictors import RulesPredictor
 from runpredict.model.priors import WORD_SHIFT
-from runpredict.model.rules import RulesPredictor
 from runpredict.model.stacks import stacks_of
 from runpredict.tables.plan import check_plan
 
@@ -68,7 +68,7 @@ def fired(seed, firings=12, per_firing=10, noise_sd=0.35, level=0.6, way=None):
         there = edges.margins(mean)[0] + level + noise_log > 0
         reach = [np.where(there, middle, reach[0]), np.where(there, reach[1], middle)]
     runs[piece, edge] = np.where(reach[0] > 1.1e-3, reach[0], 0.0)
-    run_mm = 1e3 * runs[made.piece_at, made.layer_at]
+    run_mm = 1e3 * runs[made.at]
     past = run_mm > plan["lower_edge_mm"].to_numpy()
     return plan.assign(
         run_mm=np.where(past, np.nan, run_mm.round(1)), past_foot=np.where(past, "yes", "no")
@@ -172,7 +172,7 @@ def test_slips_cost_little_and_are_doubted(season, plan):
     told = [risks(plan, model[0])[1] for model in (clean, dirty)]
     assert np.abs(told[0] - told[1]).mean() < 0.03
     made, _ = read(slipped)
-    weights = dirty[1].doubted[made.piece_at, made.layer_at]
+    weights = dirty[1].doubted[made.at]
     assert np.nanmedian(weights[wrong]) < np.nanmedian(np.delete(weights, wrong))
 
 

@@ -9,8 +9,8 @@ from hypothesis import strategies as st
 
 from runpredict.answers.check import check
 from runpredict.errors import TableWarning
+from runpredict.model.predictors import RulesPredictor
 from runpredict.model.priors import glaze_prior
-from runpredict.model.rules import RulesPredictor
 
 pytestmark = MANY_HOLDS
 

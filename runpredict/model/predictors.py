@@ -1,8 +1,9 @@
-"""The predictor a log trained, and how it did on firings it had not seen."""
+"""Who answers: the rules, or what a log trained, with how that did on firings it had not seen."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Protocol
 
 import pandas as pd
 
@@ -10,6 +11,38 @@ from runpredict.arrays import AnyArray, Floats
 from runpredict.model.chances import Chances
 from runpredict.model.stacks import Stacks
 from runpredict.model.studio import Studio
+
+
+class Predictor(Protocol):
+    """Anything that tells what physics leaves out."""
+
+    @property
+    def basis(self) -> str:
+        """`rules` or `learned`."""
+
+    @property
+    def studio(self) -> Studio:
+        """What is known of effects: what a log taught, or what is expected without one."""
+
+    def chances(self, stacks: Stacks) -> Chances:
+        """What is known of some pieces."""
+
+    def seen(self) -> dict[str, int] | None:
+        """How many logged layers there are of each glaze; None without a log."""
+
+
+class RulesPredictor:
+    """What is expected of any studio, see `priors`: the answer without a log."""
+
+    basis = "rules"
+    studio = Studio()
+
+    def seen(self) -> None:
+        """No log, no layers."""
+
+    def chances(self, stacks: Stacks) -> Chances:
+        """What is expected of these pieces."""
+        return self.studio.chances(stacks)
 
 
 @dataclass(frozen=True)
