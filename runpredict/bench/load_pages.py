@@ -4,17 +4,20 @@ from __future__ import annotations
 
 import tempfile
 import threading
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
 from flask import Blueprint, Response, abort, render_template, request
 
 from runpredict.answers.check import only_firing
+from runpredict.bench.firing_form import differing
+from runpredict.bench.kiln_form import key_of
 from runpredict.bench.pictures import DRAWING
 from runpredict.bench.session import open_studio, session, units
 from runpredict.bench.studio import Snapshot
 from runpredict.pages.sheet import write_sheet
-from runpredict.words.loads import HEADINGS, costs_words
+from runpredict.words.loads import HEADINGS, LoadWords, costs_words
 from runpredict.words.pots import FiringWords
 
 pages = Blueprint("load", __name__)
@@ -32,28 +35,39 @@ SHEET_POLICY = (
 def firings() -> Any:
     """The firings with planned pots, or one of them."""
     snapshot = open_studio().snapshot()
-    planned = session().planned(snapshot)
     if "firing" in request.args:
-        firing = snapshot.firing_meant(request.args["firing"])
-        return _one(snapshot, firing, planned.get(firing))
+        return firing_page(snapshot, snapshot.firing_meant(request.args["firing"]))
+    planned = session().planned(snapshot)
     heats = snapshot.heats(planned, units())
     return render_template("firings.html", firings=planned.values(), heats=heats)
 
 
-def _one(snapshot: Snapshot, firing: str, mine: FiringWords | None) -> Any:
-    if mine is None:
+def firing_page(
+    snapshot: Snapshot, key: str, ticked: Sequence[str] = (), to: str = "", told: str = "",
+    code: int = 200,
+) -> Any:  # fmt: skip
+    """The page of one firing, with the pots ticked that are to move, and why they did not."""
+    pots = [pot for pot in snapshot.planned_pots if pot[1] == key]
+    if not pots:
         abort(404)
-    return render_template(
+    mine = session().planned(snapshot).get(key, FiringWords(key, "", "", (), LoadWords()))
+    page = render_template(
         "firing.html",
-        firing=firing,
-        heat=snapshot.heats([firing], units())[firing],
-        summary=mine.summary,
-        load=mine.load,
+        firing=key,
+        heat=snapshot.heats([key], units())[key],
+        mine=mine,
         headings=HEADINGS,
         costs=costs_words(open_studio().willing, open_studio().tolerance),
-        groups=mine.by_need,
-        cold=[piece for piece, name in sorted(snapshot.cold) if name == firing],
+        cold=[piece for piece, name in sorted(snapshot.cold) if name == key],
+        differing=differing(snapshot, key),
+        keys={pot[0]: key_of(pot[0]) for pot in pots},
+        marks={pot[0]: snapshot.marks[pot] for pot in pots},
+        others=[name for name in dict.fromkeys(f for _, f in snapshot.planned_pots) if name != key],
+        ticked=ticked,
+        to=to,
+        told=told,
     )
+    return page, code
 
 
 @pages.get("/sheet.html")

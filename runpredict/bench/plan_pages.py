@@ -13,6 +13,7 @@ from flask import Blueprint, abort, g, redirect, render_template, request, url_f
 
 from runpredict.bench import pot_form
 from runpredict.bench.field_words import LABELS, label_of
+from runpredict.bench.firing_form import FIELDS, firing_texts
 from runpredict.bench.memo import Newest
 from runpredict.bench.pot_form import PotForm, Read
 from runpredict.bench.session import named_pot, open_studio, session, switch_units, units
@@ -32,7 +33,7 @@ NEXT_LAYER = {"glaze": "", "coats": "1", "note": "", "glazed": ""}
 
 EARLIER_SHOWN = 12
 MORE = [column for column in FOLDED if not column.after]
-OF_FIRING = ("firing", "fired_on", "body", "cone", "hold_min", "ramp_c_per_h", "kiln")
+OF_FIRING = (*FIELDS, "body")
 """What a new pot has of the one planned last, which it will stand beside."""
 
 
@@ -110,11 +111,14 @@ def pot() -> str:
             form.pot |= {"firing": "", "fired_on": ""}
         return _page(form, Opened(base=named), snapshot)
     form = pot_form.new_form(units())
-    newest = next(reversed(snapshot.planned_pots), None)
+    within = snapshot.firing_meant(request.args.get("within", ""))
+    newest = next((pot for pot in reversed(snapshot.planned_pots) if within in ("", pot[1])), None)
     form.pot["piece"] = _free_name(newest[0] if newest else "pot", snapshot)
     if newest:
         last = pot_form.form_of(snapshot.pots[newest], units()).pot
         form.pot |= {name: last[name] for name in OF_FIRING}
+    form.pot |= firing_texts(snapshot, within) if within else {}
+    form.pot |= {name: request.args[name][:300] for name in FIELDS if name in request.args}
     return _page(form, Opened(), snapshot)
 
 
@@ -214,6 +218,7 @@ def _page(
     others = [pot for pot in reversed(snapshot.pots) if pot != opened.was][:EARLIER_SHOWN]
     page = render_template(
         "pot.html", form=form, opened=opened, told=told, **_answer_parts(found, read),
+        like=request.form.get("like", "1")[:5],
         earlier=others, glazes=list(snapshot.tables.glazes["glaze"]), cones=cones(),
         firings=snapshot.names("firing"), columns=MORE,
         known={column: snapshot.names(column) for column in ("body", *(c.name for c in MORE))},
@@ -231,6 +236,9 @@ def _edited(do: str, form: PotForm, read: Read, snapshot: Snapshot) -> PotForm:
     if do == "add" and len(form.layers) < pot_form.MOST_LAYERS:
         top = form.layers[-1]
         return PotForm(form.pot, [*form.layers, top | NEXT_LAYER])
+    if do == "firing":
+        there = firing_texts(snapshot, snapshot.firing_meant(form.pot["firing"].strip()))
+        return PotForm(form.pot | there, form.layers)
     if do.startswith("drop-") and len(form.layers) > 1:
         kept = [layer for k, layer in enumerate(form.layers, 1) if do != f"drop-{k}"]
         return PotForm(form.pot, kept)
@@ -245,12 +253,17 @@ def _edited(do: str, form: PotForm, read: Read, snapshot: Snapshot) -> PotForm:
 
 
 def _save(form: PotForm, opened: Opened, snapshot: Snapshot, read: Read) -> Any:
+    like = request.form.get("like", "").strip() or "1"
+    if not (like.isdecimal() and 1 <= int(like[:4]) <= pot_form.MOST_ALIKE):
+        told = f"give a whole number of pots, 1 to {pot_form.MOST_ALIKE}."
+        read = replace(read, faults=read.faults | {"like": told})
     if read.faults:
         told = "Nothing is kept yet: mend what is marked, then save again."
         return _page(form, opened, snapshot, told, read, 422)
+    rows = pot_form.several(read, int(like), snapshot, opened.was)
     try:
         (piece, firing), changed = open_studio().write(
-            lambda book: book.put_piece(read.raw, opened.was, opened.mark)
+            lambda book: book.put_piece(rows, opened.was, opened.mark)
         )
     except Overtaken as late:
         return _side_by_side(form, opened, late)
@@ -261,7 +274,9 @@ def _save(form: PotForm, opened: Opened, snapshot: Snapshot, read: Read) -> Any:
     except BadInput as bad:
         read = replace(read, faults=read.faults | pot_form.by_field(bad.faults))
         return _page(form, opened, snapshot, str(bad.faults[0]), read, 422)
-    return redirect(url_for("plan.pot", piece=piece, firing=firing, kept=int(changed)), 303)
+    more = None if like == "1" else like
+    told = url_for("plan.pot", piece=piece, firing=firing, kept=int(changed), like=more)
+    return redirect(told, 303)
 
 
 def _remove(opened: Opened) -> Any:

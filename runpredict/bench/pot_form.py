@@ -12,6 +12,7 @@ import numpy as np
 import pandas as pd
 
 from runpredict.bench.field_words import label_of
+from runpredict.bench.firing_form import unlike_words
 from runpredict.bench.lengths import (
     converted_length,
     exact_length,
@@ -36,6 +37,8 @@ EXACT = {name: f"exact_{name}" for name in LENGTHS}
 CARRIED = (*LAYER_FIELDS, *(EXACT[name] for name in LENGTHS if name in LAYER_FIELDS))
 POT_CARRIED = (*POT_FIELDS, EXACT["foot_mm"])
 MOST_LAYERS = 20  # as the tables allow
+MOST_ALIKE = 60
+"""So many pots like one are planned in one step, more than a kiln of a studio holds."""
 MOST_LETTERS = 6000  # a note has up to 5,000
 
 _NUMBERED = re.compile(r"(.*?)(\d{0,6})", re.DOTALL)
@@ -108,12 +111,15 @@ class Read:
         By field, such as ``foot_mm`` or ``glaze-2``; by "" what is of no field.
     notes : list of str
         What is odd but can be used.
+    unlike : str
+        What it says of its firing that most other pots of it do not.
     """
 
     raw: pd.DataFrame
     layers: pd.DataFrame
     faults: dict[str, str] = field(default_factory=dict)
     notes: list[str] = field(default_factory=list)
+    unlike: str = ""
 
     @property
     def judged(self) -> pd.DataFrame:
@@ -193,7 +199,8 @@ def read_form(form: PotForm, units: LengthUnits, snapshot: Snapshot) -> Read:
     respell(table, "firing", sorted(snapshot.scheduled), "the schedules")
     faults = [*table.faults, *_unknown(table.frame, snapshot)]
     notes = [f"{label_of(_field(odd))}: {odd.message}" for odd in table.notes]
-    return Read(raw, table.frame, by_field(faults), notes)
+    unlike = unlike_words(table.frame, snapshot)
+    return Read(raw, table.frame, by_field(faults), notes, unlike)
 
 
 def _field(fault: Fault) -> str:
@@ -247,6 +254,35 @@ def next_name(name: str, taken: Sequence[str]) -> str:
     numbers = itertools.count(int(digits or 1) + 1)
     keys = {name_key(other) for other in taken}
     return next(f"{stem}{k}" for k in numbers if name_key(f"{stem}{k}") not in keys)
+
+
+def several(read: Read, count: int, snapshot: Snapshot, was: Pot | None) -> pd.DataFrame:
+    """Rows of a pot, and of others like it, each with the next name that is free.
+
+    A pot that is planned just so already counts as one of them: what is sent twice is kept once.
+
+    Parameters
+    ----------
+    read : Read
+    count : int
+        How many in all.
+    snapshot : Snapshot
+    was : Pot or None
+        What the pot itself was called.
+    """
+    piece, firing = pot_of(read.layers)
+    laid = [c.name for c in PLANNED if c.name not in ("piece", "firing", "note")]
+    mine = read.layers[laid].reset_index(drop=True)
+    taken, parts = [piece], [read.raw]
+    for pot in snapshot.pots if count > 1 else ():
+        there = pot[1] == firing and pot in snapshot.planned_pots
+        same = there and snapshot.pots[pot][laid].reset_index(drop=True).equals(mine)
+        taken += [] if same or pot == was else [pot[0]]
+    for _ in range(count - 1):
+        name = next_name(taken[0] if len(parts) == 1 else str(parts[-1]["piece"].iloc[0]), taken)
+        taken.append(name)
+        parts.append(read.raw.assign(piece=name, note=""))
+    return pd.concat(parts, ignore_index=True)
 
 
 def pot_of(layers: pd.DataFrame) -> Pot:

@@ -52,6 +52,10 @@ class Pots(Mapping[Pot, pd.DataFrame]):
         rows = self._layers.iloc[self._rows[pot]]
         return rows.sort_values(["side", "layer"], kind="stable")
 
+    def __contains__(self, pot: object) -> bool:
+        """Whether there is such a pot; nothing is cut out for it."""
+        return pot in self._rows
+
     def __iter__(self) -> Iterator[Pot]:
         """Names, the pot logged first ahead."""
         return iter(self._rows)

@@ -18,7 +18,6 @@ from runpredict.logbook.overtaken import (
     refuse_taken,
     rewritten,
 )
-from runpredict.logbook.reading import ReadLogbook
 from runpredict.logbook.results import (
     Outcome,
     has_result,
@@ -45,6 +44,7 @@ from runpredict.logbook.schema import (
     transaction,
 )
 from runpredict.logbook.store import add_rows, newest_rows
+from runpredict.logbook.together import TogetherLogbook
 from runpredict.tables.cells import Table
 from runpredict.tables.columns import KINDS, TableKind
 from runpredict.tables.csv_files import refuse_kind, table_csv
@@ -56,7 +56,7 @@ from runpredict.tables.slips import warn_of_ripeness
 from runpredict.tables.workbooks import workbook_of
 
 
-class Logbook(ReadLogbook):
+class Logbook(TogetherLogbook):
     """A logbook in a folder; close it, or use it in a ``with``.
 
     Nothing is ever taken out: what is corrected stands in `history`. Rows may be read with a mark
@@ -302,7 +302,8 @@ class Logbook(ReadLogbook):
         Parameters
         ----------
         layers : DataFrame
-            All its layers, cells as typed; without rows to remove it.
+            All its layers, cells as typed; without rows to remove it. Behind them may stand
+            those of other pieces, new ones or as they are logged.
         replaces : (piece, firing) or None
             What it was called; it leaves there.
         mark : str
@@ -336,8 +337,10 @@ class Logbook(ReadLogbook):
             named = {group_of("layers", key) for key in rows.rows}
             groups = named | ({replaces} if replaces is not None else set())
             changes = rewritten(rows, stored, groups)
+            name = next((key[:2] for key in rows.rows), replaces or ("", ""))
             if changes:
-                refuse_taken(stored, named - {replaces})
+                changed = {group_of("layers", change.key) for change in changes}
+                refuse_taken(stored, {name, *(named & changed)} - {replaces})
                 if replaces is not None:
                     refuse_overtaken("layers", stored, [replaces], mark)
                 refuse_fired(stored, groups)
@@ -345,7 +348,7 @@ class Logbook(ReadLogbook):
                 origin = ", ".join(sorted({str(group[0]) for group in groups}))
                 action = "record" if rows.rows else "remove"
                 add_rows(self._connection, self.file, {"layers": changes}, {}, action, origin)
-            now = marks_of("layers", stored).get(name := next(iter(named or groups)), "")
+            now = marks_of("layers", stored).get(name, "")
             return name, bool(changes) or now != mark
 
     def remove(

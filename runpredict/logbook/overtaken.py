@@ -92,19 +92,23 @@ def refuse_fired(stored: Mapping[Key, Stored], groups: Collection[Key]) -> None:
 def rewritten(
     incoming: Incoming, stored: Mapping[Key, Stored], groups: Collection[Key]
 ) -> list[Change]:
-    """What has to be written so that a planned piece is as it came in, and nothing else of it."""
+    """What has to be written so that planned pieces are as they came in, and nothing else."""
     mine = {key: row for key, row in stored.items() if group_of("layers", key) in groups}
     standing = {key: row for key, row in mine.items() if not row.retired}
-    # What the open kiln told of the piece is on no form that plans it.
+    # What the open kiln told of a piece is on no form that plans it; a new name takes it along.
     told = {
-        column.name: row.row.cells[column.name]
-        for row in standing.values()
-        for column in TOLD_OF_PIECE
+        group_of("layers", key): {c.name: row.row.cells[c.name] for c in TOLD_OF_PIECE}
+        for key, row in standing.items()
     }
+    coming = {group_of("layers", key) for key in incoming.rows}
+    left = next((cells for group, cells in told.items() if group not in coming), {})
     changes = []
     for key, new in incoming.rows.items():
         old = mine.get(key)
-        row = Row(new.cells | told, old.row.extra | new.extra if old else new.extra)
+        row = Row(
+            new.cells | told.get(group_of("layers", key), left),
+            old.row.extra | new.extra if old else new.extra,
+        )
         if old is None or old.retired or old.row != row:
             changes.append(Change(key, row, 1 if old is None else old.revision + 1))
     leaving = [(key, row) for key, row in standing.items() if key not in incoming.rows]

@@ -5,10 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import Any
 
+import numpy as np
 import pandas as pd
 
 from runpredict.tables.names import match_name
 
+SHARED = ("fired_on", "cone", "hold_min", "ramp_c_per_h", "kiln")
+"""Columns of ``layers.csv`` that say something of the firing, and so the same of all its pots."""
 _UNNAMED = " "
 """Starts the key of a firing that only its date names; no name that is read starts so."""
 
@@ -48,6 +51,29 @@ def keyed_firings(layers: pd.DataFrame) -> pd.Series[Any]:
 def written_firings(keys: pd.Series[Any]) -> pd.Series[Any]:
     """Names of firings as they are written: blank where only the date names it."""
     return keys.mask(keys.str.startswith(_UNNAMED).fillna(False).astype(bool), "")
+
+
+def shared_cells(layers: pd.DataFrame) -> dict[str, Any]:
+    """What most pots of one firing say of it; of two answers as common the one logged first.
+
+    Parameters
+    ----------
+    layers : DataFrame
+        All of one firing, at least one.
+
+    Returns
+    -------
+    dict
+        ``firing`` and `SHARED`, text or a number, None where it is not known.
+    """
+    pots = layers.drop_duplicates("piece")
+    cells = {}
+    for name in ("firing", *SHARED):
+        counted = pots.groupby(name, dropna=False, sort=False).size()
+        most = counted.index[int(counted.to_numpy().argmax())]
+        known = isinstance(most, str) or not np.isnan(most)
+        cells[name] = most if known else None
+    return cells
 
 
 def firing_words(key: str) -> str:

@@ -7,7 +7,7 @@ import { openKiln, sendButton, sendWaiting, settled } from "./kiln.js";
 import { read, sliders } from "./sliders.js";
 import { NotDone, fieldsOf, post, released } from "./wire.js";
 
-const WHAT = { pot: "", kiln: "what came of ", glaze: "the glaze " };
+const WHAT = { pot: "", kiln: "what came of ", glaze: "the glaze ", firing: "the firing ", load: "pots to move from " };
 const main = () => document.getElementById("main");
 const typingForm = () => main().querySelector("form[data-kind]");
 const actForm = () => main().querySelector("form[data-act]");
@@ -28,6 +28,7 @@ function start() {
       openAnswer(form);
     }
     for (const kind of ["input", "change"]) form.addEventListener(kind, () => typed(form));
+    form.elements.firing?.addEventListener("change", (event) => takeFiring(form, event.target));
     if (form.dataset.typed) typed(form);
   }
   offer();
@@ -43,7 +44,15 @@ function typed(form) {
     return;
   }
   state("Not kept yet", "open");
-  keepDraft(form, fields.get(form.dataset.kind === "pot" ? "piece" : "glaze") || "no name yet", fields);
+  keepDraft(form, fields.get(form.dataset.title)?.trim() || "no name yet", fields);
+}
+
+// A pot takes the heat of the firing that it is put into.
+function takeFiring(form, field) {
+  const name = field.value.trim().toLowerCase();
+  const button = document.getElementById("take-firing");
+  const known = [...(field.list?.options ?? [])].some((one) => one.value.toLowerCase() === name);
+  if (button && known) form.requestSubmit(button);
 }
 
 function state(words, kind = "") {
@@ -121,7 +130,8 @@ function show(reply, later = []) {
     if (open.has(summary.textContent)) summary.parentElement.open = true;
   }
   start();
-  if (reply.redirected) state(reply.url.searchParams.get("kept") === "0" ? "Nothing changed" : "Kept", "kept");
+  const kept = reply.redirected && reply.url.searchParams.get("kept");
+  if (kept) state(kept === "0" ? "Nothing changed" : "Kept", "kept");
   putIn(later);
   if (top !== undefined) document.getElementById("beside")?.scrollTo(0, top);
   const field = focused ? document.getElementById(focused) : null;

@@ -1,0 +1,171 @@
+"""Changes that many pots share, each one entry: a firing as a whole, pots that move to another."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from runpredict.errors import BadInput, Fault, raise_faults, refuse_file
+from runpredict.logbook.overtaken import Overtaken, refuse_fired, refuse_overtaken, refuse_taken
+from runpredict.logbook.reading import ReadLogbook
+from runpredict.logbook.rows import (
+    Change,
+    Key,
+    Row,
+    Stored,
+    cells_typed,
+    faults_together,
+    frame_of,
+    key_of,
+)
+from runpredict.logbook.schema import transaction
+from runpredict.logbook.store import add_rows, newest_rows
+from runpredict.tables.columns import TableKind
+from runpredict.tables.firings import firing_key, firing_words, named_firing, shared_cells
+from runpredict.tables.names import match_name
+
+
+class TogetherLogbook(ReadLogbook):
+    """What is written of several pots at once, all of it or nothing."""
+
+    def change_firing(self, firing: str, cells: Mapping[str, str], was: Mapping[str, str]) -> str:
+        """Change what all pots of a firing share, of those that were fired too.
+
+        Parameters
+        ----------
+        firing : str
+            Its key, as `firings.firing_key`.
+        cells : mapping of str
+            What to write, as typed: of ``firing`` and `firings.SHARED`; the rest stays.
+        was : mapping of str
+            What stood there when she looked, by the same names.
+
+        Returns
+        -------
+        str
+            Its key now.
+
+        Raises
+        ------
+        BadInput
+            A cell that cannot be read, no such firing, or a name that another one has.
+        Overtaken
+            If it said something else by now.
+        """
+        typed, before = cells_typed("layers", cells), cells_typed("layers", was)
+        with self._telling(), transaction(self._connection):
+            stored = newest_rows(self._connection, "layers")
+            standing = {key: old for key, old in stored.items() if not old.retired}
+            mine = {key: old for key, old in standing.items() if key[1] == firing}
+            if not mine:
+                refuse_file(firing_words(firing), "has no pot any more.")
+            frame = frame_of("layers", [old.row for old in mine.values()], [])
+            now = shared_cells(frame)
+            if any(now[name] != before[name] != typed[name] != now[name] for name in typed):
+                message = (
+                    "was changed by somebody else since you opened it; look at it as it is now."
+                )
+                raise Overtaken(Fault(firing_words(firing), None, None, message), frame)
+            to = firing_key(*(str(typed.get(name, now[name])) for name in ("firing", "fired_on")))
+            others = {key[1].strip() for key in standing if key[1] != firing}
+            if to != firing and match_name(to.strip(), others):
+                message = "is another firing already; move the pots into that one instead."
+                raise BadInput([Fault(firing_words(to), None, "firing", message)])
+            changes: dict[TableKind, list[Change]] = {
+                "layers": moved("layers", stored, mine, typed)
+            }
+            if "firing" in typed:
+                planned = newest_rows(self._connection, "schedules")
+                its = {k: old for k, old in planned.items() if k[0] == firing and not old.retired}
+                name = {"firing": typed["firing"]}
+                changes["schedules"] = moved("schedules", planned, its, name)
+            self._add_together(changes, {"layers": stored}, f"firing {firing_words(to)}")
+        return to
+
+    def move_pieces(self, marks: Mapping[Key, str], to: str) -> str:
+        """Move planned pots to another firing, whose heat, kiln and day they take.
+
+        In their own firing they take what most of its pots say.
+
+        Parameters
+        ----------
+        marks : mapping of str by (piece, firing)
+            As `marked` told them when she looked.
+        to : str
+            The firing's name or date; a new name makes a new one of the same heat, blank takes
+            them out of any.
+
+        Returns
+        -------
+        str
+            Key of that firing.
+
+        Raises
+        ------
+        BadInput
+            A pot that has been fired, or a name that cannot be kept.
+        Overtaken
+            If a pot was written to since it had its mark.
+        Taken
+            If that firing has a pot of this name already.
+        """
+        with self._telling(), transaction(self._connection):
+            stored = newest_rows(self._connection, "layers")
+            for pot, mark in marks.items():
+                refuse_overtaken("layers", stored, [pot], mark)
+            refuse_fired(stored, marks)
+            cells = self._cells_there(stored, to)
+            mine = {k: old for k, old in stored.items() if k[:2] in marks and not old.retired}
+            changes = moved("layers", stored, mine, cells)
+            refuse_taken(stored, {c.key[:2] for c in changes if not c.retired} - marks.keys())
+            key = firing_key(cells["firing"], cells["fired_on"])
+            self._add_together(
+                {"layers": changes}, {"layers": stored}, f"to firing {firing_words(key)}"
+            )
+        return key
+
+    def _cells_there(self, stored: Mapping[Key, Stored], to: str) -> dict[str, Any]:
+        """What a pot says of its firing once it is in that one."""
+        rows = [(key[1], old.row) for key, old in stored.items() if not old.retired]
+        meant = named_firing(dict.fromkeys(key for key, _ in rows), to)
+        there = [row for key, row in rows if key.strip() == meant] if meant else []
+        if there:
+            return shared_cells(frame_of("layers", there, []))
+        cells = cells_typed("layers", {"firing": meant, "fired_on": ""})
+        schedules = newest_rows(self._connection, "schedules")
+        typed = {key[0] for key, old in schedules.items() if not old.retired}
+        scheduled = match_name(meant, typed) if meant else None
+        if scheduled:
+            blank = cells_typed("layers", dict.fromkeys(("cone", "hold_min", "ramp_c_per_h"), ""))
+            return {**cells, **blank, "firing": scheduled}
+        return cells
+
+    def _add_together(
+        self,
+        changes: Mapping[TableKind, list[Change]],
+        stored: Mapping[TableKind, Mapping[Key, Stored]],
+        origin: str,
+    ) -> None:
+        for kind, standing in stored.items():
+            raise_faults(faults_together(kind, changes[kind], standing, {}))
+        add_rows(self._connection, self.file, changes, {}, "record", origin)
+
+
+def moved(
+    kind: TableKind,
+    stored: Mapping[Key, Stored],
+    mine: Mapping[Key, Stored],
+    cells: Mapping[str, Any],
+) -> list[Change]:
+    """What has to be written so that some rows say this, under the key that they then have."""
+    changes = []
+    for key, old in mine.items():
+        row = Row(old.row.cells | dict(cells), old.row.extra)
+        to = key_of(kind, row)
+        if to != key:
+            changes.append(Change(key, old.row, old.revision + 1, retired=True))
+            before = stored.get(to)
+            changes.append(Change(to, row, before.revision + 1 if before else 1))
+        elif row != old.row:
+            changes.append(Change(key, row, old.revision + 1))
+    return changes

@@ -1,0 +1,152 @@
+"""A firing on the bench page, as a browser without a script sends it."""
+
+import pytest
+from helpers.bench import Visitor, bench
+
+from runpredict.bench.kiln_form import key_of
+
+pytestmark = pytest.mark.filterwarnings("ignore::runpredict.errors.TableWarning")
+
+
+@pytest.fixture
+def app(tmp_path):
+    with bench(tmp_path, learning=False) as made:
+        yield made
+
+
+@pytest.fixture
+def visitor(app):
+    return Visitor(app)
+
+
+def of_firing(app, firing):
+    rows = app.extensions["session"].studio.snapshot().layers
+    return rows.loc[rows["firing"] == firing]
+
+
+def test_a_firing_is_told_once_and_its_pots_take_it(visitor, app):
+    visitor.get("/firing")
+    visitor.send("/firing", "save", firing="Grebe", cone="5", hold_min="12", kiln="the small one")
+    visitor.follow()
+    fields = visitor.fields("/pot")
+    assert [fields[name] for name in ("firing", "cone", "hold_min", "kiln")] == [
+        "Grebe", "5", "12", "the small one",
+    ]  # fmt: skip
+    visitor.send("/pot", "save", piece="cup 1", like="6", **{"glaze-1": "Eel Lantern"})
+    visitor.follow()
+    assert "Kept in the logbook, with those like it" in visitor.text
+    made = of_firing(app, "Grebe")
+    assert made["piece"].tolist() == [f"cup {k}" for k in range(1, 7)]
+    assert made.drop(columns="piece").drop_duplicates().shape[0] == 1
+    visitor.get("/pot?within=grebe")
+    assert visitor.fields("/pot")["cone"] == "5"
+    assert visitor.fields("/pot")["piece"] == "cup 7"
+
+
+def test_six_like_this_sent_twice_are_six(visitor, app):
+    visitor.get("/pot?within=Dabchick")
+    before = len(of_firing(app, "Dabchick"))
+    typed = {"do": "save", "piece": "cup 1", "like": "6", "glaze-1": "Eel Lantern"}
+    sent = visitor.fields("/pot") | typed
+    for told in ("kept=1", "kept=1"):  # as where the first answer never came
+        visitor.post("/pot", sent)
+        assert told in visitor.page.headers["Location"]
+    assert len(of_firing(app, "Dabchick")) == before + 6
+
+
+@pytest.mark.parametrize("like", ["0", "61", "many", "-1", "1.5", "99999"])
+def test_how_many_is_a_number_that_fits_a_kiln(visitor, app, like):
+    before = len(of_firing(app, "Dabchick"))
+    visitor.get("/pot?within=Dabchick")
+    visitor.send("/pot", "save", piece="cup 1", like=like, **{"glaze-1": "Eel Lantern"})
+    assert visitor.page.status_code == 422
+    assert "give a whole number of pots, 1 to 60" in visitor.text
+    assert visitor.fields("/pot")["like"] == like
+    assert len(of_firing(app, "Dabchick")) == before
+
+
+def test_a_firing_is_changed_once_for_all_its_pots(visitor, app):
+    visitor.get("/firing?name=old nan")
+    visitor.send("/firing", "save", cone="7", firing="Old Nan's", fired_on="2026-05-02")
+    visitor.follow()
+    assert "Kept in the logbook, for all its pots" in visitor.text
+    rows = of_firing(app, "Old Nan's")
+    assert set(rows["cone"]) == {"7"} and set(rows["fired_on"]) == {"2026-05-02"}
+    assert len(rows) and of_firing(app, "Old Nan").empty
+    visitor.send("/firing", "save")
+    visitor.follow()
+    assert "Nothing was changed" in visitor.text
+
+
+def test_two_who_change_one_firing_choose(visitor, app):
+    visitor.get("/firing?name=Old Nan")
+    mine = visitor.fields("/firing") | {"do": "save", "cone": "5"}
+    visitor.send("/firing", "save", cone="7")
+    visitor.post("/firing", mine)
+    assert visitor.page.status_code == 409
+    assert "changed by somebody else" in visitor.text and "Cone: <bdi>7</bdi>" in visitor.text
+    assert visitor.fields("/firing")["cone"] == "5"
+    assert set(of_firing(app, "Old Nan")["cone"]) == {"7"}
+    visitor.send("/firing", "save")
+    assert set(of_firing(app, "Old Nan")["cone"]) == {"5"}
+
+
+def test_what_is_wrong_with_a_firing_is_told_beside_its_field(visitor):
+    visitor.get("/firing?name=Old Nan")
+    visitor.send("/firing", "save", hold_min="long")
+    assert visitor.page.status_code == 422
+    assert 'id="fault-hold_min"' in visitor.text
+    assert visitor.fields("/firing")["hold_min"] == "long"
+    visitor.get("/firing")
+    visitor.send("/firing", "save", firing="tern")
+    assert "is a firing already" in visitor.text
+    visitor.send("/firing", "save", firing="")
+    assert "give the firing a name" in visitor.text
+    assert visitor.get("/firing?name=nobody").status_code == 404
+
+
+def test_pots_are_moved_and_take_the_heat_of_where_they_go(visitor, app):
+    visitor.get("/load?firing=Old Nan")
+    moving = {f"move-{key_of(piece)}": "yes" for piece in ("mug 4", "vase 1")}
+    visitor.send("/load/move", "move", to="dabchick", **moving)
+    visitor.follow()
+    assert "moved here" in visitor.text
+    rows = of_firing(app, "Dabchick")
+    assert {"mug 4", "vase 1"} <= set(rows["piece"]) and set(rows["hold_min"]) == {5.0}
+    visitor.get("/load?firing=Old Nan")
+    visitor.send("/load/move", "move", to="dabchick")
+    assert "Tick the pots that are to move" in visitor.text
+
+
+def test_a_move_that_cannot_be_keeps_the_ticks(visitor, app):
+    visitor.get("/load?firing=Old Nan")
+    ticks = {f"move-{key_of('mug 4')}": "yes"}
+    late = visitor.fields("/load/move") | ticks | {"do": "move", "to": "Dabchick"}
+    visitor.get("/pot?piece=mug 4&firing=Old Nan")
+    visitor.send("/pot", "save", body="white")
+    visitor.post("/load/move", late)
+    assert visitor.page.status_code == 409 and "Nothing was moved: mug 4" in visitor.text
+    fields = visitor.fields("/load/move")
+    assert fields[f"move-{key_of('mug 4')}"] == "yes" and fields["to"] == "Dabchick"
+
+
+def test_one_pot_of_another_cone_is_asked_about(visitor, app):
+    visitor.get("/pot?piece=vase 1&firing=Old Nan")
+    visitor.send("/pot", "ask", cone="10")
+    assert (
+        "Most pots of Old Nan say otherwise of that firing: cone 10, most others 6" in visitor.text
+    )
+    visitor.send("/pot", "save")
+    visitor.get("/load?firing=Old Nan")
+    assert "says otherwise of this firing than most: cone 10, most others 6" in visitor.text
+    visitor.send("/load/move", f"alike-{key_of('vase 1')}")
+    visitor.follow()
+    assert "says otherwise" not in visitor.text
+    assert set(of_firing(app, "Old Nan")["cone"]) == {"6"}
+
+
+def test_a_pot_takes_the_heat_of_the_firing_it_is_put_into(visitor):
+    visitor.get("/pot?piece=vase 1&firing=Old Nan")
+    visitor.send("/pot", "firing", firing="dabchick")
+    fields = visitor.fields("/pot")
+    assert (fields["firing"], fields["hold_min"]) == ("Dabchick", "5")
