@@ -28,6 +28,44 @@ def quoted(text: str, most: int = 40) -> str:
 
 
 @dataclass(frozen=True)
+class Place:
+    """Where a row stands, in words that its reader finds again.
+
+    Parameters
+    ----------
+    file : str
+        File or table.
+    row : int or None
+        As a spreadsheet counts (the header is row 1); None for the whole file.
+    index : str or None
+        Label of the row of a DataFrame, which goes before `row`; None for a file.
+
+    Examples
+    --------
+    >>> print(Place("plan", 3, "jug"), Place("layers.csv", 3), sep="; ")
+    plan, index jug; layers.csv, row 3
+    """
+
+    file: str
+    row: int | None = None
+    index: str | None = None
+
+    @property
+    def in_file(self) -> str:
+        """The row without its file."""
+        if self.index is not None:
+            return f"index {self.index}"
+        return "" if self.row is None else f"row {self.row}"
+
+    def __str__(self) -> str:
+        return ", ".join(part for part in (self.file, self.in_file) if part)
+
+    def fault(self, column: str | None, message: str) -> Fault:
+        """What is wrong here."""
+        return Fault(self.file, self.row, column, message, self.index)
+
+
+@dataclass(frozen=True)
 class Fault:
     """What is wrong, where, and what would be right.
 
@@ -41,6 +79,8 @@ class Fault:
         Column heading; None for the whole row.
     message : str
         One sentence, what would be right included.
+    index : str, optional
+        Label of the row, where the table was given as a DataFrame.
 
     Examples
     --------
@@ -52,14 +92,13 @@ class Fault:
     row: int | None
     column: str | None
     message: str
+    index: str | None = None
 
     def __str__(self) -> str:
-        where = [self.file]
-        if self.row is not None:
-            where.append(f"row {self.row}")
+        where = str(Place(self.file, self.row, self.index))
         if self.column is not None:
-            where.append(f"column {self.column}")
-        return printable(f"{', '.join(where)}: {self.message}")
+            where += f", column {self.column}"
+        return printable(f"{where}: {self.message}")
 
 
 class BadInput(ValueError):  # noqa: N818 - it names what the potter gave, not a fault of ours

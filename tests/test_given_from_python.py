@@ -140,3 +140,15 @@ def test_names_nobody_knows_cost_a_few_hints_only(count, log, monkeypatch):
     with pytest.raises(BadInput):
         runpredict.check(layers(*many), GLAZES)
     assert 0 < len(asked) <= 40
+
+
+def test_rows_of_a_frame_are_named_by_its_index(log):
+    named = layers({}, {"piece": "jug", "coats": "many"}).set_axis(["a", "b"])
+    assert told(runpredict.check, named, GLAZES).startswith("plan, index b, column coats: ")
+    assert told(log.import_tables, {"layers": named}).startswith("layers, index b, column coats: ")
+    twice = layers({"piece": "jug"}, {"piece": "jug"}).set_axis([17, 42])
+    assert told(runpredict.check, twice, GLAZES) == (
+        "plan, index 42, column layer: the layer (jug, f1, 1) is already in index 17; keep one."
+    )
+    both = pd.concat([layers({}), layers({"piece": "jug", "coats": "many"})])
+    assert "plan, index 0 at position 1, column coats: " in told(runpredict.check, both, GLAZES)

@@ -205,11 +205,11 @@ def results_inherited(
             continue
         origin = incoming.origins[change.key]
         if old is None or old.retired:
-            faults.append(Fault(origin.file, origin.row, "layer", _further(change)))
+            faults.append(origin.fault("layer", _further(change)))
         elif has_result(old.row):
             for name in laid_otherwise(given, old.row):
                 message = _other(change, name, old.row.cells[name], given.cells[name])
-                faults.append(Fault(origin.file, origin.row, name, message))
+                faults.append(origin.fault(name, message))
     return faults
 
 

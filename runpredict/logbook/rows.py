@@ -12,7 +12,7 @@ import numpy as np
 import pandas as pd
 
 from runpredict.datafiles import OXIDES
-from runpredict.errors import SHOWN_FAULTS, Fault, TableWarning, raise_faults
+from runpredict.errors import SHOWN_FAULTS, Fault, Place, TableWarning, raise_faults
 from runpredict.logbook.schema import FILE_NAME
 from runpredict.tables.cells import Table, nearest, parse_columns
 from runpredict.tables.columns import (
@@ -97,20 +97,12 @@ class Revision:
     row: Row
 
 
-@dataclass(frozen=True)
-class Origin:
-    """Where a row came from, to name it in a fault."""
-
-    file: str
-    row: int | None
-
-
 @dataclass
 class Incoming:
     """What is to be written of one kind of table."""
 
     rows: dict[Key, Row] = field(default_factory=dict)
-    origins: dict[Key, Origin] = field(default_factory=dict)
+    origins: dict[Key, Place] = field(default_factory=dict)
     headings: list[str] = field(default_factory=list)
 
 
@@ -193,7 +185,7 @@ def _extra_faults(table: Table, rows: Sequence[Row]) -> list[Fault]:
                     f"cannot be kept: it has control characters or more than {MAX_NOTE_CHARS} "
                     "characters; shorten it or clear the cell."
                 )
-                faults.append(Fault(table.name, int(table.rows[position]), heading[:40], message))
+                faults.append(table.place(position).fault(heading[:40], message))
     return faults
 
 
@@ -212,12 +204,11 @@ def join_tables(tables: Sequence[Table]) -> tuple[dict[TableKind, Incoming], lis
         mine.headings += [str(h) for h in table.frame if h not in known and h not in mine.headings]
         for position, row in enumerate(rows):
             key = key_of(table.kind, row)
-            origin = Origin(table.name, int(table.rows[position]))
+            origin = table.place(position)
             first = mine.origins.setdefault(key, origin)
             if first.file != table.name and mine.rows[key] != row:
-                where = f"{first.file}, row {first.row}"
-                message = f"differs from the same row in {where}; keep the one that is right."
-                faults.append(Fault(origin.file, origin.row, None, message))
+                message = f"differs from the same row in {first}; keep the one that is right."
+                faults.append(origin.fault(None, message))
             mine.rows.setdefault(key, row)
     return incoming, faults
 
@@ -231,13 +222,12 @@ def unknown_glazes(layers: Incoming, glazes: Iterable[str], origin_of_glazes: st
         name = row.cells["glaze"]
         if name and name not in names:
             names.add(name)
-            origin = layers.origins[key]
             hint = nearest(name, known) if len(faults) < SHOWN_FAULTS else ""
             message = (
                 f'"{name[:40]}" is not in {origin_of_glazes}{hint}; import its row '
                 "of the glazes table with it, or mend the name."
             )
-            faults.append(Fault(origin.file, origin.row, "glaze", message))
+            faults.append(layers.origins[key].fault("glaze", message))
     return faults
 
 
@@ -301,7 +291,7 @@ def faults_together(
     kind: TableKind,
     changes: Sequence[Change],
     stored: Mapping[Key, Stored],
-    origins: Mapping[Key, Origin],
+    origins: Mapping[Key, Place],
     warn: bool = False,
 ) -> list[Fault]:
     """Faults of the rows that change beside the logged ones they must agree with."""
@@ -322,8 +312,8 @@ def faults_together(
         if fault.row is None:
             return fault
         key = keys[fault.row]
-        origin = origins.get(key, Origin(f"{FILE_NAME}, {row_name(kind, key)}", None))
-        return Fault(origin.file, origin.row, fault.column, fault.message)
+        place = origins.get(key, Place(f"{FILE_NAME}, {row_name(kind, key)}"))
+        return place.fault(fault.column, fault.message)
 
     for warning in told if warn else ():  # else they were told when the table was read
         if isinstance(warning.message, TableWarning):

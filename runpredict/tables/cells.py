@@ -16,7 +16,7 @@ import pandas as pd
 
 from runpredict.arrays import Bools, Floats, Indices
 from runpredict.datafiles import OXIDES
-from runpredict.errors import Fault, TableWarning, quoted
+from runpredict.errors import Fault, Place, TableWarning, quoted
 from runpredict.tables.columns import (
     COLUMNS,
     MAX_NAME_CHARS,
@@ -58,6 +58,9 @@ _OWN_UNITS = {
 _WITNESS = re.compile(r"(.*?)[\s,(]*(half|flat)?(?:\s*(?:bent|down))?\)?", re.DOTALL)
 _TWO_CONES = re.compile(r"(0?\d{1,2})\s*(?:-|–|/|to|or)\s*(0?\d{1,2})")
 
+FIRST_ROW = 2
+"""Of a spreadsheet, below its headings."""
+
 
 @dataclass
 class Table:
@@ -79,6 +82,8 @@ class Table:
         Positions whose `run_mm` was typed as a run at least so long, such as ``20+``.
     notes : list of Fault
         What was warned of.
+    labels : Index, optional
+        Label of each row, where the table was given as a DataFrame.
     """
 
     name: str
@@ -89,16 +94,27 @@ class Table:
     decimal_comma: bool = False
     at_least: list[int] = field(default_factory=list)
     notes: list[Fault] = field(default_factory=list)
+    labels: pd.Index[Any] | None = None
+
+    def place(self, position: int | None) -> Place:
+        """Where a position of the frame stands (None for the whole table)."""
+        if position is None:
+            return Place(self.name)
+        row = int(self.rows[position])
+        if self.labels is None:
+            return Place(self.name, row)
+        index = str(self.labels[position])[:MAX_NAME_CHARS]
+        if not self.labels.is_unique:
+            index += f" at position {row - FIRST_ROW}"
+        return Place(self.name, row, index)
 
     def blame(self, position: int | None, column: str | None, message: str) -> None:
         """Add a fault at a position of the frame (None for the whole table)."""
-        row = None if position is None else int(self.rows[position])
-        self.faults.append(Fault(self.name, row, column, message))
+        self.faults.append(self.place(position).fault(column, message))
 
     def warn(self, position: int | None, column: str | None, message: str) -> None:
         """Warn of something that is odd but usable."""
-        row = None if position is None else int(self.rows[position])
-        self.notes.append(Fault(self.name, row, column, message))
+        self.notes.append(self.place(position).fault(column, message))
         warnings.warn(TableWarning(self.notes[-1]), stacklevel=2)
 
 
@@ -329,7 +345,7 @@ def parse_columns(
     name : str
         What faults call the table.
     rows : ndarray of int, shape (n,), optional
-        Row of each, as a spreadsheet counts; by default 2, 3, ...
+        Row of each, as a spreadsheet counts; without it a fault names the DataFrame's index.
 
     Returns
     -------
@@ -342,8 +358,8 @@ def parse_columns(
     TableWarning
         For each unknown column.
     """
-    numbered = np.arange(2, len(raw) + 2) if rows is None else rows
-    table = Table(name, kind, pd.DataFrame(), numbered)
+    numbered = np.arange(FIRST_ROW, len(raw) + FIRST_ROW) if rows is None else rows
+    table = Table(name, kind, pd.DataFrame(), numbered, labels=raw.index if rows is None else None)
     found, unknown = _match_headings(raw, table)
     if not found:
         needed = ", ".join(column.name for column in COLUMNS[kind] if column.needed)

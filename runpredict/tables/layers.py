@@ -60,7 +60,7 @@ def respell_pieces(table: Table) -> None:
                 int(position),
                 column,
                 f"{quoted(frame[column][position])} is taken for "
-                f"{quoted(right[position])} of row {table.rows[first[position]]}, another "
+                f"{quoted(right[position])} of {table.place(first[position]).in_file}, another "
                 "layer of it.",
             )
         frame[column] = frame[column].mask(wrong, right)

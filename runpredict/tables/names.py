@@ -179,7 +179,7 @@ def warn_alike(table: Table, column: str) -> None:
             table.warn(
                 position,
                 column,
-                f"{quoted(name)} and the {quoted(other)} of row {table.rows[row]} "
+                f"{quoted(name)} and the {quoted(other)} of {table.place(row).in_file} "
                 "differ only in case or spaces; they are taken for two.",
             )
 

@@ -70,7 +70,7 @@ def _warn_two_names(table: Table, names: MaterialNames) -> None:
             int(position),
             "material",
             f"{quoted(row['material'])} is the {quoted(frame['material'][other])} of "
-            f"row {table.rows[other]} again in {quoted(row['glaze'])}; the parts are added "
+            f"{table.place(other).in_file} again in {quoted(row['glaze'])}; the parts are added "
             "together.",
         )
 

@@ -46,16 +46,14 @@ def _blame_twice(table: Table, what: str) -> None:
     again = frame.duplicated() & named
     if not again.any():
         return
-    first: dict[Any, int] = {}
+    first: dict[Any, str] = {}
     for position in positions(named & frame.duplicated(keep=False)):
         values = tuple(frame.iloc[position])
         if values not in first:
-            first[values] = int(table.rows[position])
+            first[values] = table.place(position).in_file
             continue
         shown = ", ".join(in_words(value).strip() for value in values if value != "")
-        table.blame(
-            position, key[-1], f"{what} ({shown}) is already in row {first[values]}; keep one."
-        )
+        table.blame(position, key[-1], f"{what} ({shown}) is already in {first[values]}; keep one.")
 
 
 def _totals_wt(table: Table) -> pd.Series[float]:
@@ -127,7 +125,7 @@ def sum_repeats(table: Table) -> None:
         table.warn(
             int(position),
             "material",
-            f"{quoted(row['material'])} is already in row {table.rows[first.iloc[position]]} "
+            f"{quoted(row['material'])} is already in {table.place(first.iloc[position]).in_file} "
             f"of {quoted(row['glaze'])}; the parts are added together.",
         )
     parts = frame["parts"].groupby(first).transform("sum")
@@ -136,6 +134,7 @@ def sum_repeats(table: Table) -> None:
         drop=True
     )
     table.rows = table.rows[keep]
+    table.labels = None if table.labels is None else table.labels[keep]
 
 
 def _check_materials(table: Table) -> None:

@@ -404,7 +404,7 @@ def test_a_tolerance_that_is_none_is_refused(tolerance):
 
 def test_faults_of_the_log_are_told_by_row():
     (fault,) = faults_of(review, layers({**RESULT, "glaze": "foam"}), pd.DataFrame([ANALYSIS]))
-    assert fault.startswith('log, row 2, column glaze: "foam" is not in glazes')
+    assert fault.startswith('log, index 0, column glaze: "foam" is not in glazes')
 
 
 def test_the_text_begins_with_the_number_that_matters(world, found):

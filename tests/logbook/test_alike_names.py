@@ -92,7 +92,7 @@ def test_names_that_are_new_and_alike_are_one_in_one_import(log):
     ],
 )
 def test_two_rows_of_one_name_in_two_spellings_are_asked_about(log, kind, table):
-    with pytest.raises(BadInput, match=r"row 3.*differs only in case or spaces from") as bad:
+    with pytest.raises(BadInput, match=r"index 1.*differs only in case or spaces from") as bad:
         log.import_tables({kind: table})
     assert len(bad.value.faults) == 1
 

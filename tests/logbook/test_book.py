@@ -218,7 +218,7 @@ def test_no_logbook_is_made_by_an_import_with_faults(tmp_path):
 def test_text_that_cannot_be_kept_is_told(log):
     with pytest.warns(TableWarning):
         (fault,) = faults_of(log.import_tables, {"glazes": GLAZES.assign(bin=["a\x07", "b"])})
-    assert "row 2, column bin: cannot be kept" in fault
+    assert "index 0, column bin: cannot be kept" in fault
 
 
 @pytest.mark.parametrize("beside", [{}, {"glazes": GLAZES}])

@@ -245,7 +245,7 @@ def fired(log, **changes):
 def test_a_name_used_again_takes_no_result_over(file, changes, column):
     with Logbook.open(file.parent) as log:
         (fault,) = faults_of(fired, log, **changes)
-        assert fault.startswith(f"layers, row 2, column {column}: ")
+        assert fault.startswith(f"layers, index 0, column {column}: ")
         assert "give it another name or firing" in fault
         counts = fired(log, **changes, run_mm=4)["layers"]
         assert counts.corrected == 1

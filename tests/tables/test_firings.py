@@ -61,13 +61,15 @@ def test_a_date_told_once_holds_for_the_piece():
 def test_a_blank_date_beside_several_is_asked_for():
     unclear = TWO_MUGS.assign(fired_on=[MARCH, "", APRIL, APRIL])
     faults = faults_of(check_table, unclear, "layers", "l.csv")
-    assert 'row 3, column fired_on: is blank, and "mug" is in firings of several dates' in faults[0]
+    assert (
+        'index 1, column fired_on: is blank, and "mug" is in firings of several dates' in faults[0]
+    )
 
 
 def test_the_same_date_twice_is_still_one_piece():
     twice = layers(*[{"firing": "", "fired_on": MARCH}] * 2)
     (fault,) = faults_of(check_table, twice, "layers")
-    assert f"the layer (mug, {MARCH}, 1) is already in row 2" in fault
+    assert f"the layer (mug, {MARCH}, 1) is already in index 0" in fault
 
 
 def test_a_firing_named_as_a_date_is_another():

@@ -22,8 +22,8 @@ def test_a_glaze_is_found_in_any_case_and_spacing_and_told_once():
     tables, notes = told(check_plan, plan, pd.DataFrame([TIDE]))
     assert tables.plan["glaze"].tolist() == ["Mackerel Sleeve"] * 4
     assert notes == [
-        'plan, row 2, column glaze: "mackerel sleeve" is taken for "Mackerel Sleeve" of glazes.',
-        'plan, row 4, column glaze: "MACKEREL SLEEVE" is taken for "Mackerel Sleeve" of glazes.',
+        'plan, index 0, column glaze: "mackerel sleeve" is taken for "Mackerel Sleeve" of glazes.',
+        'plan, index 2, column glaze: "MACKEREL SLEEVE" is taken for "Mackerel Sleeve" of glazes.',
     ]
 
 
@@ -47,9 +47,9 @@ def test_recipe_and_log_follow_the_spelling_of_the_glazes():
     assert tables.glazes["MgO"].iloc[0] > 5
     assert tables.log["glaze"].tolist() == ["Made"]
     assert [note.split(":")[0] for note in notes] == [
-        "recipes, row 2, column glaze",
-        "recipes, row 3, column glaze",
-        "log, row 2, column glaze",
+        "recipes, index 0, column glaze",
+        "recipes, index 1, column glaze",
+        "log, index 0, column glaze",
     ]
 
 
@@ -81,7 +81,8 @@ def test_layers_of_one_piece_are_one_however_it_is_spelled():
     found, notes = told(check_table, typed, "layers")
     assert found["piece"].tolist() == ["Mug 3", "Mug 3"]
     assert notes == [
-        'layers, row 3, column piece: "mug 3" is taken for "Mug 3" of row 2, another layer of it.'
+        'layers, index 1, column piece: "mug 3" is taken for "Mug 3" of index 0, '
+        "another layer of it."
     ]
 
 
@@ -90,7 +91,8 @@ def test_layers_of_one_piece_are_one_however_its_firing_is_spelled():
     found, notes = told(check_table, typed, "layers")
     assert found["firing"].tolist() == ["July", "July"]
     assert notes == [
-        'layers, row 3, column firing: "july" is taken for "July" of row 2, another layer of it.'
+        'layers, index 1, column firing: "july" is taken for "July" of index 0, '
+        "another layer of it."
     ]
 
 
@@ -123,8 +125,8 @@ def test_a_typed_firing_is_found_in_any_case_and_unused_ones_are_told():
     )
     assert tables.plan["firing"].tolist() == ["F1", "f2"]
     assert notes == [
-        'plan, row 2, column firing: "f1" is taken for "F1" of schedules.',
-        'schedules, row 3, column firing: "f2x" is not in plan (did you mean "f2"?), so its rows '
+        'plan, index 0, column firing: "f1" is taken for "F1" of schedules.',
+        'schedules, index 1, column firing: "f2x" is not in plan (did you mean "f2"?), so its rows '
         "are not used.",
         'schedules, column firing: "winter" not in plan, so not used.',
     ]

@@ -62,7 +62,7 @@ def test_a_witness_cone_as_typed(typed, read):
 @pytest.mark.parametrize("typed", ["99", "5-6", "half", "6 up", "6 half flat"])
 def test_what_is_no_witness_cone_is_told(typed):
     (fault,) = faults_of(check_table, layers({"witness_cone": typed}), "layers")
-    assert fault.startswith("layers, row 2, column witness_cone: ")
+    assert fault.startswith("layers, index 0, column witness_cone: ")
 
 
 def test_the_heat_seen_goes_before_the_heat_planned():
@@ -111,9 +111,9 @@ def test_outside_may_be_written_out():
 @pytest.mark.parametrize(
     ("rows", "where"),
     [
-        ([{"lower_edge_mm": None}], "row 2, column lower_edge_mm: is blank"),
-        ([{}, {**INSIDE, "layer": 2}], "row 3, column layer: 2 leaves a gap"),
-        ([{}, INSIDE, INSIDE], "row 4, column layer: the layer (mug, f1, inside, 1) is already"),
+        ([{"lower_edge_mm": None}], "index 0, column lower_edge_mm: is blank"),
+        ([{}, {**INSIDE, "layer": 2}], "index 1, column layer: 2 leaves a gap"),
+        ([{}, INSIDE, INSIDE], "index 2, column layer: the layer (mug, f1, inside, 1) is already"),
         ([{"side": "underneath"}], 'column side: "underneath" is none of inside'),
     ],
 )

@@ -25,21 +25,25 @@ def test_a_plan_comes_back_with_the_chemistry_of_its_glazes():
 @pytest.mark.parametrize(
     ("change", "extra", "sentence"),
     [
-        ({"glaze": "Seas"}, {}, 'plan, row 2, column glaze: "Seas" is not in glazes (did you mean'),
-        ({"cone": ""}, {}, "plan, row 2, column cone: is blank, and the firing has no schedule"),
+        (
+            {"glaze": "Seas"},
+            {},
+            'plan, index 0, column glaze: "Seas" is not in glazes (did you mean',
+        ),
+        ({"cone": ""}, {}, "plan, index 0, column cone: is blank, and the firing has no schedule"),
         (
             {},
             {
                 "glazes": [ANALYSIS, {"glaze": "made"}],
                 "recipes": [{"glaze": "made", "material": "Silca", "parts": 1}],
             },
-            'recipes, row 2, column material: "made" calls for "Silca", which is not in the '
+            'recipes, index 0, column material: "made" calls for "Silca", which is not in the '
             'materials (did you mean "silica" or',
         ),
         (
             {},
             {"glazes": [ANALYSIS, {"glaze": "made", "source": "recipe"}]},
-            'glazes, row 3, column source: "made" has no recipe',
+            'glazes, index 1, column source: "made" has no recipe',
         ),
         (
             {},
@@ -47,7 +51,7 @@ def test_a_plan_comes_back_with_the_chemistry_of_its_glazes():
                 "glazes": [ANALYSIS, {"glaze": "made", "source": "recipe"}],
                 "recipes": [{"glaze": "made", "material": "silica", "parts": 1}],
             },
-            'recipes, row 2, column material: "made" has no flux',
+            'recipes, index 0, column material: "made" has no flux',
         ),
         (
             {},
@@ -55,9 +59,9 @@ def test_a_plan_comes_back_with_the_chemistry_of_its_glazes():
                 "glazes": [ANALYSIS, {"glaze": "made", "source": "recipe"}],
                 "recipes": [{"glaze": "made", "material": "cellulose gum", "parts": 1}],
             },
-            'recipes, row 2, column parts: nothing of "made" is left after firing',
+            'recipes, index 0, column parts: nothing of "made" is left after firing',
         ),
-        ({}, {"log": [{**LAYER, "glaze": "lost"}]}, 'log, row 2, column glaze: "lost" is not in'),
+        ({}, {"log": [{**LAYER, "glaze": "lost"}]}, 'log, index 0, column glaze: "lost" is not in'),
     ],
 )
 def test_tables_that_do_not_fit_together_are_told(change, extra, sentence):
@@ -150,5 +154,5 @@ def test_a_glaze_whose_recipe_cannot_be_used_is_taken_for_a_jar():
         "sound": True, "odd": False, "fluxless": False, "bought": False,
     }  # fmt: skip
     broken = pd.DataFrame({"material": ["clay"], "SiO2": ["much"]})
-    with pytest.raises(BadInput, match="materials, row 2"):
+    with pytest.raises(BadInput, match="materials, index 0"):
         usable_glazes(glazes, recipes=recipes, materials=broken)

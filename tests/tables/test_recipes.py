@@ -144,10 +144,10 @@ def test_a_material_that_is_not_known_is_told_with_the_nearest(material, sentenc
     glazes = pd.DataFrame([ANALYSIS, MADE, {**MADE, "glaze": "more"}])
     faults = faults_of(check_plan, layers({}), glazes, recipes=typed)
     assert len(faults) == 2
-    assert faults[0].startswith("recipes, row 2, column material: ")
+    assert faults[0].startswith("recipes, index 0 at position 0, column material: ")
     assert sentence in faults[0]
     assert '"more" calls for' in faults[1]
-    assert faults[1].startswith("recipes, row 4, column material: ")
+    assert faults[1].startswith("recipes, index 0 at position 2, column material: ")
     if material == "moon dust":
         assert faults[0].count('"') == 2 * (2 + 3)  # the glaze, the word, and three names
 
@@ -160,8 +160,8 @@ def test_a_material_twice_in_a_recipe_is_added_together_and_told(addition):
     assert found["parts"].tolist() == [15.0, 30.0]
     assert found["material"].tolist() == ["Silica", "whiting"]
     assert notes == [
-        'recipes, row 4, column material: "silica" is already in row 2 of "made"; the parts are '
-        "added together."
+        'recipes, index 2, column material: "silica" is already in index 0 of "made"; the parts '
+        "are added together."
     ]
 
 
@@ -174,15 +174,15 @@ def test_the_same_material_in_two_recipes_is_no_matter():
 
 def test_rows_behind_an_added_one_are_still_named_by_their_own_row():
     typed = recipe(("silica", 10), ("silica", 5), ("moon dust", 1))
-    with pytest.warns(runpredict.TableWarning, match="already in row 2"):
+    with pytest.warns(runpredict.TableWarning, match="already in index 0"):
         faults = faults_of(check_plan, layers({}), pd.DataFrame([ANALYSIS, MADE]), recipes=typed)
-    assert faults[0].startswith("recipes, row 4, column material")
+    assert faults[0].startswith("recipes, index 2, column material")
 
 
 @pytest.mark.parametrize(
     ("second", "told_so"),
-    [(("Flint", 10), '"Flint" is the "silica" of row 2 again'),
-     (("silica", 10, "yes"), '"silica" is the "silica" of row 2 again')],
+    [(("Flint", 10), '"Flint" is the "silica" of index 0 again'),
+     (("silica", 10, "yes"), '"silica" is the "silica" of index 0 again')],
 )  # fmt: skip
 def test_a_material_under_two_names_counts_in_full_and_is_told(second, told_so):
     glazes = pd.DataFrame([ANALYSIS, MADE])
@@ -200,8 +200,8 @@ def test_recipes_that_no_glaze_uses_are_told():
     )
     _, notes = told(check_plan, layers({}), pd.DataFrame([ANALYSIS, MADE]), recipes=typed)
     assert notes == [
-        'recipes, row 3, column glaze: "mode" is not in glazes (did you mean "made"?), so its '
-        "rows are not used.",
+        'recipes, index 0 at position 1, column glaze: "mode" is not in glazes (did you mean '
+        '"made"?), so its rows are not used.',
         'recipes, column glaze: "Quagmire", "Bog" not in glazes, so not used.',
     ]
 
@@ -226,7 +226,7 @@ def test_a_recipe_beside_an_analysis_or_a_jar_is_told_not_to_count(glaze, counts
     typed = recipe(("wollastonite", 1), glaze="sea")
     tables, notes = told(check_plan, layers({}), pd.DataFrame([glaze]), recipes=typed)
     assert notes == [
-        f'glazes, row 2, column source: "sea" has a recipe too, but {counts}; '
+        f'glazes, index 0, column source: "sea" has a recipe too, but {counts}; '
         "write recipe here to use the recipe."
     ]
     assert tables.glazes["source"].tolist() == [glaze["source"] or "analysis"]
@@ -250,7 +250,7 @@ def test_a_word_that_covers_much_is_taken_for_a_typical_one_and_told():
     tables, notes = told(check_plan, layers({}), glazes, recipes=typed)
     assert len(notes) == 3
     assert notes[0] == (
-        'recipes, row 2, column material: "Feldspar" is taken for a typical one ("feldspar, '
+        'recipes, index 0, column material: "Feldspar" is taken for a typical one ("feldspar, '
         'unspecified"); one differs much from another, so the range told is wider. Its own '
         "analysis, in the materials table, would narrow it."
     )

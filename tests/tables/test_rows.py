@@ -129,7 +129,7 @@ def test_defaults_fill_blanks_and_siblings_agree():
 def test_a_wrong_cell_is_told_once_with_its_place(column, cell, sentence):
     faults = faults_of(check_table, layers({}, {"piece": "vase", column: cell}), "layers", "p.csv")
     assert len(faults) == 1
-    assert faults[0].startswith(f"p.csv, row 3, column {column}: ")
+    assert faults[0].startswith(f"p.csv, index 1, column {column}: ")
     assert sentence in faults[0]
     assert faults[0].endswith(".")
     assert len(faults[0]) < 250
@@ -174,21 +174,21 @@ def test_cells_are_read_as_people_type_them(column, typed, stored):
 @pytest.mark.parametrize(
     ("changes", "sentence"),
     [
-        ([{"lower_edge_mm": 95}], "row 2, column lower_edge_mm: the lower edge, 95 mm above"),
+        ([{"lower_edge_mm": 95}], "index 0, column lower_edge_mm: the lower edge, 95 mm above"),
         ([{"lower_edge_mm": 90}], "is not below the upper edge, 90 mm"),
-        ([{}, {}], "row 3, column layer: the layer (mug, f1, 1) is already in row 2"),
-        ([{}, {"layer": 3}], "row 3, column layer: 3 leaves a gap"),
-        ([{"layer": 2}], "row 2, column layer: 2 leaves a gap"),
-        ([{}, {"layer": 2, "cone": "5"}], "row 3, column cone: 5 is not the 6 of another layer"),
+        ([{}, {}], "index 1, column layer: the layer (mug, f1, 1) is already in index 0"),
+        ([{}, {"layer": 3}], "index 1, column layer: 3 leaves a gap"),
+        ([{"layer": 2}], "index 0, column layer: 2 leaves a gap"),
+        ([{}, {"layer": 2, "cone": "5"}], "index 1, column cone: 5 is not the 6 of another layer"),
         (
             [{"hold_min": 10}, {"layer": 2, "hold_min": 20}],
             "column hold_min: 20 is not the 10 of another layer of piece",
         ),
-        ([{"coats": None}, {"layer": 2}], "row 2, column coats: is blank; give the coats or"),
+        ([{"coats": None}, {"layer": 2}], "index 0, column coats: is blank; give the coats or"),
         ([{"coats": None}], "column coats: no row has any; give the coats or measure"),
         (
             [{"thickness_mm": 15}, {"layer": 2, "thickness_mm": 15}],
-            "row 3, column thickness_mm: the layers of this piece are over 20 mm thick together",
+            "index 1, column thickness_mm: the layers of this piece are over 20 mm thick together",
         ),
     ],
 )
@@ -222,7 +222,7 @@ def test_not_past_the_foot_yet_run_further_is_a_warning():
 def test_glazes_that_cannot_be_are_told(change, sentence):
     faults = faults_of(check_table, pd.DataFrame([{**ANALYSIS, **change}]), "glazes", "g.csv")
     assert len(faults) == 1
-    assert faults[0].startswith("g.csv, row 2")
+    assert faults[0].startswith("g.csv, index 0")
     assert sentence in faults[0]
 
 
@@ -242,7 +242,9 @@ def test_the_cone_a_glaze_matures_at_is_a_cone():
 
 def test_a_glaze_listed_twice_is_told():
     faults = faults_of(check_table, pd.DataFrame([ANALYSIS, ANALYSIS]), "glazes")
-    assert faults == ["glazes, row 3, column glaze: the glaze (sea) is already in row 2; keep one."]
+    assert faults == [
+        "glazes, index 1, column glaze: the glaze (sea) is already in index 0; keep one."
+    ]
 
 
 def test_an_analysis_that_sums_to_60_is_asked_about():

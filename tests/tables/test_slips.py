@@ -158,14 +158,14 @@ def test_a_new_glaze_on_a_pot_with_a_result_is_a_question(tmp_path):
         log.record("mug", [Outcome(1, 2.0, "no")])
         again = {"layers": layers({"glaze": "ash"})}
         (fault,) = faults_of(log.import_tables, again)
-        assert 'row 2, column glaze: "mug" was fired with sea' in fault
+        assert 'index 0, column glaze: "mug" was fired with sea' in fault
         assert 'remove "mug" --result' in fault
         assert log.layers()["glaze"].tolist() == ["sea"]
         # The whole row typed again, its result too, is a correction.
         log.import_tables({"layers": layers({"glaze": "ash", "run_mm": 2.0, "past_foot": "no"})})
         assert log.layers()["glaze"].tolist() == ["ash"]
         (fault,) = faults_of(log.import_tables, {"layers": layers({"glaze": "ash", "coats": 3})})
-        assert 'row 2, column coats: "mug" was fired with 2' in fault
+        assert 'index 0, column coats: "mug" was fired with 2' in fault
         assert log.layers()["coats"].tolist() == [2]
 
 

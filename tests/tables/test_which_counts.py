@@ -55,7 +55,7 @@ def test_a_cone_beside_a_schedule_is_said_not_to_count():
     with pytest.warns(TableWarning) as found:
         check_plan(plan, GLAZES, schedules=schedule(1220))
     assert [str(warning.message) for warning in found] == [
-        'plan, row 2, column cone: cone 6 does not count: "f1" is in schedules, and its schedule '
+        'plan, index 0, column cone: cone 6 does not count: "f1" is in schedules, and its schedule '
         "does."
     ]
 
