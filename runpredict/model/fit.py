@@ -34,6 +34,7 @@ FAMILY_TRUST = 4.0  # coefficients that the expected spread of a family counts f
 # Times that the spreads are set anew; steps of Newton to a peak, between two settings, and after
 # the last where the line is drawn anew from there.
 ROUNDS, MOST_STEPS, STEPS_BETWEEN, STEPS_AFTER = 12, 12, 1, 3
+LATER_ROUNDS = 3  # times the spreads are set anew about each line but the first
 CLOSE = 1e-4  # a step of Newton shorter than this is the last: what is left is its square
 # Natural logs of mobility: no effect is that large; and the part of a step below which none helps.
 LONGEST_STEP, SHORTEST = 5.0, 1e-3
@@ -55,6 +56,8 @@ class Evidence:
     stretch : sparse array, shape (rows, p), optional
         By how much each coefficient widens the interval, in the natural log, from ``about`` on.
     about : ndarray, shape (p,), optional
+    count : ndarray, shape (rows,), optional
+        How many rows each counts as.
     """
 
     design: Any
@@ -63,6 +66,7 @@ class Evidence:
     parts: Floats
     stretch: Any = None
     about: Floats | None = None
+    count: Floats | None = None
 
     def ends(self, mean: Floats) -> tuple[Floats, Floats, Floats]:
         """Intervals as wide as some coefficients make them; 1 where they may go on, else 0."""
@@ -201,7 +205,14 @@ def _climb(
     def look(at: Floats) -> tuple[_Seen, float]:
         lower, upper, free = rows.ends(at)
         seen = _seen(rows.rows.times(at), lower, upper, sd, fitted.mix)
-        seen = replace(seen, stretch=seen.stretch * free)
+        times = 1.0 if rows.count is None else rows.count
+        seen = replace(
+            seen,
+            log=seen.log * times,
+            slope=seen.slope * times,
+            curvature=seen.curvature * times,
+            stretch=seen.stretch * free * times,
+        )
         return seen, float(seen.log.sum() - 0.5 * (precision * (at - prior.mean) ** 2).sum())
 
     mean, (seen, top) = start, look(start)
@@ -275,6 +286,7 @@ def _spreads(rows: Evidence, prior: Prior, fitted: Fitted) -> Fitted:
     ends = rows.ends(fitted.mean)[:2]
     seen = _seen(rows.rows.times(fitted.mean), *ends, np.sqrt(total), fitted.mix)
     reach = rows.rows.spread(fitted.covariance)
+    times = np.ones(len(total)) if rows.count is None else rows.count
     square = np.zeros(len(total))
     for i, scale in enumerate(MIX_SCALES):
         wide = total * scale**2
@@ -289,14 +301,14 @@ def _spreads(rows: Evidence, prior: Prior, fitted: Fitted) -> Fitted:
     part_scale = fitted.part_scale.copy()
     for q in range(parts.shape[1]):
         mine = parts[:, q] > 0
-        ratio = (expected(parts[:, q])[mine] / rows.parts[mine, q]).sum() + SPREAD_TRUST
-        part_scale[q] = ratio / (mine.sum() + SPREAD_TRUST)
-    own = expected(np.full(len(total), noise)).sum() + SPREAD_TRUST * prior.noise_sd**2
-    counts = seen.of_part.sum(axis=1) + SHARES_TRUST * MIX_SHARES
+        ratio = (times * expected(parts[:, q]))[mine] / rows.parts[mine, q]
+        part_scale[q] = (ratio.sum() + SPREAD_TRUST) / (times[mine].sum() + SPREAD_TRUST)
+    own = (times * expected(np.full(len(total), noise))).sum() + SPREAD_TRUST * prior.noise_sd**2
+    counts = (times * seen.of_part).sum(axis=1) + SHARES_TRUST * MIX_SHARES
     return replace(
         fitted,
         sd=sd,
-        noise_sd=float(np.sqrt(own / (len(total) + SPREAD_TRUST))),
+        noise_sd=float(np.sqrt(own / (times.sum() + SPREAD_TRUST))),
         part_scale=part_scale,
         mix=counts / counts.sum(),
         weight=(seen.of_part / MIX_SCALES[:, None] ** 2).sum(axis=0) * MIX_SCALES[0] ** 2,

@@ -16,13 +16,13 @@ import numpy as np
 from runpredict.arrays import Bools, Floats, Indices
 from runpredict.model import effects, fit, priors
 from runpredict.model.effects import Effect
+from runpredict.model.estimator import CensoredMarginClassifier
 from runpredict.model.line import Edges
 from runpredict.model.outcomes import Outcomes
 from runpredict.model.stacks import Stacks
 from runpredict.model.studio import Studio, prior_by_glaze
 
 MOST_ROUNDS = 10  # times the line is drawn anew
-LATER_SPREADS = 3  # times the spreads are set anew about each line but the first
 # Log of the likelihood: a line that gains less, and so little a row more, is the last.
 LEAST_GAIN, LEAST_GAIN_A_ROW = 0.05, 1e-4
 LEAST_SHARE = 0.02  # of the way to where a line points, below which none of it is gone
@@ -118,19 +118,25 @@ def learn(
     """
     known, dropped_variance = _asked_about(stacks, log)
     mean, sd = effects.prior_of(known, prior_by_glaze(stacks))
-    prior = fit.Prior(mean, sd, _families(known), priors.NOISE_SD)
+    family = _families(known)
+    prior = fit.Prior(mean, sd, family, priors.NOISE_SD)
+    model = CensoredMarginClassifier(
+        mean, sd, None, noise_sd=priors.NOISE_SD, family=family, warm_start=True
+    )
     edges = _edges(stacks, log, known)
     paired = priors.paired_variance(stacks) + dropped_variance
     of_piece = np.stack([priors.coat_variance(stacks), paired], axis=1)
     waves = log.at_foot * priors.wave_variance(stacks.lower_m[log.piece, log.edge])
     of_edge = np.column_stack([of_piece[log.piece], waves])
+    if not len(log.piece):
+        nothing = fit.Evidence(None, log.near_m, log.far_m, of_edge)
+        return Learned(_studio(stacks, known, fit.start_of(nothing, prior)), np.ones(0), True)
     about = mean if start is None else start.means_of(known, mean)
     fitted: fit.Fitted | None = None
     for done in range(MOST_ROUNDS):
         try:
-            rows = _rows(edges, log, about, of_edge)
-            later = fit.ROUNDS if fitted is None else LATER_SPREADS
-            fitted = fit.fit(rows, prior, fitted, later)
+            _fit(model, edges, log, about, of_edge)
+            fitted = model.fitted_
         except (ValueError, np.linalg.LinAlgError):
             return Learned(Studio(), np.ones(len(log.piece)), False)
         if not np.isfinite(fitted.covariance).all():
@@ -142,7 +148,7 @@ def learn(
             return fit.peak_height(at, *ends, of_edge, prior, spreads)
 
         about, gain = _climbed(height, about, fitted.mean)
-        fitted = replace(fitted, mean=about)
+        model.fitted_ = fitted = replace(fitted, mean=about)
         if progress is not None:
             progress((done + 1) / MOST_ROUNDS)
         if gain < LEAST_GAIN + LEAST_GAIN_A_ROW * len(log.piece):
@@ -211,16 +217,19 @@ def _edges(stacks: Stacks, log: Log, known: dict[Effect, int]) -> Edges:
     return Edges(stacks, known, log.piece, log.edge, (near, far))
 
 
-def _rows(edges: Edges, log: Log, about: Floats, parts: Floats) -> fit.Evidence:
-    """What was seen as intervals of a linear margin: what is left of each lies within its own."""
+def _fit(
+    model: CensoredMarginClassifier, edges: Edges, log: Log, about: Floats, parts: Floats
+) -> None:
+    """Fit the line about some effects: what is left of each margin lies within its interval."""
     line = edges.line(about)
     given = line.slope @ about
     lower, upper = log.ends(*(given - margin for margin in line.margin))
-    return fit.Evidence(
-        design=line.slope,
-        lower=lower,
-        upper=upper,
-        parts=parts,
+    model.fit(
+        line.slope,
+        np.isinf(log.far_m),
+        lower,
+        upper,
+        variances=parts,
         stretch=line.stretch,
         about=about,
     )

@@ -77,7 +77,62 @@ def test_refuses_more_than_two_classes_and_crossed_intervals():
     X, _ = simulated(5, 30)
     with pytest.raises(ValueError, match="binary"):
         CensoredMarginClassifier().fit(X, np.arange(30) % 3)
-    with pytest.raises(ValueError, match="margin_lower"):
+    with pytest.raises(ValueError, match="margin_lower must not be above"):
         CensoredMarginClassifier().fit(
             X, np.arange(30) % 2, margin_lower=np.ones(30), margin_upper=np.zeros(30)
         )
+
+
+def test_a_weight_counts_a_row_as_often():
+    X, margin = simulated(10, 60)
+    times = np.arange(60) % 4
+    y, ends = margin > 0, {"margin_lower": margin - 0.1, "margin_upper": margin + 0.1}
+    weighed = CensoredMarginClassifier().fit(X, y, **ends, sample_weight=times)
+    again = CensoredMarginClassifier().fit(
+        X.repeat(times, axis=0),
+        y.repeat(times),
+        **{name: end.repeat(times) for name, end in ends.items()},
+    )
+    assert weighed.coef_ == pytest.approx(again.coef_, abs=1e-8)
+    assert weighed.noise_sd_ == pytest.approx(again.noise_sd_, abs=1e-8)
+    assert weighed.mix_ == pytest.approx(again.mix_, abs=1e-8)
+
+
+def test_the_decision_is_the_log_odds_of_the_chance():
+    X, margin = simulated(11, 80)
+    model = CensoredMarginClassifier().fit(X, margin > 0)
+    chance = model.predict_proba(X)[:, 1]
+    assert model.decision_function(X) == pytest.approx(np.log(chance / (1 - chance)), rel=1e-5)
+    far = model.decision_function(50.0 * X)
+    assert np.isfinite(far).all() and ((far > 0) == model.predict(50.0 * X)).all()
+
+
+@pytest.mark.parametrize(
+    ("name", "value"),
+    [
+        ("prior_sd", 0.0),
+        ("prior_sd", [1.0, 2.0]),
+        ("prior_mean", [np.nan] * 3),
+        ("family", [0, 1]),
+        ("noise_sd", -1.0),
+        ("group_sd", np.inf),
+        ("intercept_sd", 0.0),
+    ],
+)
+def test_a_parameter_that_does_not_fit_is_named(name, value):
+    X, margin = simulated(12, 20)
+    with pytest.raises(ValueError, match=rf"{name} (is|has shape) .*; give "):
+        CensoredMarginClassifier(**{name: value}).fit(X, margin > 0)
+
+
+@pytest.mark.parametrize("weight", [np.ones(3), -np.ones(20), np.full(20, np.nan), np.zeros(20)])
+def test_weights_that_are_none_are_refused(weight):
+    X, margin = simulated(12, 20)
+    with pytest.raises(ValueError, match=r"sample_weight has .*; give "):
+        CensoredMarginClassifier().fit(X, margin > 0, sample_weight=weight)
+
+
+def test_without_an_intercept_nothing_is_added():
+    X, margin = simulated(13, 60)
+    model = CensoredMarginClassifier(intercept_sd=None).fit(X, margin > 0)
+    assert model.intercept_ == 0.0 and model.coef_covariance_.shape == (3, 3)

@@ -368,3 +368,17 @@ def test_no_step_of_the_fit_leaves_the_rows_behind():
     far = fit.fit(rows_of([40.0, 41.0, 39.0], [40.1, 41.1, 39.1]), ONE_EFFECT)
     assert 0.0 < far.mean[0] <= 41.1
     assert np.isfinite(far.covariance).all() and np.isfinite(far.noise_sd)
+
+
+def _unmeasured(made):
+    rows = made.present.sum()
+    return pd.DataFrame({"run_mm": np.full(rows, np.nan), "past_foot": [""] * rows})
+
+
+def test_where_no_edge_is_known_all_stays_as_it_is_expected():
+    made = stacks_of(features_of(*_checked(pieces(3, 12))))
+    learned = learn(made, Log.of(made, outcomes_of(_unmeasured(made), made)))
+    expected = RulesPredictor.studio.terms([made])
+    assert learned.sound and learned.weight.size == 0
+    means = [expected.mean[expected.known[effect]] for effect in learned.studio.known]
+    assert learned.studio.mean == pytest.approx(np.array(means))
