@@ -18,6 +18,7 @@ DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
 # From the top down: a module imports only from its own package and from those above it.
 ORDER = (
     "errors",
+    "patience",
     "arrays",
     "datafiles",
     "units",

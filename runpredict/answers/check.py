@@ -28,6 +28,7 @@ from runpredict.errors import BadInput, Fault, refuse_other
 from runpredict.model.features import features_of
 from runpredict.model.predictors import Predictor, RulesPredictor
 from runpredict.model.stacks import Stacks, stacks_of
+from runpredict.patience import long_work
 from runpredict.tables.columns import ROLES
 from runpredict.tables.firings import firing_words, named_so
 from runpredict.tables.plan import PlanTables, check_plan
@@ -186,6 +187,7 @@ def _every(limit: Callable[[decisions.Ask, Any], Floats], ask: decisions.Ask, la
     return limit(ask, np.full(len(ask.stacks.hold_min), layer))
 
 
+@long_work("check")
 def check(
     plan: pd.DataFrame,
     glazes: pd.DataFrame,

@@ -36,6 +36,7 @@ from runpredict.model.features import features_of
 from runpredict.model.outcomes import outcomes_of
 from runpredict.model.predictors import Predictor, RulesPredictor
 from runpredict.model.stacks import Stacks, stacks_of
+from runpredict.patience import long_work
 from runpredict.tables.firings import firing_words, firings_in_order, named_firing
 from runpredict.tables.plan import PlanTables, check_plan
 from runpredict.tables.rows import split_results
@@ -139,6 +140,7 @@ class Review:
         return named | {"scores": scores, "reliability": self.reliability.reset_index(drop=True)}
 
 
+@long_work("review")
 def review(
     log: pd.DataFrame,
     glazes: pd.DataFrame,

@@ -20,7 +20,7 @@ from runpredict.commands.options import (
     OVER_TOLERANCE,
     files_of,
     glaze_options,
-    patience,
+    hear_long_work,
     plan_option,
     reading_options,
     refuse,
@@ -32,6 +32,7 @@ from runpredict.commands.options import (
 )
 from runpredict.commands.terminal import run_safely
 from runpredict.errors import BadInput, Fault, TableWarning, printable
+from runpredict.patience import long_work
 
 if TYPE_CHECKING:
     from runpredict.answers.willing import Willing
@@ -140,7 +141,8 @@ def _run(argv: Sequence[str] | None) -> int:
     args = parser.parse_args(argv)
     warnings.showwarning = _show_warning
     warnings.simplefilter("always", TableWarning)
-    with nullcontext() if args.command in WAITING_FOR_HER else patience():
+    hear_long_work()
+    with nullcontext() if args.command in WAITING_FOR_HER else long_work(args.command):
         status: int = args.run(args)
     return status
 

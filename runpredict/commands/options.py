@@ -3,22 +3,19 @@
 from __future__ import annotations
 
 import argparse
+import logging
 import sys
-import threading
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable
+from contextlib import suppress
 from pathlib import Path
-from time import monotonic
 from typing import NoReturn
 
 from runpredict.answers.willing import WRITTEN
 from runpredict.errors import BadInput, Fault
+from runpredict.patience import LOG
 from runpredict.tables.columns import ROLES
 
 DEFAULT_LOGBOOK = "logbook"
-
-FIRST_WORD_S = 3.0
-"""Work that takes longer is told of at a terminal. [s]"""
 
 DONE, OVER_TOLERANCE, BAD_INPUT = 0, 1, 2
 """Exit status of a command."""
@@ -112,33 +109,19 @@ def show_progress(what: str) -> Callable[[float], None] | None:
     return show
 
 
-@contextmanager
-def patience(first_s: float = FIRST_WORD_S) -> Iterator[None]:
-    """Tell a reader at a terminal that work goes on: after `first_s`, then each time twice as late.
+class _Line(logging.Handler):
+    """Writes over one line at the terminal."""
 
-    Parameters
-    ----------
-    first_s : float
-        [s]
-    """
-    if not sys.stderr.isatty():
-        yield
-        return
-    start, done = monotonic(), threading.Event()
+    def emit(self, record: logging.LogRecord) -> None:
+        with suppress(OSError, ValueError):
+            print(f"\r{record.getMessage():60}", file=sys.stderr, flush=True)
 
-    def tell() -> None:
-        next_s = first_s
-        while not done.wait(start + next_s - monotonic()):
-            print(f"\r{f'Still at work, {next_s:g} s.':40}", file=sys.stderr, flush=True)
-            next_s *= 2
 
-    teller = threading.Thread(target=tell, daemon=True)
-    teller.start()
-    try:
-        yield
-    finally:
-        done.set()
-        teller.join()
+def hear_long_work() -> None:
+    """Let a reader at a terminal, and nobody else, hear that long work goes on."""
+    if sys.stderr.isatty() and not LOG.handlers:
+        LOG.addHandler(_Line())
+        LOG.setLevel(logging.INFO)
 
 
 def sample_folder() -> Path:

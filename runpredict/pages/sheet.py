@@ -18,6 +18,7 @@ from runpredict.drawings.piece import drawn_piece
 from runpredict.drawings.pot import key_figure, side_figure, small_figure, wall_figure
 from runpredict.errors import refuse_file
 from runpredict.pages.html import Drawing, drawing, template
+from runpredict.patience import long_work
 from runpredict.tables.files import replace_file
 from runpredict.units import LengthUnits
 from runpredict.words.advice import catch_help
@@ -48,6 +49,7 @@ WHERE = (
 )
 
 
+@long_work("write_sheet")
 def write_sheet(
     answer: Answer,
     path: str | os.PathLike[str],

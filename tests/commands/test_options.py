@@ -1,5 +1,6 @@
 """What commands share: progress at a terminal, and tables from a logbook with some from files."""
 
+import logging
 import threading
 
 import pandas as pd
@@ -7,9 +8,10 @@ import pytest
 from helpers.processes import PATIENCE_S
 from helpers.tables import ANALYSIS, faults_of, layers
 
-from runpredict.commands.options import patience, show_progress
+from runpredict.commands.options import hear_long_work, show_progress
 from runpredict.commands.sources import gather
 from runpredict.logbook.book import Logbook
+from runpredict.patience import LOG, long_work
 from runpredict.tables.csv_files import write_table
 
 
@@ -32,20 +34,41 @@ def test_progress_is_told_at_a_terminal_only(monkeypatch, capsys):
     assert capsys.readouterr().err == "\rLearning:  50 %\rLearning: 100 %\n"
 
 
-def test_long_work_is_told_of_at_a_terminal_only(monkeypatch, capsys):
+@pytest.fixture
+def quiet_log():
+    """The one logger as it is before anybody listens, and again afterwards."""
+    yield LOG
+    LOG.handlers.clear()
+    LOG.setLevel(logging.NOTSET)
+
+
+def test_long_work_is_told_of_at_a_terminal_only(monkeypatch, capsys, quiet_log):
+    monkeypatch.setattr("sys.stderr.isatty", lambda: False, raising=False)
+    hear_long_work()
+    threads = threading.active_count()
+    with long_work("check", 0.001):
+        assert threading.active_count() == threads
     monkeypatch.setattr("sys.stderr.isatty", lambda: True, raising=False)
-    with patience(60.0):
+    hear_long_work()
+    hear_long_work()
+    with long_work("check", 60.0):
         pass
     assert capsys.readouterr().err == "", "short work in silence, and nothing waits for the word"
     told = threading.Event()
     monkeypatch.setattr("sys.stderr.flush", told.set, raising=False)
-    with patience(0.01):
+    with long_work("check", 0.01):
         assert told.wait(PATIENCE_S)
-    assert capsys.readouterr().err.startswith("\rStill at work, 0.01 s.")
-    monkeypatch.setattr("sys.stderr.isatty", lambda: False, raising=False)
-    threads = threading.active_count()
-    with patience(0.001):
-        assert threading.active_count() == threads
+    assert capsys.readouterr().err.startswith("\rcheck: still at work, 0.01 s.")
+
+
+def test_a_caller_from_python_hears_the_one_logger(caplog, quiet_log):
+    caplog.set_level(logging.INFO, "runpredict")
+    told = threading.Event()
+    quiet_log.addFilter(lambda record: told.set() or True)
+    with long_work("review", 0.01):
+        assert told.wait(PATIENCE_S)
+    quiet_log.filters.clear()
+    assert caplog.messages[0] == "review: still at work, 0.01 s."
 
 
 def test_a_logbook_gives_plan_and_log(logged):
