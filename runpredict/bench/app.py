@@ -24,7 +24,14 @@ from werkzeug.exceptions import HTTPException
 from werkzeug.wrappers import Response as AnyResponse
 
 import runpredict
-from runpredict.bench import back_pages, firing_pages, glaze_pages, kiln_pages, plan_pages
+from runpredict.bench import (
+    back_pages,
+    firing_pages,
+    glaze_pages,
+    kiln_pages,
+    photo_pages,
+    plan_pages,
+)
 from runpredict.bench.guard import Door, guard
 from runpredict.bench.session import Session, remember_units, session, units
 from runpredict.errors import BadInput
@@ -84,7 +91,7 @@ def make_app(made: Session, hosts: frozenset[str], door: Door | None = None) -> 
     app.register_error_handler(BadInput, _bad_input)
     for pages in (
         house, door_pages, plan_pages.pages, firing_pages.pages, kiln_pages.pages, back_pages.pages,
-        glaze_pages.pages,
+        glaze_pages.pages, photo_pages.pages,
     ):  # fmt: skip
         app.register_blueprint(pages)
     return app

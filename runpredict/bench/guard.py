@@ -22,6 +22,7 @@ from urllib.parse import urlsplit
 from flask import Flask, Response, abort, g, redirect, request, url_for
 from werkzeug.wrappers import Response as AnyResponse
 
+from runpredict.logbook import photos
 from runpredict.tables.files import replace_file
 
 DEVICES_NAME = "paired-devices.json"
@@ -192,6 +193,8 @@ def guard(app: Flask, hosts: frozenset[str], door: Door | None) -> None:
         if request.host.casefold() not in hosts:
             abort(403, "This page answers only to its own address.")
         g.device = request.cookies.get(cookie, "")
+        if request.endpoint == "photo.keep" and (door is None or door.knows(g.device)):
+            request.max_content_length = MOST_BYTES + photos.MOST_BYTES
         g.new_device = ""
         if request.method not in SAFE:
             _refuse_foreign()

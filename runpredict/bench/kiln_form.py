@@ -31,7 +31,8 @@ from runpredict.units import LengthUnits, format_distance, parse_length_mm
 T = TypeVar("T")
 
 FATES: dict[Word, str] = {"fine": "Fine", "ran": "Ran", "past": "Past"}
-MOST_LETTERS = 60
+MOST_LETTERS = 60  # of a length
+MOST_TOLD = 5000
 
 
 @dataclass(frozen=True)
@@ -111,6 +112,8 @@ class PotRow:
         Why it was refused; "" where it was overtaken.
     rest : list of int
         Layers that "all the rest" called fine, which can be taken back.
+    measured : str
+        What was measured on its photo, in words.
     """
 
     piece: str
@@ -122,6 +125,7 @@ class PotRow:
     state: str = ""
     fault: str = ""
     rest: list[int] = field(default_factory=list)
+    measured: str = ""
 
     @property
     def fields(self) -> list[Field[Any]]:
@@ -152,6 +156,15 @@ class PotRow:
         written = [lost or layer.shown != Fate() for layer in self.layers]
         means = rest_of_pot(written, [layer.shown.word == "past" for layer in self.layers])
         return [layer for layer, one in zip(self.layers, means, strict=True) if one]
+
+    def fill_in(self, number: int, run_mm: float, error_mm: float) -> None:
+        """Show a run that was measured on the pot's photo, not kept yet."""
+        for layer in self.layers:
+            if layer.number == number:
+                word: Word = "past" if layer.standing.word == "past" else "ran"
+                layer.shown = Fate(word, written_length(run_mm, units()), exact_length(run_mm))
+                lengths = (f"{written_length(mm, units())} {units()}" for mm in (run_mm, error_mm))
+                self.measured = ", give or take ".join(lengths)
 
     def settle(self) -> None:
         """Show what the logbook says, as if opened just now."""
@@ -245,8 +258,8 @@ def _gone(fields: Mapping[str, str], key: str, typed_in: LengthUnits) -> PotRow:
 def _take_told(row: PotRow, fields: Mapping[str, str]) -> None:
     for one in row.told:
         at = f"{one.column.name}-{row.key}"
-        one.was = fields.get(f"was-{at}", "")[:MOST_LETTERS]
-        one.shown = fields.get(f"told-{at}", "")[:MOST_LETTERS].strip()
+        one.was = fields.get(f"was-{at}", "")[:MOST_TOLD]
+        one.shown = fields.get(f"told-{at}", "")[:MOST_TOLD].strip()
 
 
 def _posted(fields: Mapping[str, str], at: str, typed_in: LengthUnits) -> tuple[Fate, Fate]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import Any
 
 from flask import Blueprint, abort, redirect, render_template, request, url_for
@@ -21,6 +22,7 @@ from runpredict.bench.session import open_studio, switch_units, units
 from runpredict.bench.studio import Snapshot
 from runpredict.errors import BadInput
 from runpredict.logbook.overtaken import Overtaken
+from runpredict.logbook.results import MAX_RUN_MM
 from runpredict.tables.layers import outside
 
 pages = Blueprint("kiln", __name__)
@@ -32,7 +34,9 @@ def firings() -> Any:
     snapshot = open_studio().snapshot()
     if "firing" in request.args:
         firing = snapshot.firing_meant(request.args["firing"])
-        return _page(snapshot, firing, rows_of(snapshot, firing))
+        rows = rows_of(snapshot, firing)
+        _fill_in(rows)
+        return _page(snapshot, firing, rows)
     layers = snapshot.layers.loc[outside(snapshot.layers)]
     written = layers["run_mm"].notna() | layers["past_foot"].ne("") | layers["lost"].ne("")
     by_pot = written.groupby([layers["firing"], layers["piece"]], sort=False).all()
@@ -42,6 +46,16 @@ def firings() -> Any:
     listed = [(name, len(done), sum(done), heats.get(name, "")) for name, done in found.items()]
     order = sorted(reversed(listed), key=lambda firing: firing[1] == firing[2])
     return render_template("kilns.html", firings=order)
+
+
+def _fill_in(rows: list[PotRow]) -> None:
+    """Show a run that was measured on a photo in its field, as the address tells it."""
+    layer = request.args.get("layer", type=int)
+    lengths = [request.args.get(name, math.nan, type=float) for name in ("ran_mm", "error_mm")]
+    if layer is not None and all(0.0 <= length_mm < MAX_RUN_MM for length_mm in lengths):
+        for row in rows:
+            if row.piece == request.args.get("piece"):
+                row.fill_in(layer, *lengths)
 
 
 def _shown(snapshot: Snapshot, firing: str, rows: list[PotRow]) -> dict[str, Any]:

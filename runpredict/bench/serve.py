@@ -19,6 +19,7 @@ from runpredict.bench.guard import DEVICES_NAME, MOST_BYTES, Door, hosts_of, lan
 from runpredict.bench.memo import MOST_WAITING
 from runpredict.bench.session import Session
 from runpredict.errors import BadInput, Fault, TableWarning
+from runpredict.logbook import photos
 
 THREADS = 2 * MOST_WAITING + 16
 """Answers come one after the other; as many may wait for a picture,
@@ -64,7 +65,7 @@ def server_of(session: Session, listener: socket.socket, share: bool) -> BaseWSG
         threads=THREADS,
         ident=None,
         max_request_header_size=32 * 1024,
-        max_request_body_size=2 * MOST_BYTES,
+        max_request_body_size=2 * MOST_BYTES + photos.MOST_BYTES,
         connection_limit=256,
         channel_timeout=60,
         clear_untrusted_proxy_headers=True,

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import os
 from collections.abc import Iterable, Mapping, Sequence
+from pathlib import Path
 
 import pandas as pd
 
@@ -18,6 +19,7 @@ from runpredict.logbook.overtaken import (
     refuse_taken,
     rewritten,
 )
+from runpredict.logbook.photos import photos_of
 from runpredict.logbook.results import (
     Outcome,
     has_result,
@@ -48,7 +50,7 @@ from runpredict.logbook.together import TogetherLogbook
 from runpredict.tables.cells import Table
 from runpredict.tables.columns import KINDS, TableKind
 from runpredict.tables.csv_files import refuse_kind, table_csv
-from runpredict.tables.files import as_path, refuse_unasked, replace_files
+from runpredict.tables.files import as_path, read_bytes, refuse_unasked, replace_files
 from runpredict.tables.firings import keyed_firings
 from runpredict.tables.ingredients import blame_materials
 from runpredict.tables.rows import check_rows
@@ -409,8 +411,8 @@ class Logbook(TogetherLogbook):
         Parameters
         ----------
         folder : path, optional
-            New or empty; gets ``glazes.csv``, ``recipes.csv``, ..., and `changes` as
-            ``history.csv``.
+            New or empty; gets ``glazes.csv``, ``recipes.csv``, ..., `changes` as
+            ``history.csv``, and the photos in a folder of their own.
         xlsx : path, optional
             Workbook with a sheet for each.
         replace : bool
@@ -424,16 +426,18 @@ class Logbook(TogetherLogbook):
         with self._telling(), reading(self._connection):
             tables: dict[str, pd.DataFrame] = {kind: self.table(kind) for kind in KINDS}
             tables[HISTORY] = self.changes()
-        files = (
-            {}
-            if folder is None
-            else {as_path(folder, "folder") / f"{name}.csv": name for name in tables}
-        )
-        paths = [*files, *([] if xlsx is None else [as_path(xlsx, "xlsx")])]
+        contents: dict[Path, bytes] = {}
+        if folder is not None:
+            out = as_path(folder, "folder")
+            contents = {out / f"{k}.csv": table_csv(t).encode() for k, t in tables.items()}
+            assert self.file is not None
+            for photo in photos_of(self.file.parent, tables["layers"]["photo"]):
+                contents[out / photo.parent.name / photo.name] = read_bytes(photo)
+        paths = [*contents, *([] if xlsx is None else [as_path(xlsx, "xlsx")])]
         refuse_unasked(paths, folder, replace=replace)
         with replace_files(paths) as drafts:
-            for draft, table in zip(drafts, tables.values() if folder else (), strict=False):
-                draft.write_text(table_csv(table), encoding="utf-8", newline="")
+            for draft, content in zip(drafts, contents.values(), strict=False):
+                draft.write_bytes(content)
             if xlsx is not None:
                 workbook_of(tables).save(drafts[-1])
 

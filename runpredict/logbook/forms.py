@@ -17,6 +17,7 @@ from runpredict.datafiles import OXIDES, packaged_rows
 from runpredict.errors import BadInput, Fault, TableWarning, printable, refuse_file
 from runpredict.logbook.book import Logbook
 from runpredict.logbook.history import CHANGE_COLUMNS, HISTORY
+from runpredict.logbook.photos import take_along
 from runpredict.logbook.rows import Counts
 from runpredict.logbook.schema import FILE_NAME, new_in_memory
 from runpredict.tables.cells import Table, plain_heading
@@ -153,7 +154,11 @@ def import_files(
     Warns
     -----
     TableWarning
-        As `csv_files.load_table`.
+        As `csv_files.load_table`, and of a photo that cannot be read.
+
+    Notes
+    -----
+    Photos that stand beside the tables are kept with the logbook.
     """
     tables, faults = load_files(paths)
     origin = printable(", ".join(Path(path).name for path in paths))
@@ -161,7 +166,11 @@ def import_files(
         with closing(new_in_memory()) as trial:
             Logbook(trial, None).import_checked(tables, origin, faults)
     with Logbook.open(folder, create=True) as log:
-        return log.import_checked(tables, origin, faults)
+        counts = log.import_checked(tables, origin, faults)
+    named = [name for one in tables if one.kind == "layers" for name in one.frame["photo"] if name]
+    for fault in take_along(named, [Path(path).parent for path in paths], Path(folder)):
+        warnings.warn(TableWarning(fault), stacklevel=2)
+    return counts
 
 
 def _guide() -> pd.DataFrame:

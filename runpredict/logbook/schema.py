@@ -248,8 +248,8 @@ def make_file(file: Path) -> None:
         content = connection.serialize()
     temporary = None
     try:
-        file.parent.mkdir(parents=True, exist_ok=True)
-        temporary = draft_in(file.parent)
+        file.parent.mkdir(0o700, parents=True, exist_ok=True)
+        temporary = draft_in(file.parent, private=True)
         with temporary.open("wb") as out:
             out.write(content)
             out.flush()
@@ -368,7 +368,7 @@ def back_up(file: Path, copy: Path) -> None:
     """
     with (
         telling(copy),
-        replace_file(copy) as temporary,
+        replace_file(copy, private=True) as temporary,
         closing(sqlite3.connect(file.absolute().as_uri() + "?mode=ro", uri=True)) as source,
         closing(sqlite3.connect(temporary, isolation_level=None)) as target,
     ):

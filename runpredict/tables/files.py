@@ -72,10 +72,11 @@ def read_bytes(path: Path) -> bytes:
     return content
 
 
-def draft_in(folder: Path) -> Path:
+def draft_in(folder: Path, private: bool = False) -> Path:
     """An empty file in a folder, under a hidden name that no other can have made, nor a link.
 
-    Drafts that a killed run left there long ago are taken away.
+    With `private` no other user of the machine may read it. Drafts that a killed run left there
+    long ago are taken away.
 
     Raises
     ------
@@ -87,18 +88,22 @@ def draft_in(folder: Path) -> Path:
                 left.unlink()
     file = folder / _DRAFT.format(secrets.token_hex(8))
     flags = os.O_CREAT | os.O_EXCL | os.O_WRONLY | getattr(os, "O_NOFOLLOW", 0)
-    os.close(os.open(file, flags, 0o666))
+    os.close(os.open(file, flags, 0o600 if private else 0o666))
     return file
 
 
 @contextmanager
-def replace_files(paths: Sequence[str | os.PathLike[str]]) -> Iterator[list[Path]]:
+def replace_files(
+    paths: Sequence[str | os.PathLike[str]], *, private: bool = False
+) -> Iterator[list[Path]]:
     """Write some files, each whole or not at all.
 
     Parameters
     ----------
     paths : sequence of path
         Files to make or to replace; their folders are made when missing.
+    private : bool
+        No other user of the machine may read them, nor a folder that is made.
 
     Yields
     ------
@@ -117,10 +122,10 @@ def replace_files(paths: Sequence[str | os.PathLike[str]]) -> Iterator[list[Path
         try:
             drafts = []
             for at in files:
-                at.parent.mkdir(parents=True, exist_ok=True)
+                at.parent.mkdir(0o700 if private else 0o777, parents=True, exist_ok=True)
                 if at.is_dir():
                     raise IsADirectoryError(EISDIR, os.strerror(EISDIR), str(at))
-                drafts.append(draft_in(at.parent))
+                drafts.append(draft_in(at.parent, private))
                 cleanup.callback(_discard, drafts[-1])
             yield drafts
             for draft, at in zip(drafts, files, strict=True):
@@ -139,7 +144,7 @@ def _discard(draft: Path) -> None:
 
 
 @contextmanager
-def replace_file(path: str | os.PathLike[str]) -> Iterator[Path]:
+def replace_file(path: str | os.PathLike[str], *, private: bool = False) -> Iterator[Path]:
     """Write a file whole or not at all; as `replace_files`.
 
     Yields
@@ -147,7 +152,7 @@ def replace_file(path: str | os.PathLike[str]) -> Iterator[Path]:
     Path
         A hidden name beside it to write to.
     """
-    with replace_files([path]) as (draft,):
+    with replace_files([path], private=private) as (draft,):
         yield draft
 
 

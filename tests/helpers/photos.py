@@ -8,7 +8,13 @@ import numpy as np
 from PIL import Image
 
 WIDTH_PX, HEIGHT_PX = 800, 600
-TABLE, CLAY, FOOT, RUN, GLAZE = (214, 208, 198), (176, 132, 98), (40, 30, 24), (20, 90, 160), (120, 190, 90)
+TABLE, CLAY, FOOT, RUN, GLAZE = (
+    (214, 208, 198),
+    (176, 132, 98),
+    (40, 30, 24),
+    (20, 90, 160),
+    (120, 190, 90),
+)
 STEPS = 90
 
 
@@ -33,7 +39,9 @@ class Shot:
         right, down = (x - WIDTH_PX / 2) / focal_px, (y - HEIGHT_PX / 2) / focal_px
         tilt = math.radians(self.tilt_deg)
         # Sideways, into the picture, up; the camera aims at the wall somewhat above the foot.
-        ray = np.stack([right, math.cos(tilt) - down * math.sin(tilt), -math.sin(tilt) - down * math.cos(tilt)])
+        ray = np.stack(
+            [right, math.cos(tilt) - down * math.sin(tilt), -math.sin(tilt) - down * math.cos(tilt)]
+        )
         ray = ray / np.linalg.norm(ray, axis=0)
         aim_mm = np.array([0.0, 0.0, 25.0])
         eye = aim_mm - self.away_mm * np.array([0.0, math.cos(tilt), -math.sin(tilt)])

@@ -66,10 +66,12 @@ def plain():
 
 
 def test_what_is_not_known_makes_it_less_certain(plain):
-    shot, taps, camera = plain
+    _, taps, camera = plain
     _, known_mm = run_on_photo(taps, camera, 65.0, 88.0, 0.2)
     _, no_focal_mm = run_on_photo(taps, replace(camera, film_mm=None), 65.0, 88.0, 0.2)
-    steep = [run_on_photo(t, camera, 65.0, 115.0, 0.2)[1] for t in (taps, replace(taps, foot_front=None))]
+    steep = [
+        run_on_photo(t, camera, 65.0, 115.0, 0.2)[1] for t in (taps, replace(taps, foot_front=None))
+    ]
     assert known_mm < no_focal_mm
     assert steep[0] < steep[1]
 
