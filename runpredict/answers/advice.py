@@ -80,10 +80,11 @@ class Advice:
     changed: Floats
     risk: Floats
 
-    def set(self, pieces: slice, part: Advice) -> None:
-        """Write down what is enough for some of the pieces."""
-        for name in (field.name for field in fields(self)):
-            getattr(self, name)[pieces] = getattr(part, name)
+    @classmethod
+    def joined(cls, parts: Sequence[Advice]) -> Advice:
+        """Some pieces' after the others'."""
+        names = [field.name for field in fields(cls)]
+        return cls(**{n: np.concatenate([getattr(part, n) for part in parts]) for n in names})
 
     def take(self, pieces: AnyArray | slice) -> Advice:
         """The same for some of the pieces."""

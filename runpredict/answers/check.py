@@ -25,6 +25,7 @@ from runpredict.answers.questions import (
 from runpredict.answers.willing import AS_DELIVERED, Willing
 from runpredict.arrays import Floats, Indices
 from runpredict.errors import BadInput, Fault, refuse_other
+from runpredict.model.cores import cores_for, on_cores
 from runpredict.model.features import features_of
 from runpredict.model.predictors import Predictor, RulesPredictor
 from runpredict.model.stacks import Stacks, stacks_of
@@ -36,6 +37,8 @@ from runpredict.units import LengthUnits, check_units
 
 if TYPE_CHECKING:
     from runpredict.model.predictors import Trial
+
+LEAST_SPLIT = 4 * PIECES_AT_A_TIME  # pieces, from which a second core saves more than it takes
 
 
 @dataclass(frozen=True)
@@ -278,17 +281,17 @@ def answer(
     rows = features_of(tables.plan, tables.glazes, tables.schedules)
     stacks = stacks_of(rows)
     predictor, trial = taught or predictor_of(tables, progress)
-    outline, meant = cookies.outline_of(stacks), is_meant_to_run(stacks)
-    advice = Advice.nothing(np.full(len(meant), np.nan))
-    parts, start = [], 0
-    for ask in asks(stacks, predictor, tolerance):
-        mine = slice(start, start := start + len(ask.stacks.hold_min))
-        part = _judge(ask, outline.take(mine))
-        on_cookie = np.isin(part["catch"], ("cookie", "wide cookie"))
-        advice.set(mine, advise(ask, part["risk"], meant[mine], on_cookie, willing))
-        parts.append(part)
+    count = len(stacks.hold_min)
+    cores = cores_for(count >= LEAST_SPLIT)
+    portions = -(-count // PIECES_AT_A_TIME)
+    share = max(-(-portions // cores), 1) * PIECES_AT_A_TIME  # no portion is parted
+    tasks = [
+        (stacks.take(slice(start, start + share)), predictor, tolerance, willing)
+        for start in range(0, count, share)
+    ]
+    parts, advised = zip(*on_cores(_judge_all, tasks, cores), strict=True)
     found = {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}
-    found["cookie"] = cookies.catch_word(found["risk"], found["catch"], meant, tolerance)
+    advice = Advice.joined(advised)
     outlook = _outlook_table(stacks, found)
     return Answer(
         layers=_layers_table(rows, stacks, found, predictor.basis),
@@ -303,6 +306,23 @@ def answer(
         willing=willing,
         _advice={"mm": advice},
     )
+
+
+def _judge_all(
+    stacks: Stacks, predictor: Predictor, tolerance: float, willing: Willing
+) -> tuple[dict[str, Any], Advice]:
+    """Every number of the answer for some pieces, and what is enough for each."""
+    outline, meant = cookies.outline_of(stacks), is_meant_to_run(stacks)
+    parts, advised, start = [], [], 0
+    for ask in asks(stacks, predictor, tolerance):
+        mine = slice(start, start := start + len(ask.stacks.hold_min))
+        part = _judge(ask, outline.take(mine))
+        on_cookie = np.isin(part["catch"], ("cookie", "wide cookie"))
+        advised.append(advise(ask, part["risk"], meant[mine], on_cookie, willing))
+        parts.append(part)
+    found = {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}
+    found["cookie"] = cookies.catch_word(found["risk"], found["catch"], meant, tolerance)
+    return found, Advice.joined(advised)
 
 
 def only_firing(tables: PlanTables, firing: str) -> PlanTables:

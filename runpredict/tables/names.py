@@ -32,8 +32,10 @@ def name_key(name: str) -> str:
     >>> name_key("tile 1 12") == name_key("tile 11 2")
     False
     """
-    folded = unicodedata.normalize("NFKC", unicodedata.normalize("NFKC", name).casefold())
-    seen = "".join(char for char in folded if unicodedata.category(char) != "Cf")
+    seen = name.casefold()
+    if not name.isascii():
+        folded = unicodedata.normalize("NFKC", unicodedata.normalize("NFKC", name).casefold())
+        seen = "".join(char for char in folded if unicodedata.category(char) != "Cf")
     return _SPACES.sub("", " ".join(seen.split()))
 
 

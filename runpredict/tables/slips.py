@@ -253,14 +253,14 @@ def _check_alike(table: Table) -> None:
     frame = table.frame
     for column, key in (("firing", ["firing"]), ("piece", ["firing", "piece"])):
         first: dict[tuple[str, ...], str] = {}
-        for position, row in frame[key].drop_duplicates().iterrows():
-            names = tuple(map(name_key, row))
-            other = first.setdefault(names, row[column])
-            if other != row[column]:
+        for position, *names in frame[key].drop_duplicates().itertuples():
+            name = names[-1]
+            other = first.setdefault(tuple(map(name_key, names)), name)
+            if other != name:
                 table.warn(
-                    int(str(position)),
+                    position,
                     column,
-                    f"{quoted(row[column])} and {quoted(other)} further up differ only "
+                    f"{quoted(name)} and {quoted(other)} further up differ only "
                     "in case or spaces; write both alike if they are one.",
                 )
 
