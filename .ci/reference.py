@@ -14,11 +14,13 @@ from nbconvert import HTMLExporter
 
 import runpredict
 
-ROOT = Path(__file__).parents[1]
+NOTEBOOKS = sorted((Path(__file__).parents[1] / "notebooks").glob("*.ipynb"))
 
 
 def write_names(out):
-    """A page of every public name, from its docstring."""
+    """A page of every public name, from its docstring, that leads to the notebooks."""
+    links = "\n".join(f"- [{path.stem.replace('_', ' ')}]({path.stem}.html)" for path in NOTEBOOKS)
+    runpredict.__doc__ += f"\n\nNotebooks go through each step:\n\n{links}\n"
     for name in runpredict.__all__:  # which are loaded when first asked for
         setattr(runpredict, name, getattr(runpredict, name))
     pdoc.render.configure(docformat="numpy", show_source=False)
@@ -30,7 +32,7 @@ def write_names(out):
 
 def write_notebooks(out):
     """A page of each notebook."""
-    for path in sorted((ROOT / "notebooks").glob("*.ipynb")):
+    for path in NOTEBOOKS:
         page, _ = HTMLExporter(embed_images=True).from_filename(str(path))
         (out / f"{path.stem}.html").write_text(page, encoding="utf-8")
 

@@ -43,6 +43,7 @@ def test_every_public_name_is_there(pages):
 def test_every_notebook_is_there(pages):
     notebooks = {path.stem for path in (ROOT / "notebooks").glob("*.ipynb")}
     assert notebooks and notebooks < set(pages)
+    assert all(f'href="{name}.html"' in pages["runpredict"] for name in notebooks)
 
 
 @pytest.mark.parametrize("name", NAMES)
