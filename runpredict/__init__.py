@@ -41,40 +41,7 @@ _HOMES = {
     "write_table": "tables.csv_files",
 }
 
-__all__ = [
-    "Answer",
-    "BadInput",
-    "CensoredMarginClassifier",
-    "Logbook",
-    "Outcome",
-    "Review",
-    "TableWarning",
-    "__version__",
-    "build_features",
-    "check",
-    "cone_peak_c",
-    "decisions_figure",
-    "draining_thickness_m",
-    "effects_figure",
-    "fill_oxides",
-    "mobility_per_m",
-    "pot_figure",
-    "predicted_seen_figure",
-    "read_table",
-    "reliability_figure",
-    "review",
-    "run_m",
-    "skill_figure",
-    "step_run_m",
-    "summary",
-    "told",
-    "unity_formula",
-    "viscosity_figure",
-    "viscosity_log10_pa_s",
-    "viscosity_sd_log10",
-    "write_sheet",
-    "write_table",
-]
+__all__ = sorted([*_HOMES, "__version__"])  # noqa: PLE0605 - their one list is above
 
 
 def __getattr__(name: str) -> Any:
@@ -97,4 +64,4 @@ def _answer_html(answer: Any) -> str:
 
 
 def __dir__() -> list[str]:
-    return sorted(__all__)
+    return __all__

@@ -96,14 +96,14 @@ class Answer:
         """
         check_units(units)
         if units not in self._advice:
-            told = self._advice["mm"].told_in(units)
-            some = np.flatnonzero(told.word == "change")
-            made = told.take(some).made(self.stacks.take(some))
-            risk = told.risk.copy()
-            for start in range(0, len(some), PIECES_AT_A_TIME):
-                part = made.take(mine := slice(start, start + PIECES_AT_A_TIME))
-                risk[some[mine]] = self.predictor.chances(part).risk(part)[1]
-            self._advice[units] = replace(told, risk=risk)
+            advice = self._advice["mm"].told_in(units)
+            changing = np.flatnonzero(advice.word == "change")
+            changed = advice.take(changing).made(self.stacks.take(changing))
+            risk = advice.risk.copy()
+            for start in range(0, len(changing), PIECES_AT_A_TIME):
+                part = changed.take(portion := slice(start, start + PIECES_AT_A_TIME))
+                risk[changing[portion]] = self.predictor.chances(part).risk(part)[1]
+            self._advice[units] = replace(advice, risk=risk)
         return self._advice[units]
 
     def changes(self, units: LengthUnits = "mm") -> pd.DataFrame:
@@ -170,17 +170,17 @@ class Answer:
         ------
         BadInput : no such piece, or more than one.
         """
-        mine = self.pieces["piece"] == piece
+        named = self.pieces["piece"] == piece
         if firing is not None:
-            mine &= named_so(self.pieces["firing"], firing)
-        found = np.flatnonzero(mine)
-        if len(found) == 1:
-            return int(found[0])
-        if not len(found):
+            named &= named_so(self.pieces["firing"], firing)
+        rows = np.flatnonzero(named)
+        if len(rows) == 1:
+            return int(rows[0])
+        if not len(rows):
             names = ", ".join(f'"{n}"' for n in self.pieces["piece"].drop_duplicates().head(20))
             message = f'no piece "{piece}" in this answer; its pieces are {names}.'
         else:
-            keys = self.pieces["firing"].iloc[found].head(20)
+            keys = self.pieces["firing"].iloc[rows].head(20)
             names = ", ".join(f'"{firing_words(key)}"' for key in keys)
             message = f'"{piece}" is in several firings; name one of {names}.'
         raise BadInput([Fault("piece", None, None, message)])
@@ -290,12 +290,12 @@ def answer(
         for start in range(0, count, share)
     ]
     parts, advised = zip(*on_cores(_judge_all, tasks, cores), strict=True)
-    found = {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}
+    numbers = {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}
     advice = Advice.joined(advised)
-    outlook = _outlook_table(stacks, found)
+    outlook = _outlook_table(stacks, numbers)
     return Answer(
-        layers=_layers_table(rows, stacks, found, predictor.basis),
-        pieces=_pieces_table(stacks, found, outlook),
+        layers=_layers_table(rows, stacks, numbers, predictor.basis),
+        pieces=_pieces_table(stacks, numbers, outlook),
         outlook=outlook,
         features=rows,
         tolerance=tolerance,
@@ -315,14 +315,14 @@ def _judge_all(
     outline, meant = cookies.outline_of(stacks), is_meant_to_run(stacks)
     parts, advised, start = [], [], 0
     for ask in asks(stacks, predictor, tolerance):
-        mine = slice(start, start := start + len(ask.stacks.hold_min))
-        part = _judge(ask, outline.take(mine))
+        portion = slice(start, start := start + len(ask.stacks.hold_min))
+        part = _judge(ask, outline.take(portion))
         on_cookie = np.isin(part["catch"], ("cookie", "wide cookie"))
-        advised.append(advise(ask, part["risk"], meant[mine], on_cookie, willing))
+        advised.append(advise(ask, part["risk"], meant[portion], on_cookie, willing))
         parts.append(part)
-    found = {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}
-    found["cookie"] = cookies.catch_word(found["risk"], found["catch"], meant, tolerance)
-    return found, Advice.joined(advised)
+    numbers = {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}
+    numbers["cookie"] = cookies.catch_word(numbers["risk"], numbers["catch"], meant, tolerance)
+    return numbers, Advice.joined(advised)
 
 
 def only_firing(tables: PlanTables, firing: str) -> PlanTables:
@@ -408,14 +408,14 @@ def _millimetres(metres: Floats) -> Floats:
 def _layers_table(
     rows: pd.DataFrame,
     stacks: Stacks,
-    found: dict[str, Any],
+    numbers: dict[str, Any],
     basis: str,
 ) -> pd.DataFrame:
     at = stacks.at
     table = rows[["piece", "firing", "layer", "glaze"]].copy()
-    table["risk"] = found["layer_risk"][at]
+    table["risk"] = numbers["layer_risk"][at]
     # What has run to the foot has passed it; how much of it, not how far, is then told.
-    runs = _millimetres(found["runs_m"][at])
+    runs = _millimetres(numbers["runs_m"][at])
     for column, name in enumerate(("run_p05_mm", "run_p50_mm", "run_p95_mm")):
         table[name] = runs[:, column]
     table["lower_edge_mm"] = rows["lower_edge_mm"]
@@ -441,20 +441,20 @@ def _neighbour(stacks: Stacks) -> Indices:
     return neighbour[stacks.at]
 
 
-def _pieces_table(stacks: Stacks, found: dict[str, Any], outlook: pd.DataFrame) -> pd.DataFrame:
-    table = pd.DataFrame({"piece": stacks.piece, "firing": stacks.firing, "risk": found["risk"]})
-    table["layer_to_blame"] = found["blame"] + 1
-    table["wax_height_mm"] = _millimetres(found["wax_m"])
-    table["cookie"] = word = found["cookie"]
+def _pieces_table(stacks: Stacks, numbers: dict[str, Any], outlook: pd.DataFrame) -> pd.DataFrame:
+    table = pd.DataFrame({"piece": stacks.piece, "firing": stacks.firing, "risk": numbers["risk"]})
+    table["layer_to_blame"] = numbers["blame"] + 1
+    table["wax_height_mm"] = _millimetres(numbers["wax_m"])
+    table["cookie"] = word = numbers["cookie"]
     for name, dish in (("diameter", "dish_diameter_mm"), ("height", "dish_depth_mm")):
         size = np.where(word == "dish", outlook[dish], outlook[f"cookie_{name}_mm"])
         table[f"cookie_{name}_mm"] = np.where(word == "none", np.nan, size)
     return table
 
 
-def _outlook_table(stacks: Stacks, found: dict[str, Any]) -> pd.DataFrame:
+def _outlook_table(stacks: Stacks, numbers: dict[str, Any]) -> pd.DataFrame:
     each = np.arange(len(stacks.hold_min))
-    spare_m = found["spare_m"]
+    spare_m = numbers["spare_m"]
     best = spare_m.argmax(axis=1)
     safe = np.isfinite(spare_m[each, best])
     return pd.DataFrame(
@@ -464,23 +464,23 @@ def _outlook_table(stacks: Stacks, found: dict[str, Any]) -> pd.DataFrame:
             "spare_layer": np.where(safe, best + 1, 0),
             "spare_glaze": np.where(safe, stacks.glaze_name[each, best], ""),
             "spare_mm": np.where(safe, 1e3 * spare_m[each, best], np.nan),
-            "catch": found["catch"],
-            "past_foot_cm3": np.round(1e6 * found["past_m3"], 2),
-            "cookie_diameter_mm": _millimetres(found["cookie_m"][:, 0]),
-            "cookie_height_mm": _millimetres(found["cookie_m"][:, 1]),
-            "dish_diameter_mm": _millimetres(found["dish_m"][:, 0]),
-            "dish_depth_mm": _millimetres(found["dish_m"][:, 1]),
+            "catch": numbers["catch"],
+            "past_foot_cm3": np.round(1e6 * numbers["past_m3"], 2),
+            "cookie_diameter_mm": _millimetres(numbers["cookie_m"][:, 0]),
+            "cookie_height_mm": _millimetres(numbers["cookie_m"][:, 1]),
+            "dish_diameter_mm": _millimetres(numbers["dish_m"][:, 0]),
+            "dish_depth_mm": _millimetres(numbers["dish_m"][:, 1]),
         }
     )
 
 
 def _changes_table(answer: Answer, advice: Advice) -> pd.DataFrame:
-    made = advice.kind != ""
-    made[:, 0] |= advice.word != "change"
-    piece, place = np.nonzero(made)
+    is_told = advice.kind != ""
+    is_told[:, 0] |= advice.word != "change"
+    piece, place = np.nonzero(is_told)
     kind, layer = advice.kind[piece, place], advice.layer[piece, place]
     in_mm = np.isin(kind, ("wax", "edge", "thickness"))
-    names = np.append(answer.stacks.glaze_name, np.full((len(made), 1), ""), axis=1)
+    names = np.append(answer.stacks.glaze_name, np.full((len(is_told), 1), ""), axis=1)
     # Rounded as they were tried: edges that are told alike are to touch once they are typed.
     planned, changed = (
         np.where(in_mm, np.round(1e3 * amount[piece, place], 4), amount[piece, place])

@@ -182,7 +182,6 @@ def catch_word(risk: Floats, catch: Objects, meant_to_run: Bools, tolerance: flo
     catch : ndarray of str, shape (n,)
         From `catcher`.
     meant_to_run : ndarray of bool, shape (n,)
-    tolerance : float
 
     Returns
     -------

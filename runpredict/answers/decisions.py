@@ -64,15 +64,15 @@ def with_band(stacks: Stacks, band_m: Floats) -> Stacks:
 
 def with_edge(stacks: Stacks, layer: Indices, edge_m: Floats) -> Stacks:
     """One layer of each piece ends at another height."""
-    mine = layer[:, None] == np.arange(stacks.present.shape[1])
+    which = layer[:, None] == np.arange(stacks.present.shape[1])
     edge = np.minimum(np.asarray(edge_m)[:, None], stacks.upper_m)
-    return replace(stacks, lower_m=np.where(mine, edge, stacks.lower_m))
+    return replace(stacks, lower_m=np.where(which, edge, stacks.lower_m))
 
 
 def with_thickness(stacks: Stacks, layer: Indices, factor: Floats) -> Stacks:
     """One layer of each piece is so many times as thick."""
-    mine = layer[:, None] == np.arange(stacks.present.shape[1])
-    factor = np.where(mine, np.asarray(factor)[:, None], 1.0)
+    which = layer[:, None] == np.arange(stacks.present.shape[1])
+    factor = np.where(which, np.asarray(factor)[:, None], 1.0)
     return replace(stacks, thickness_m=stacks.thickness_m * factor)
 
 
@@ -135,8 +135,8 @@ def least_safe(
     """
     most = np.broadcast_to(np.asarray(tolerance, dtype=float), start.shape)
     goal = _log_odds(most)
-    found = np.where(start <= most, 0, -1)
-    left = np.flatnonzero((found < 0) & (steps > 0))
+    least = np.where(start <= most, 0, -1)
+    left = np.flatnonzero((least < 0) & (steps > 0))
     end = risk(steps[left], left) if len(left) else np.empty(0)
     left, end = left[end <= most[left]], end[end <= most[left]]
     # Steps too few and enough, how far over and under they are, and which of them stayed put.
@@ -144,11 +144,11 @@ def least_safe(
                      _log_odds(end) - goal[left], np.zeros(len(left))])  # fmt: skip
     while True:
         near = ends[1] - ends[0] <= 1
-        found[left[near]] = ends[1, near]
+        least[left[near]] = ends[1, near]
         left, ends = left[~near], ends[:, ~near]
         if not len(left):
-            return found
-        low, high, over, under, kept = ends
+            return least
+        low, high, over, under, stayed = ends
         share = over / np.maximum(over - under, 1e-9)
         if (several := AT_ONCE // len(left)) > 1:
             share = np.arange(1, several + 1)[:, None] / (several + 1.0)
@@ -159,7 +159,7 @@ def least_safe(
         first = np.where(good.any(axis=0), good.argmax(axis=0), len(between))
         place, each = np.stack([first, first + 1]), np.arange(len(left))
         stays = np.where(first == 0, 1.0, np.where(first == len(between), -1.0, 0.0))
-        half = np.where(stays * kept > 0, 0.5, 1.0)
+        half = np.where(stays * stayed > 0, 0.5, 1.0)
         gap = np.concatenate([over[None], _log_odds(at) - goal[left], under[None]])
         gap[0] *= np.where(stays > 0, half, 1.0)
         gap[-1] *= np.where(stays < 0, half, 1.0)
@@ -202,8 +202,8 @@ def smallest_safe(
         return part.risk(change(part.stacks, low[who] + count * step, who))
 
     none = np.zeros(len(low), dtype=np.intp)
-    found = least_safe(risk, ask.tolerance, risk(none, np.arange(len(low))), steps)
-    return low + np.where(found < 0, np.nan, found) * step
+    count_least = least_safe(risk, ask.tolerance, risk(none, np.arange(len(low))), steps)
+    return low + np.where(count_least < 0, np.nan, count_least) * step
 
 
 def wax_height_m(ask: Ask) -> Floats:

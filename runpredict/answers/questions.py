@@ -24,10 +24,6 @@ def checked_tolerance(tolerance: float) -> float:
     tolerance : float
         Highest acceptable chance that any layer of a piece passes its foot.
 
-    Returns
-    -------
-    float
-
     Raises
     ------
     BadInput : not between 0 and 1.

@@ -83,9 +83,9 @@ class Review:
         fluidity as a multiple of that of the runnier of the two alone, with a 90 % interval. By
         firing also pieces, and factor, low, high on the mobility of all glazes in it.
     effects : DataFrame, one row an effect
-        family, name, factor on fluidity (on thickness for hand and method; from one edge to the
-        other for pair edge), low and high ends of its 90 % interval, rows of the log it rests
-        on, run_factor (all runs of those rows as a multiple of what they were without it).
+        family, name, factor on fluidity (on thickness for hand and method), low and high ends of
+        its 90 % interval, rows of the log it rests on, run_factor (all runs of those rows as a
+        multiple of what they were without it).
     early_stops : DataFrame, one row a glaze that never ran past and could end lower
         glaze, lower_edge_mm (the median of its logged layers), safe_edge_mm (at least
         `WORTH_TELLING_MM` lower: put there, the rest as it was, 95 % of its logged pieces or more

@@ -63,14 +63,14 @@ def effects_of(predictor: Predictor, stacks: Stacks, log: pd.DataFrame) -> pd.Da
     from runpredict.model.outcomes import outcomes_of  # noqa: PLC0415
 
     studio = predictor.studio
-    told = ~np.isnan(outcomes_of(log, stacks).upper_m) & stacks.glazed
-    piece, edge = np.nonzero(told)
+    known = ~np.isnan(outcomes_of(log, stacks).upper_m) & stacks.glazed
+    piece, edge = np.nonzero(known)
     reach = stacks.lower_m[piece, edge]
     edges = Edges(stacks, studio.known, piece, edge, (reach, reach))
     acts = edges.line(studio.mean).slope.tocoo()
     rows = np.bincount(acts.col[acts.data != 0], minlength=len(studio.known))
     run_factor = _run_factors(studio, edges, acts, reach)
-    found = [
+    rows_told = [
         (
             family,
             effect_name(name),
@@ -81,7 +81,7 @@ def effects_of(predictor: Predictor, stacks: Stacks, log: pd.DataFrame) -> pd.Da
         for (family, name), i in studio.known.items()
         if family not in BENDS
     ]
-    return pd.DataFrame(found, columns=EFFECT_COLUMNS)
+    return pd.DataFrame(rows_told, columns=EFFECT_COLUMNS)
 
 
 def _run_factors(studio: Studio, edges: Edges, acts: Any, most_m: Floats) -> Floats:
@@ -103,13 +103,13 @@ def _run_factors(studio: Studio, edges: Edges, acts: Any, most_m: Floats) -> Flo
 
     def run(edge: Indices, step: Floats) -> Floats:
         left = margins[edge] - step[:, None]
-        found = np.where(left[:, 0] > 0, LEAST_RUN_M, 0.0)
+        run_m = np.where(left[:, 0] > 0, LEAST_RUN_M, 0.0)
         for i in range(RUN_STEPS - 1):
             fall = np.maximum(left[:, i] - left[:, i + 1], 1e-12)
             part = np.clip(left[:, i] / fall, 0.0, 1.0)
             there = runs[edge, i] * (runs[edge, i + 1] / runs[edge, i]) ** part
-            found = np.where(left[:, i] > 0, there, found)
-        return found
+            run_m = np.where(left[:, i] > 0, there, run_m)
+        return run_m
 
     count = len(studio.mean)
     with_it = np.bincount(acts.col, run(acts.row, np.zeros(len(acts.row))), count)
@@ -164,13 +164,13 @@ def than_either(studio: Studio, stacks: Stacks) -> dict[tuple[str, str], tuple[f
                 row = choices[i, both] + pieces[i] - choices[i, runnier]
                 key = (part.glaze_name[i, j], part.glaze_name[i, beneath[i]])
                 sums.setdefault(key, []).append((apart[i, both] - apart[i, runnier], row))
-    found: dict[tuple[str, str], tuple[float, ...]] = {}
+    factors: dict[tuple[str, str], tuple[float, ...]] = {}
     for key, rows in sorted(sums.items()):
         row = np.mean([row for _, row in rows], axis=0)
         given_apart = float(np.mean([apart for apart, _ in rows]))
         variance = float(row @ studio.covariance @ row)
-        found[key] = _factor(given_apart + float(row @ studio.mean), variance)
-    return found
+        factors[key] = _factor(given_apart + float(row @ studio.mean), variance)
+    return factors
 
 
 def glaze_to_blame(seen: pd.DataFrame, stacks: Stacks, predictor: Predictor) -> Objects:

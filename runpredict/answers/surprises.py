@@ -19,10 +19,6 @@ LEAST_POTS, LEAST_SHARE, LEAST_TIMES = 20, 0.2, 2.0
 def surprising_share(tables: PlanTables) -> tuple[int, int] | None:
     """How many of how many written pots ran past, where that is so many that one has to ask.
 
-    Parameters
-    ----------
-    tables : PlanTables
-
     Returns
     -------
     (int, int) or None

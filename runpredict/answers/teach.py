@@ -94,15 +94,10 @@ def what_to_fire(
 
     Parameters
     ----------
-    tables : PlanTables
     count : int
         How many at most; fewer where nothing is left to learn.
     progress : callable (share done), optional
         Called while a log is learned.
-
-    Returns
-    -------
-    Lessons
 
     Raises
     ------
@@ -276,8 +271,8 @@ class _Search:
         gains = np.zeros(len(self.readings))
         for number in set(range(len(gains))) - self.taken:
             more = explained_by(self.margins, self.belief, self.readings[number], toward)
-            told = told_apart(self.margins, self.variance, self.variance - left + more)
-            gains[number] = (told - self.told).sum()
+            removed = told_apart(self.margins, self.variance, self.variance - left + more)
+            gains[number] = (removed - self.told).sum()
         number = int(gains.argmax())
         if gains[number] <= 0.0:
             return None
@@ -315,9 +310,9 @@ def before(firing: str) -> str:
 def _schedules_table(tables: PlanTables, chosen: list[_Step], offer: _Offer) -> pd.DataFrame:
     """Typed schedules of the firings of the tiles."""
     numbers = [number for _, number, _ in chosen]
-    mine = offer.layers.loc[offer.layers["number"].isin(numbers), "firing"]
-    found = tables.schedules.loc[tables.schedules["firing"].isin(mine)]
-    return found.assign(firing=[before(firing) for firing in found["firing"]])
+    firings = offer.layers.loc[offer.layers["number"].isin(numbers), "firing"]
+    segments = tables.schedules.loc[tables.schedules["firing"].isin(firings)]
+    return segments.assign(firing=[before(firing) for firing in segments["firing"]])
 
 
 def _numbered(names: pd.Series, ranks: pd.Series) -> list[str]:

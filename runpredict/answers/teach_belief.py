@@ -104,14 +104,14 @@ class Belief:
         runs = self._line(stacks, piece, edge)[0]
         runs[:, self.known[TEST_FIRING]] = 1.0
         hidden = self._noise_variance(stacks)[:, None] / np.maximum(readable, LEAST_READABLE)
-        found = []
+        readings = []
         for i in range(len(stacks.present)):
-            mine = piece == i
+            of_piece = piece == i
             needles = self._needles(stacks.method[i, stacks.measured[i]])
             own = np.full(len(needles), self.studio.coat_sd**2)
-            own = np.concatenate([hidden[i, edge[mine]], own])
-            found.append((np.concatenate([runs[mine], needles]), np.diag(own)))
-        return found
+            own = np.concatenate([hidden[i, edge[of_piece]], own])
+            readings.append((np.concatenate([runs[of_piece], needles]), np.diag(own)))
+        return readings
 
     def _needles(self, methods: AnyArray) -> Floats:
         """Coefficients of the effects in the thickness of coats that were measured."""
@@ -137,17 +137,7 @@ class Belief:
 
 
 def believe(predictor: Predictor, stacks: Sequence[Stacks]) -> Belief:
-    """What is known of every effect on some pieces.
-
-    Parameters
-    ----------
-    predictor : Predictor
-    stacks : sequence of Stacks
-
-    Returns
-    -------
-    Belief
-    """
+    """What is known of every effect on some pieces."""
     studio = predictor.studio
     terms = studio.terms(stacks)
     count = len(terms.mean)
@@ -191,9 +181,9 @@ def told_apart(margins: Margins, variance: Floats, explained: Floats) -> Floats:
     total = variance + margins.chance_variance
     h = margins.mean / np.sqrt(total)
     share = np.clip(explained, 0.0, variance) / total
-    told = ndtr(h)
-    square = told - 2.0 * owens_t(h, np.sqrt((1.0 - share) / (1.0 + share)))
-    return np.asarray(np.maximum(square - told**2, 0.0), dtype=float)
+    chance = ndtr(h)
+    square = chance - 2.0 * owens_t(h, np.sqrt((1.0 - share) / (1.0 + share)))
+    return np.asarray(np.maximum(square - chance**2, 0.0), dtype=float)
 
 
 def explained_by(
@@ -203,8 +193,6 @@ def explained_by(
 
     Parameters
     ----------
-    margins : Margins
-    belief : Belief
     readings : (design, noise), as one of `Belief.readings`
     toward : ndarray, shape (p, m)
         Covariance of the effects with the margins.

@@ -99,14 +99,8 @@ def what_if(answer: Answer, piece: str, firing: str | None = None) -> WhatIf:
 
     Parameters
     ----------
-    answer : Answer
-    piece : str
     firing : str, optional
         Needed where several firings have a piece of that name.
-
-    Returns
-    -------
-    WhatIf
 
     Raises
     ------
@@ -118,8 +112,8 @@ def what_if(answer: Answer, piece: str, firing: str | None = None) -> WhatIf:
 def _cooler(answer: Answer, row: int) -> tuple[str, Stacks]:
     """The cone below that of a piece, and the piece fired so; "" and the plan where none is."""
     tables = answer.tables
-    mine = answer.stacks.at[0] == row
-    part = replace(tables, plan=tables.plan.loc[mine])
+    of_piece = answer.stacks.at[0] == row
+    part = replace(tables, plan=tables.plan.loc[of_piece])
     plan, was = a_cone_lower(part), with_defaults(part.plan)["cone"].iloc[0]
     stacks = stacks_of(features_of(plan, tables.glazes, tables.schedules))
     typed = tables.scheduled(stacks.firing)[0]

@@ -185,7 +185,6 @@ def read_form(form: PotForm, units: LengthUnits, snapshot: Snapshot) -> Read:
 
     Parameters
     ----------
-    form : PotForm
     units : "mm" or "in"
         Of lengths typed without a unit.
     snapshot : Snapshot
@@ -263,10 +262,8 @@ def several(read: Read, count: int, snapshot: Snapshot, was: Pot | None) -> pd.D
 
     Parameters
     ----------
-    read : Read
     count : int
         How many in all.
-    snapshot : Snapshot
     was : Pot or None
         What the pot itself was called.
     """
@@ -306,12 +303,10 @@ def advised(
 
     Parameters
     ----------
-    form : PotForm
     layers : DataFrame
         What was read of it.
     changes : DataFrame
         The rows of `Answer.changes` in these units, so that a length is on a line of the ruler.
-    units : "mm" or "in"
     """
     change: Any
     for change in changes.itertuples():

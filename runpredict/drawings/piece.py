@@ -102,16 +102,10 @@ def find_piece(
 
     Parameters
     ----------
-    answer : Answer
-    piece : str
     firing : str, optional
         Needed where several firings have a piece of that name.
     units : "mm" or "in"
         Of the ruler that advice is told on.
-
-    Returns
-    -------
-    Piece
 
     Raises
     ------
@@ -177,7 +171,6 @@ def profile_mm(piece: Piece, at_mm: ArrayLike) -> tuple[Floats, Floats]:
 
     Parameters
     ----------
-    piece : Piece
     at_mm : array_like, shape (n,)
         Distance up the wall from the foot's edge. [mm]
 

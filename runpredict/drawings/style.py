@@ -181,10 +181,6 @@ def tint(color: str) -> tuple[float, float, float]:
 def svg(figure: Figure) -> str:
     """A picture as SVG text: self-contained, the same bytes at every run.
 
-    Parameters
-    ----------
-    figure : Figure
-
     Returns
     -------
     str
@@ -276,10 +272,8 @@ def length_axis(axes: Axes, side: str, span_mm: float, units: LengthUnits, most:
     ----------
     axes : Axes
         Drawn in `in_units`.
-    side : "x" or "y"
     span_mm : float
         From one end of the axis to the other. [mm]
-    units : "mm" or "in"
     most : int
         Ticks at most, give or take one.
     """

@@ -21,7 +21,6 @@ def firing_meant(piece: str, keys: Iterable[str], firing: str | None) -> str:
 
     Parameters
     ----------
-    piece : str
     keys : iterable of str
         `firings.firing_key` of each firing that has the piece; at least one.
     firing : str or None
@@ -98,7 +97,6 @@ def respell_names(tables: Sequence[Table], logged: LoggedNames) -> None:
     tables : sequence of Table
         Changed in place; each name that is taken for another is told once. Rows that would then
         be one, though their names differ, become faults.
-    logged : LoggedNames
     """
     keyed = [(table, _duplicated(table)) for table in tables if table.kind != "recipes"]
     firings = [table for table in tables if table.kind in ("schedules", "layers")]

@@ -56,10 +56,6 @@ class ReadLogbook:
         create : bool
             Make an empty one when there is none.
 
-        Returns
-        -------
-        Logbook
-
         Raises
         ------
         BadInput
@@ -137,7 +133,6 @@ class ReadLogbook:
 
         Returns
         -------
-        DataFrame
         dict of str
             By what names the group: (piece, firing) of layers, (glaze,) of a recipe.
         """

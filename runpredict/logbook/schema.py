@@ -278,10 +278,6 @@ def _publish(temporary: Path, file: Path) -> None:
 def connect(file: Path) -> sqlite3.Connection:
     """Open a logbook that is there, prove it whole and bring it up to date.
 
-    Parameters
-    ----------
-    file : Path
-
     Returns
     -------
     sqlite3.Connection

@@ -124,24 +124,24 @@ class Alike:
         most = np.maximum(stacks.lower_m, LEAST_READ_M)
         share = np.linspace(0.0, 1.0, RUN_STEPS)[:, None, None]
         runs = LEAST_READ_M * (most / LEAST_READ_M) ** share
-        told = odds(runs)
+        log_odds = odds(runs)
         level = np.array(RUN_LEVELS)[:, None, None]
         goal = np.log(1.0 - level) - np.log(level)
-        low, high = (runs[0], told[0]), (runs[-1], told[-1])
-        for run, at in zip(runs, told, strict=True):
+        low, high = (runs[0], log_odds[0]), (runs[-1], log_odds[-1])
+        for run, at in zip(runs, log_odds, strict=True):
             low = _where(at >= goal, (run, at), low)
-        for run, at in zip(runs[::-1], told[::-1], strict=True):
+        for run, at in zip(runs[::-1], log_odds[::-1], strict=True):
             high = _where(at <= goal, (run, at), high)
         between = _between(low, high, goal)
         at = odds(between)
         low = _where(at >= goal, (between, at), low)
         high = _where(at <= goal, (between, at), high)
-        found = np.where(told[-1] >= goal, most, _between(low, high, goal))
-        found = np.where(told[0] >= goal, found, 0.0)
+        quantiles = np.where(log_odds[-1] >= goal, most, _between(low, high, goal))
+        quantiles = np.where(log_odds[0] >= goal, quantiles, 0.0)
         # The far end is no finer than a ruler: glaze that stays creeps some of a millimetre.
-        found[-1] = np.maximum(found[-1], LEAST_READ_M)
-        found = np.minimum(found, stacks.lower_m)
-        return np.where(stacks.glazed[..., None], np.moveaxis(found, 0, 2), 0.0)
+        quantiles[-1] = np.maximum(quantiles[-1], LEAST_READ_M)
+        quantiles = np.minimum(quantiles, stacks.lower_m)
+        return np.where(stacks.glazed[..., None], np.moveaxis(quantiles, 0, 2), 0.0)
 
     def past_foot_m3(self, stacks: Stacks) -> Floats:
         """As `Chances.past_foot_m3`."""
@@ -179,8 +179,8 @@ class Alike:
         return np.maximum(share, 0.0)
 
 
-def _where(mine: Bools, one: tuple[Floats, Floats], other: tuple[Floats, Floats]) -> Any:
-    return tuple(np.where(mine, a, b) for a, b in zip(one, other, strict=True))
+def _where(which: Bools, one: tuple[Floats, Floats], other: tuple[Floats, Floats]) -> Any:
+    return tuple(np.where(which, a, b) for a, b in zip(one, other, strict=True))
 
 
 def _between(low: tuple[Floats, Floats], high: tuple[Floats, Floats], goal: Floats) -> Floats:
@@ -210,14 +210,14 @@ class Chances:
 
     def take(self, pieces: Indices) -> Chances:
         """Those of some of the pieces."""
-        found = []
-        for mine, part in self.parts:
-            place = np.full(max(mine.max(initial=-1), pieces.max(initial=-1)) + 1, -1)
-            place[mine] = np.arange(len(mine))
+        parts = []
+        for own, part in self.parts:
+            place = np.full(max(own.max(initial=-1), pieces.max(initial=-1)) + 1, -1)
+            place[own] = np.arange(len(own))
             at = place[pieces]
             if (at >= 0).any():
-                found.append((np.flatnonzero(at >= 0), part.take(at[at >= 0])))
-        return Chances(tuple(found))
+                parts.append((np.flatnonzero(at >= 0), part.take(at[at >= 0])))
+        return Chances(tuple(parts))
 
     def parts_of(self, stacks: Stacks) -> Iterator[tuple[Indices, Stacks, Alike]]:
         """Which pieces have each number of layers, they alone, and what is known of them."""
@@ -230,10 +230,10 @@ class Chances:
 
     def _passing(self, stacks: Stacks, reach_m: Floats) -> tuple[Floats, Floats]:
         layer, piece = np.zeros(stacks.present.shape), np.zeros(len(stacks.present))
-        for pieces, some, part in self.parts_of(stacks):
-            k = some.present.shape[1]
-            told = part.passing(some, part.flow_of(some), reach_m[pieces, :k])
-            layer[pieces, :k], piece[pieces] = told
+        for pieces, stack, part in self.parts_of(stacks):
+            k = stack.present.shape[1]
+            chances = part.passing(stack, part.flow_of(stack), reach_m[pieces, :k])
+            layer[pieces, :k], piece[pieces] = chances
         return layer, piece
 
     def risk(self, stacks: Stacks) -> tuple[Floats, Floats]:
@@ -255,8 +255,8 @@ class Chances:
     def piece_risk(self, stacks: Stacks) -> Floats:
         """The same of whole pieces alone, shape (n,)."""
         risk = np.zeros(len(stacks.present))
-        for pieces, some, part in self.parts_of(stacks):
-            risk[pieces] = part.piece_risk(some)
+        for pieces, stack, part in self.parts_of(stacks):
+            risk[pieces] = part.piece_risk(stack)
         return risk
 
     def run_quantiles_m(self, stacks: Stacks) -> Floats:
@@ -266,24 +266,24 @@ class Chances:
         `LEAST_READ_M`.
         """
         runs = np.zeros((*stacks.present.shape, len(RUN_LEVELS)))
-        for pieces, some, part in self.parts_of(stacks):
-            runs[pieces, : some.present.shape[1]] = part.run_quantiles_m(some)
+        for pieces, stack, part in self.parts_of(stacks):
+            runs[pieces, : stack.present.shape[1]] = part.run_quantiles_m(stack)
         return runs
 
     def past_foot_m3(self, stacks: Stacks) -> Floats:
         """Glaze past the foot of each piece, not exceeded 19 times in 20, shape (n,). [m³]"""
         past = np.zeros(len(stacks.present))
-        for pieces, some, part in self.parts_of(stacks):
-            past[pieces] = part.past_foot_m3(some)
+        for pieces, stack, part in self.parts_of(stacks):
+            past[pieces] = part.past_foot_m3(stack)
         return past
 
     def driving(self, stacks: Stacks) -> Floats:
         """Part of each melt in what drives each edge past the foot: edge, layer; (n, k, k)."""
         n, k = stacks.present.shape
         share = np.zeros((n, k, k))
-        for pieces, some, part in self.parts_of(stacks):
-            count = some.present.shape[1]
-            share[pieces, :count, :count] = part.driving(some)
+        for pieces, stack, part in self.parts_of(stacks):
+            count = stack.present.shape[1]
+            share[pieces, :count, :count] = part.driving(stack)
         return share
 
 

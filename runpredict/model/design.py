@@ -50,29 +50,29 @@ class Rows:
     def square(self, weight: Floats) -> Floats:
         """Weighted sum of each row times itself, shape (p, p)."""
         often, seldom = self._often, self._seldom
-        found = np.zeros((self._all.shape[1],) * 2)
+        total = np.zeros((self._all.shape[1],) * 2)
         heavy = self._full * weight[:, None]
-        found[np.ix_(often, often)] = self._full.T @ heavy
+        total[np.ix_(often, often)] = self._full.T @ heavy
         if not self._rest.nnz:
-            return found
+            return total
         across = self._rest_turned @ heavy
-        found[np.ix_(seldom, often)], found[np.ix_(often, seldom)] = across, across.T
+        total[np.ix_(seldom, often)], total[np.ix_(often, seldom)] = across, across.T
         data = self._rest.data * np.repeat(weight, self._entries)
         rest = csr_array((data, self._rest.indices, self._rest.indptr), shape=self._rest.shape)
-        found[np.ix_(seldom, seldom)] = (self._rest_turned @ rest).toarray()
-        return found
+        total[np.ix_(seldom, seldom)] = (self._rest_turned @ rest).toarray()
+        return total
 
     def spread(self, covariance: Floats) -> Floats:
         """Variance of each row, shape (rows,)."""
         often, seldom = self._often, self._seldom
         side = self._full @ covariance[np.ix_(often, often)]
         side += 2.0 * (self._rest @ covariance[np.ix_(seldom, often)])
-        found = (side * self._full).sum(axis=1)
+        variance = (side * self._full).sum(axis=1)
         rest = np.ascontiguousarray(covariance[np.ix_(seldom, seldom)]).ravel()
         columns, values = self._padded
-        for start in range(0, len(found), ROWS_AT_ONCE):
-            mine = slice(start, start + ROWS_AT_ONCE)
-            at, by = columns[mine], values[mine]
+        for start in range(0, len(variance), ROWS_AT_ONCE):
+            portion = slice(start, start + ROWS_AT_ONCE)
+            at, by = columns[portion], values[portion]
             between = rest[at[:, :, None] * len(seldom) + at[:, None]]
-            found[mine] += ((between @ by[..., None])[..., 0] * by).sum(axis=1)
-        return np.asarray(found, dtype=float)
+            variance[portion] += ((between @ by[..., None])[..., 0] * by).sum(axis=1)
+        return np.asarray(variance, dtype=float)

@@ -256,8 +256,6 @@ def peak_height(
         Interval in which what is left of each margin lies, with these coefficients.
     parts : ndarray, shape (rows, q)
         As in `Evidence`.
-    prior : Prior
-    fitted : Fitted
     """
     sd = np.sqrt(fitted.noise_sd**2 + parts @ fitted.part_scale)
     log = _seen(np.zeros(len(lower)), lower, upper, sd, fitted.mix).log
@@ -276,10 +274,10 @@ def _spreads(rows: Evidence, prior: Prior, fitted: Fitted) -> Fitted:
     """Spreads that make what was seen likelier, the coefficients as they are."""
     sd = fitted.sd.copy()
     for family in np.unique(prior.family[prior.family >= 0]):
-        mine = prior.family == family
-        square = (fitted.mean - prior.mean)[mine] ** 2 + np.diag(fitted.covariance)[mine]
-        ratio = (square / prior.sd[mine] ** 2).sum() + FAMILY_TRUST
-        sd[mine] = prior.sd[mine] * np.sqrt(ratio / (mine.sum() + FAMILY_TRUST))
+        which = prior.family == family
+        square = (fitted.mean - prior.mean)[which] ** 2 + np.diag(fitted.covariance)[which]
+        ratio = (square / prior.sd[which] ** 2).sum() + FAMILY_TRUST
+        sd[which] = prior.sd[which] * np.sqrt(ratio / (which.sum() + FAMILY_TRUST))
     noise = fitted.noise_sd**2
     parts = rows.parts * fitted.part_scale
     total = noise + parts.sum(axis=1)
@@ -290,9 +288,9 @@ def _spreads(rows: Evidence, prior: Prior, fitted: Fitted) -> Fitted:
     square = np.zeros(len(total))
     for i, scale in enumerate(MIX_SCALES):
         wide = total * scale**2
-        kept = wide - wide**2 * seen.part_curvature[i] + (wide * seen.part_slope[i]) ** 2
-        kept = kept + reach * (wide * seen.part_curvature[i]) ** 2
-        square = square + seen.of_part[i] * kept / scale**2
+        expected_square = wide - wide**2 * seen.part_curvature[i] + (wide * seen.part_slope[i]) ** 2
+        expected_square = expected_square + reach * (wide * seen.part_curvature[i]) ** 2
+        square = square + seen.of_part[i] * expected_square / scale**2
 
     def expected(variance: Floats) -> Floats:
         part = variance / total
@@ -300,9 +298,9 @@ def _spreads(rows: Evidence, prior: Prior, fitted: Fitted) -> Fitted:
 
     part_scale = fitted.part_scale.copy()
     for q in range(parts.shape[1]):
-        mine = parts[:, q] > 0
-        ratio = (times * expected(parts[:, q]))[mine] / rows.parts[mine, q]
-        part_scale[q] = (ratio.sum() + SPREAD_TRUST) / (times[mine].sum() + SPREAD_TRUST)
+        which = parts[:, q] > 0
+        ratio = (times * expected(parts[:, q]))[which] / rows.parts[which, q]
+        part_scale[q] = (ratio.sum() + SPREAD_TRUST) / (times[which].sum() + SPREAD_TRUST)
     own = (times * expected(np.full(len(total), noise))).sum() + SPREAD_TRUST * prior.noise_sd**2
     counts = (times * seen.of_part).sum(axis=1) + SHARES_TRUST * MIX_SHARES
     return replace(
@@ -338,16 +336,10 @@ def fit(
 
     Parameters
     ----------
-    rows : Evidence
-    prior : Prior
     start : Fitted, optional
         From where to begin: what the same rows said about another line.
     rounds : int
         Times that the spreads are set anew.
-
-    Returns
-    -------
-    Fitted
     """
     fitted = start_of(rows, prior) if start is None else start
     for i in range(rounds):

@@ -84,8 +84,8 @@ class _EdgesAlike:
     def margin_of(self, mean: Floats, reach_m: Floats) -> Floats:
         """Margin of each edge over running a way, shape (m,) both."""
         chances = self._chances(mean)
-        found = self._of(chances, chances.flow_of(self.stacks), self._grid(reach_m))
-        return np.asarray(found[0])
+        margin = self._of(chances, chances.flow_of(self.stacks), self._grid(reach_m))
+        return np.asarray(margin[0])
 
     def _of(self, chances: Alike, flow: film.Flow, reach_m: Floats) -> Floats:
         """Margin of each edge, in each way of the choices, (q, m)."""
@@ -171,19 +171,19 @@ class Edges:
         for pieces, part in stacks.by_layers():
             place = np.full(len(stacks.present), -1)
             place[pieces] = np.arange(len(pieces))
-            mine = np.flatnonzero(place[piece] >= 0)
-            at, ways = (place[piece[mine]], edge[mine]), (reach_m[0][mine], reach_m[1][mine])
+            own = np.flatnonzero(place[piece] >= 0)
+            at, ways = (place[piece[own]], edge[own]), (reach_m[0][own], reach_m[1][own])
             self.parts.append(_EdgesAlike(part, known, at, ways))
-            self.order.append(mine)
+            self.order.append(own)
         self.back = np.argsort(np.concatenate(self.order))
 
     def margin_of(self, mean: Floats, reach_m: Floats) -> Floats:
         """Margin of each edge over running a way, shape (m,) both."""
-        found = [
-            part.margin_of(mean, reach_m[mine])
-            for part, mine in zip(self.parts, self.order, strict=True)
+        margins = [
+            part.margin_of(mean, reach_m[own])
+            for part, own in zip(self.parts, self.order, strict=True)
         ]
-        return np.concatenate(found)[self.back]
+        return np.concatenate(margins)[self.back]
 
     def margins(self, mean: Floats) -> tuple[Floats, Floats]:
         """Margin of each edge over running each of its two ways, shape (m,)."""

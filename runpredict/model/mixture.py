@@ -75,7 +75,6 @@ def quantile(level: float, variance: Floats, noise: Floats, mix: Floats) -> Floa
     Parameters
     ----------
     level : float, between 0 and 1
-    variance, noise, mix : as in `chance_above`
 
     Returns
     -------

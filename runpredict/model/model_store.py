@@ -47,31 +47,31 @@ def cache_folder() -> Path | None:
     return base / "runpredict" if base.is_absolute() else None
 
 
-def _ours_alone(found: os.stat_result) -> bool:
+def _ours_alone(status: os.stat_result) -> bool:
     """Whether something is the user's, and cannot be written to by anybody else."""
     if not hasattr(os, "getuid"):  # Windows keeps a user's local folder to the user
         return True
-    return found.st_uid == os.getuid() and not found.st_mode & (stat.S_IWGRP | stat.S_IWOTH)
+    return status.st_uid == os.getuid() and not status.st_mode & (stat.S_IWGRP | stat.S_IWOTH)
 
 
 def is_ours_alone(folder: Path) -> bool:
     """Whether a folder is no link, is the user's, and nobody else can write to it."""
     try:
-        found = folder.lstat()
+        status = folder.lstat()
     except OSError:
         return False
-    return stat.S_ISDIR(found.st_mode) and _ours_alone(found)
+    return stat.S_ISDIR(status.st_mode) and _ours_alone(status)
 
 
 def content_key(log: pd.DataFrame, tables: PlanTables) -> str:
     """A key that changes with anything the model rests on."""
     used = tables.glazes.loc[tables.glazes["glaze"].isin(log["glaze"])]
-    said = hashlib.sha256(package_digest().encode())
-    said.update(" ".join([platform.python_version(), *map(version, LIBRARIES)]).encode())
+    digest = hashlib.sha256(package_digest().encode())
+    digest.update(" ".join([platform.python_version(), *map(version, LIBRARIES)]).encode())
     for table in (log, used, tables.schedules):
-        said.update(table_csv(table).encode())
-    said.update(str(tables.only_surprises).encode())
-    return said.hexdigest()
+        digest.update(table_csv(table).encode())
+    digest.update(str(tables.only_surprises).encode())
+    return digest.hexdigest()
 
 
 def trained_on(
@@ -81,30 +81,25 @@ def trained_on(
 
     Parameters
     ----------
-    tables : PlanTables
     progress : callable (share done), optional
         Called while training, not where the model was kept.
-
-    Returns
-    -------
-    (Trained, Trial or None), or None where the log holds no result
     """
     _, log = split_results(tables.log)
     if log.empty:
         return None
     folder = cache_folder()
     path = None if folder is None else folder / f"{content_key(log, tables)}.npz"
-    kept = None if path is None else _read(path)
-    if kept is not None:
-        return kept
+    stored = None if path is None else _read(path)
+    if stored is not None:
+        return stored
     from runpredict.model.trial import train  # noqa: PLC0415 - loads scikit-learn
 
     features = features_of(log, tables.glazes, tables.schedules)
     stacks = stacks_of(features, tables.only_surprises)
-    made = train(stacks, outcomes_of(log, stacks), progress)
+    model = train(stacks, outcomes_of(log, stacks), progress)
     if path is not None:
-        _keep(made, path)
-    return made
+        _keep(model, path)
+    return model
 
 
 def _read(path: Path) -> tuple[Trained, Trial | None] | None:
@@ -116,8 +111,12 @@ def _read(path: Path) -> tuple[Trained, Trial | None] | None:
     except OSError:
         return None
     with os.fdopen(handle, "rb") as file:
-        found = os.fstat(handle)
-        if not stat.S_ISREG(found.st_mode) or not _ours_alone(found) or found.st_size > MOST_BYTES:
+        status = os.fstat(handle)
+        if (
+            not stat.S_ISREG(status.st_mode)
+            or not _ours_alone(status)
+            or status.st_size > MOST_BYTES
+        ):
             return None
         content = file.read()
     try:
@@ -129,7 +128,7 @@ def _read(path: Path) -> tuple[Trained, Trial | None] | None:
         return None
 
 
-def _keep(made: tuple[Trained, Trial | None], path: Path) -> None:
+def _keep(model: tuple[Trained, Trial | None], path: Path) -> None:
     """Keep a model if that is possible; a full disk or a foreign folder is no fault of the user."""
     temporary = None
     try:
@@ -138,11 +137,11 @@ def _keep(made: tuple[Trained, Trial | None], path: Path) -> None:
             return
         handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=".model-")
         with os.fdopen(handle, "wb") as file:
-            np.savez(file, allow_pickle=False, **_content(made))
+            np.savez(file, allow_pickle=False, **_content(model))
         os.replace(temporary, path)
         temporary = None
-        kept = sorted(path.parent.glob("*.npz"), key=lambda file: file.stat().st_mtime)
-        for old in kept[:-KEPT_MODELS]:
+        oldest_first = sorted(path.parent.glob("*.npz"), key=lambda file: file.stat().st_mtime)
+        for old in oldest_first[:-KEPT_MODELS]:
             old.unlink(missing_ok=True)
     except OSError:
         pass
@@ -151,6 +150,6 @@ def _keep(made: tuple[Trained, Trial | None], path: Path) -> None:
             Path(temporary).unlink(missing_ok=True)
 
 
-def _content(made: tuple[Trained, Trial | None]) -> dict[str, Any]:
-    arrays, names = numbers_of(*made)
+def _content(model: tuple[Trained, Trial | None]) -> dict[str, Any]:
+    arrays, names = numbers_of(*model)
     return {**arrays, "names": np.frombuffer(json.dumps(names).encode(), dtype=np.uint8)}

@@ -49,10 +49,6 @@ def outcomes_of(log: pd.DataFrame, stacks: Stacks) -> Outcomes:
         Layers with results, in the order of the rows the stacks were made of.
     stacks : Stacks of n pieces with up to k layers
 
-    Returns
-    -------
-    Outcomes
-
     Notes
     -----
     Past the foot: the run is at least the distance, and at least what was measured. Not past and

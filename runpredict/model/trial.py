@@ -80,9 +80,9 @@ class _Ways:
 
     def set(self, pieces: Indices, chances: Chances, stacks: Stacks) -> None:
         """What was told of some of the pieces."""
-        for mine, some, part in chances.parts_of(stacks):
-            at = pieces[mine]
-            weight, margin = (each.T for each in part.ways(some))
+        for own, stack, part in chances.parts_of(stacks):
+            at = pieces[own]
+            weight, margin = (each.T for each in part.ways(stack))
             self.weight[at, : weight.shape[1]] = weight
             self.margin[at, : weight.shape[1]] = margin
             self.variance[at], self.noise[at], self.mix[at] = part.variance, part.noise, part.mix
@@ -109,8 +109,8 @@ def _calibration(ways: _Ways, past: Floats, pieces: Bools) -> tuple[float, float
         return float(0.5 * (DEGREES + 1.0) * np.log1p(off / DEGREES).sum() - log.sum())
 
     close = {"xatol": 1e-7, "fatol": 1e-9}
-    found = minimize(loss, np.zeros(2), method="Nelder-Mead", options=close)
-    return float(found.x[0]), float(np.exp(found.x[1]))
+    best = minimize(loss, np.zeros(2), method="Nelder-Mead", options=close)
+    return float(best.x[0]), float(np.exp(best.x[1]))
 
 
 def reliability(past: Floats, chance: Floats) -> pd.DataFrame:
@@ -174,8 +174,6 @@ def train(
 
     Parameters
     ----------
-    stacks : Stacks
-    outcomes : Outcomes
     progress : callable (share done), optional
 
     Returns
@@ -185,43 +183,43 @@ def train(
     Trial or None
         None where there are too few firings with a result to hold any out.
     """
-    said = progress if progress is not None else _silent
+    report = progress if progress is not None else _silent
     log = Log.of(stacks, outcomes)
     with single_threaded():
-        learned = learn(stacks, log, progress=lambda done: said(0.2 * done))
+        learned = learn(stacks, log, progress=lambda done: report(0.2 * done))
     usable = ~np.isnan(outcomes.past)
     if not learned.sound or len(set(stacks.firing[usable])) < LEAST_FIRINGS:
-        said(1.0)
+        report(1.0)
         return Trained(learned.studio, (0.0, 1.0), learned.sound), None
     fold = folds_of(stacks, usable)
     tasks = [(stacks, log, fold, number, learned.studio) for number in np.unique(fold[usable])]
-    told: list[tuple[Indices, Stacks, Chances]] = []
+    folds: list[tuple[Indices, Stacks, Chances]] = []
     for one in on_cores(_held_out, tasks, cores_for(len(log.piece) >= LEAST_SPLIT)):
-        told.append(one)
-        said(0.2 + 0.8 * len(told) / len(tasks))
+        folds.append(one)
+        report(0.2 + 0.8 * len(folds) / len(tasks))
     doubted = np.full(stacks.present.shape, np.nan)
     doubted[log.piece, log.edge] = learned.weight
-    return _tried(learned.studio, stacks, outcomes, told, doubted)
+    return _tried(learned.studio, stacks, outcomes, folds, doubted)
 
 
 def _tried(
     studio: Studio,
     stacks: Stacks,
     outcomes: Outcomes,
-    told: list[tuple[Indices, Stacks, Chances]],
+    folds: list[tuple[Indices, Stacks, Chances]],
     doubted: Floats,
 ) -> tuple[Trained, Trial]:
     usable = ~np.isnan(outcomes.past)
     most = len(SIDES) * max(
-        part.weight.shape[1] for *_, chances in told for _, part in chances.parts
+        part.weight.shape[1] for *_, chances in folds for _, part in chances.parts
     )
     ways = _Ways.blank(len(usable), most)
-    for pieces, part, chances in told:
+    for pieces, part, chances in folds:
         ways.set(pieces, chances, part)
     trained = Trained(studio, _calibration(ways, outcomes.past, usable))
     shape = stacks.present.shape
     held = HeldOut(np.zeros(shape[0]), np.zeros(shape), np.zeros((*shape, len(RUN_LEVELS))))
-    for pieces, part, chances in told:
+    for pieces, part, chances in folds:
         others = usable.copy()
         others[pieces] = False
         fair = chances.calibrated(_calibration(ways, outcomes.past, others))
@@ -234,7 +232,7 @@ def _tried(
     scores = {
         "learned": held.risk[usable],
         "rules": rules,
-        "base rate": _base_rate(outcomes.past, told)[usable],
+        "base rate": _base_rate(outcomes.past, folds)[usable],
     }
     trial = Trial(
         pieces=len(past),
@@ -248,10 +246,10 @@ def _tried(
     return trained, trial
 
 
-def _base_rate(past: Floats, told: list[tuple[Indices, Stacks, Chances]]) -> Floats:
+def _base_rate(past: Floats, folds: list[tuple[Indices, Stacks, Chances]]) -> Floats:
     """The share that passed of all firings but those of each piece's fold, shape (n,)."""
     rate = np.zeros(len(past))
-    for pieces, *_ in told:
+    for pieces, *_ in folds:
         others = ~np.isnan(past)
         others[pieces] = False
         rate[pieces] = (past[others].sum() + 0.5) / (others.sum() + 1.0)

@@ -29,7 +29,6 @@ def combinations_html(table: pd.DataFrame, units: LengthUnits = "mm", glaze: str
     ----------
     table : DataFrame
         From `combinations_of`.
-    units : "mm" or "in"
     glaze : str, optional
         Only those that this glaze is part of.
     """

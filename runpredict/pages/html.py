@@ -63,11 +63,6 @@ def naming(sentence: str, names: list[str]) -> Markup:
 def answer_html(answer: Answer, units: LengthUnits = "mm") -> str:
     """The answer as a part of a page.
 
-    Parameters
-    ----------
-    answer : Answer
-    units : "mm" or "in"
-
     Returns
     -------
     str

@@ -91,8 +91,6 @@ def sheet_html(answer: Answer, units: LengthUnits = "mm", progress: Progress | N
 
     Parameters
     ----------
-    answer : Answer
-    units : "mm" or "in"
     progress : callable, optional
         Told the share that is done, from 0 to 1.
 

@@ -18,7 +18,6 @@ class Caution:
 
     Parameters
     ----------
-    metal : str
     oxide : str
         As in `OXIDES`; blank for a metal that is only known by the name of a material.
     share_wt : float

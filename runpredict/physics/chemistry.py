@@ -298,12 +298,12 @@ def fill_oxides(
     mixed = glazes["source"].eq("recipe").to_numpy()
     if mixed.any():
         names = glazes.loc[mixed, "glaze"]
-        mine = None if recipes is None else recipes.loc[recipes["glaze"].isin(names)]
-        found = set() if mine is None else set(mine["glaze"])
-        missing = [name for name in names if name not in found]
-        if mine is None or missing:
+        used = None if recipes is None else recipes.loc[recipes["glaze"].isin(names)]
+        given = set() if used is None else set(used["glaze"])
+        missing = [name for name in names if name not in given]
+        if used is None or missing:
             raise ValueError(f'glaze "{missing[0]}" has no recipe; add it to recipes.csv.')
-        oxides_wt[mixed] = recipe_oxides_wt(mine, materials).loc[names].to_numpy()
+        oxides_wt[mixed] = recipe_oxides_wt(used, materials).loc[names].to_numpy()
     others = glazes.drop(columns=[oxide for oxide in OXIDES if oxide in glazes.columns])
     chemistry = pd.DataFrame(oxides_wt, columns=list(OXIDES), index=glazes.index)
     return pd.concat([others, chemistry], axis=1)

@@ -140,11 +140,6 @@ def flow_of(wall: Wall, melt_log: Floats, choice_log: Floats, bends: Bends) -> F
         Natural log of the mobility of each layer's melt. [1/m]
     choice_log : ndarray, shape (n, q, c)
         Added to the log speed of each choice of layers (see `speeds.choices`), in each of q ways.
-    bends : Bends
-
-    Returns
-    -------
-    Flow
     """
     k, b, n = wall.layer_m.shape
     melt_log = np.transpose(melt_log)
@@ -154,17 +149,17 @@ def flow_of(wall: Wall, melt_log: Floats, choice_log: Floats, bends: Bends) -> F
     step = np.empty((len(choice_log), len(base), b, n))
     portion = max(1, AT_ONCE // (len(some_of(k).taken) * b * (1 + len(base))))
     for start in range(0, n, portion):
-        mine = slice(start, start + portion)
+        part = slice(start, start + portion)
         fronts, steps = speeds_log(
-            wall.layer_m[..., mine],
-            wall.glaze[:, mine],
-            base[..., mine],
-            melt_log[:, mine],
+            wall.layer_m[..., part],
+            wall.glaze[:, part],
+            base[..., part],
+            melt_log[:, part],
             bends,
         )
-        added = choice_log[:, :, None, mine]
-        front[..., mine] = (fronts + added).max(axis=1)
-        step[..., mine] = (steps + added[:, None]).max(axis=2)
+        added = choice_log[:, :, None, part]
+        front[..., part] = (fronts + added).max(axis=1)
+        step[..., part] = (steps + added[:, None]).max(axis=2)
     return Flow(wall, front, step, bends)
 
 
@@ -302,7 +297,6 @@ def volume_past_m2(flow: Flow, factor_log: Floats, reach_m: Floats) -> Floats:
 
     Parameters
     ----------
-    flow : Flow
     factor_log : ndarray, shape (n, k)
         Natural log of a factor on all that moves each edge.
     reach_m : ndarray, shape (n, k)

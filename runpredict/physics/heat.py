@@ -154,10 +154,6 @@ class Firings:
         Parameters
         ----------
         index : ndarray of int, shape (k,)
-
-        Returns
-        -------
-        Firings of k firings, in that order
         """
         return Firings(self.peak_c[index], self.temperature_c[index], self.time_s[index])
 
@@ -206,10 +202,6 @@ def firing_from_schedule(
     rate_c_per_h, target_c, hold_min : sequences of equal length, one entry a segment
         After the last segment the kiln cools by itself. [°C/h], [°C], [min]
 
-    Returns
-    -------
-    Firings of one firing
-
     Raises
     ------
     ValueError : no segment, or a rate not above 0.
@@ -233,10 +225,6 @@ def firing_from_schedule(
 
 def join(firings: Sequence[Firings]) -> Firings:
     """Many firings as one table.
-
-    Parameters
-    ----------
-    firings : sequence of Firings, at least one
 
     Returns
     -------

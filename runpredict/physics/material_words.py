@@ -135,17 +135,17 @@ class MaterialNames:
             if key in self.by_key:
                 return self.by_key[key]
         parts = [part for part in _LINKS.split(name) if part.strip()]
-        found = {self.find(part) for part in parts} if len(parts) > 1 else set()
-        return found.pop() if len(found) == 1 else self._within(name)
+        materials = {self.find(part) for part in parts} if len(parts) > 1 else set()
+        return materials.pop() if len(materials) == 1 else self._within(name)
 
     def _within(self, name: str) -> str:
         """The material whose name stands in what was typed beside words that add nothing."""
         typed = frozenset(_words(name))
-        found: dict[int, set[str]] = {}
+        by_length: dict[int, set[str]] = {}
         for words, material, beside in self.worded:
             if words <= typed and typed - words <= beside | _SAYS_LITTLE:
-                found.setdefault(len(words), set()).add(material)
-        fullest = found[max(found)] if found else set()
+                by_length.setdefault(len(words), set()).add(material)
+        fullest = by_length[max(by_length)] if by_length else set()
         return fullest.pop() if len(fullest) == 1 else ""
 
     def is_vague(self, name: str) -> bool:
@@ -164,15 +164,15 @@ class MaterialNames:
         vague = self.is_vague(name)
         shared = [pair for pair in worded if words <= pair[1] or (pair[1] <= words and not vague)]
         shared.sort(key=lambda pair: len(pair[1] ^ words))
-        found: dict[str, str] = {}
+        by_material: dict[str, str] = {}
         for other, _ in shared:
-            found.setdefault(self.find(other), other)
-        if len(found) < NEAREST and not vague:
+            by_material.setdefault(self.find(other), other)
+        if len(by_material) < NEAREST and not vague:
             by_key = {material_key(other): other for other in reversed(names)}
             close = difflib.get_close_matches(material_key(name)[:80], by_key, n=12, cutoff=0.0)
             for key in close:
-                found.setdefault(self.find(by_key[key]), by_key[key])
-        return list(found.values())[:NEAREST]
+                by_material.setdefault(self.find(by_key[key]), by_key[key])
+        return list(by_material.values())[:NEAREST]
 
 
 def material_names(materials: pd.DataFrame | None = None) -> MaterialNames:
@@ -182,10 +182,6 @@ def material_names(materials: pd.DataFrame | None = None) -> MaterialNames:
     ----------
     materials : DataFrame, optional
         The potter's own, with the columns of ``materials.csv``.
-
-    Returns
-    -------
-    MaterialNames
 
     Notes
     -----
@@ -207,11 +203,11 @@ def _names_with(own: tuple[str, ...]) -> MaterialNames:
     shipped = _shipped_names()
     hers = standing_in(own)
     by_key = {key: hers.get(material, material) for key, material in shipped.items()}
-    mine: dict[str, set[str]] = {}
+    by_word: dict[str, set[str]] = {}
     for name in own:
         for key in _keys(name):
-            mine.setdefault(key, set()).add(name)
-    by_key.update({key: min(names) if len(names) == 1 else "" for key, names in mine.items()})
+            by_word.setdefault(key, set()).add(name)
+    by_key.update({key: min(names) if len(names) == 1 else "" for key, names in by_word.items()})
     beside = _said_beside()
     worded = [(name, by_key[material_key(name)], "") for name in own]
     worded += [(name, by_key[material_key(name)], m) for name, m in _shipped_pairs() if m]

@@ -122,7 +122,6 @@ def outputs(c: Coefficients, fitted: Float32s) -> tuple[Float32s, Float32s]:
 
     Parameters
     ----------
-    c : Coefficients
     fitted : ndarray, shape (n, 23)
         Mole fractions of `FITTED`.
 
@@ -166,7 +165,6 @@ def reach(c: Reach, fitted: Float32s) -> tuple[Float32s, Float32s]:
 
     Parameters
     ----------
-    c : Reach
     fitted : ndarray, shape (n, 23)
         Mole fractions of `FITTED`.
 

@@ -91,8 +91,6 @@ def run_on_photo(
 
     Parameters
     ----------
-    taps : Taps
-    camera : Camera
     foot_mm : float
         Diameter of the foot, or the width of a tile's lower edge. [mm]
     wall_deg : float

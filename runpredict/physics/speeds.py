@@ -106,12 +106,12 @@ def some_of(layers: int) -> Some:
     thin: list[Bools] = []
     least: list[int] = []
     first = []
-    for mine, loose in zip(*choices(layers), strict=True):
+    for choice, loose in zip(*choices(layers), strict=True):
         first.append(len(taken))
-        own = np.flatnonzero(mine)
+        own = np.flatnonzero(choice)
         for size in range(1 if loose else len(own)):
             for some in combinations(own, size):
-                taken.append(mine)
+                taken.append(choice)
                 thin.append(np.isin(np.arange(layers), some))
                 least.append(1 if loose else len(own))
     return Some(np.array(taken), np.array(thin), np.array(least), np.array(first))
@@ -132,7 +132,6 @@ def speeds_log(
         Which layers go on just below each of some edges.
     melt_log : ndarray, shape (k, n)
         Natural log of the mobility of each layer's melt. [1/m]
-    bends : Bends
 
     Returns
     -------
@@ -239,13 +238,13 @@ def _fades_log(part_m: Floats, glaze: Indices) -> Floats:
     least = np.full(part_m[:, 0].shape, np.inf)
     several = np.zeros(least.shape, dtype=bool)
     for j in range(len(glaze)):
-        mine = part_m[:, j]
+        thickness_m = part_m[:, j]
         for i in range(len(glaze)):
             alike = glaze[i] == glaze[j]
             if i != j and alike.any():
-                mine = mine + alike * part_m[:, i]
+                thickness_m = thickness_m + alike * part_m[:, i]
             if i < j and not alike.all():
                 several |= there[:, i] & there[:, j] & ~alike
-        least = np.where(there[:, j], np.minimum(least, mine), least)
+        least = np.where(there[:, j], np.minimum(least, thickness_m), least)
     share = np.where(several, np.minimum(least / FADES_BELOW_M, 1.0), 1.0)
     return np.log(np.maximum(share, TINY))

@@ -45,10 +45,6 @@ def read_bytes(path: Path) -> bytes:
     ----------
     path : Path
 
-    Returns
-    -------
-    bytes
-
     Raises
     ------
     BadInput

@@ -62,7 +62,6 @@ def stand_in_note(name: str, names: MaterialNames) -> str:
     ----------
     name : str
         As typed in a recipe.
-    names : MaterialNames
 
     Returns
     -------

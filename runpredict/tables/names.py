@@ -46,7 +46,6 @@ def match_name(name: str, known: Iterable[str]) -> str:
     ----------
     name : str
         As typed.
-    known : iterable of str
 
     Returns
     -------
@@ -63,7 +62,6 @@ def one_spelling(names: Iterable[str], known: Iterable[str]) -> dict[str, str]:
 
     Parameters
     ----------
-    names : iterable of str
     known : iterable of str
         Names that stay as they are.
 
@@ -102,7 +100,6 @@ def respell(table: Table, column: str, known: Sequence[str], where: str) -> None
     ----------
     table : Table
         Changed in place; each name that is spelled otherwise is told once.
-    column : str
     known : sequence of str
         Names as they should be spelled. One that matches none, or several, stays as it is.
     where : str
@@ -140,7 +137,6 @@ def respell_rows(
     ----------
     table : Table
         Changed in place; each name is told once.
-    column : str
     rows : Index
         Of the frame.
     right : mapping of str
@@ -196,9 +192,6 @@ def blame_unknown(table: Table, column: str, known: Sequence[str], where: str) -
 
     Parameters
     ----------
-    table : Table
-    column : str
-    known : sequence of str
     where : str
         What a sentence calls the table they stand in.
     """
@@ -220,8 +213,6 @@ def warn_unused(table: Table, column: str, used: Sequence[str], where: str) -> N
 
     Parameters
     ----------
-    table : Table
-    column : str
     used : sequence of str
         Names the other table has.
     where : str

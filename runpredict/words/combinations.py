@@ -52,7 +52,6 @@ def combinations_in_words(
     ----------
     table : DataFrame
         From `combinations_of`.
-    units : "mm" or "in"
     glaze : str, optional
         Only those that this glaze is part of.
     """

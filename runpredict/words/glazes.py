@@ -34,13 +34,8 @@ def glaze_text(glaze: pd.Series, units: LengthUnits = "mm", materials: Iterable[
     ----------
     glaze : Series
         A row of the glazes with its oxides worked out [wt %], and its `lot_spread_c`. [°C]
-    units : "mm" or "in"
     materials : iterable of str
         Raw materials of its recipe.
-
-    Returns
-    -------
-    str
     """
     oxides = glaze[list(OXIDES)].astype(float)
     if oxides.isna().all():
@@ -94,10 +89,6 @@ def lots_text(spread_c: float) -> str:
     ----------
     spread_c : float
         As `lots.lot_spread_c` returns. [°C]
-
-    Returns
-    -------
-    str
     """
     if spread_c < 0.5:
         return "Lots of its raw materials hardly differ, or their own analyses are given."
@@ -114,10 +105,6 @@ def cautions_text(cautions: Sequence[Caution] | None) -> str:
     ----------
     cautions : sequence of Caution or None
         As `cautions_of` returns; None for a jar, whose chemistry is not known.
-
-    Returns
-    -------
-    str
 
     Examples
     --------
@@ -150,10 +137,6 @@ def materials_text(materials: pd.DataFrame) -> str:
     ----------
     materials : DataFrame
         As `materials.list_materials` returns. [wt %]
-
-    Returns
-    -------
-    str
     """
     lines: list[str] = []
     kind = ""

@@ -23,7 +23,6 @@ def heat_words(tables: PlanTables, units: LengthUnits) -> dict[str, Fired]:
 
     Parameters
     ----------
-    tables : PlanTables
     units : "mm" or "in"
         A reader of inches is taken to read °F.
 
