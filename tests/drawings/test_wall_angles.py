@@ -3,6 +3,7 @@
 import io
 from pathlib import Path
 
+import matplotlib
 import numpy as np
 import pytest
 from PIL import Image
@@ -28,12 +29,15 @@ def test_the_words_are_those_of_the_contract():
     assert all(wall.word == "overhangs" for wall in WALLS if wall.deg > 90)
 
 
+@pytest.mark.skipif(
+    matplotlib.__version_info__ < (3, 10), reason="an older matplotlib draws letters otherwise"
+)
 def test_the_picture_of_readme_is_the_one_drawn():
     drawn = Image.open(io.BytesIO(wall_angles_png())).convert("L")
     shown = Image.open(README_PICTURE).convert("L")
     assert drawn.size == shown.size
     apart = np.abs(np.asarray(drawn, dtype=float) - np.asarray(shown, dtype=float))
-    assert apart.mean() < 2.0  # letters may differ by a pixel between machines; white is 255
+    assert apart.mean() < 0.9  # of 255; a wall drawn 3° steeper makes 0.92
 
 
 def test_the_picture_reads_in_grey_and_nothing_is_cut():
