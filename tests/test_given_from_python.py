@@ -1,5 +1,6 @@
 """Whatever a caller from Python gives, the answer is one clear error or a sound answer."""
 
+from inspect import signature
 from pathlib import Path
 
 import numpy as np
@@ -34,6 +35,11 @@ def told(call, *given, **named):
     assert text.isprintable()
     assert len(text) < 400
     return text
+
+
+def parameters_of(made):
+    """What a function takes; nothing of a class."""
+    return () if isinstance(made, type) else tuple(signature(made).parameters)
 
 
 @pytest.fixture
@@ -152,3 +158,21 @@ def test_rows_of_a_frame_are_named_by_its_index(log):
     )
     both = pd.concat([layers({}), layers({"piece": "jug", "coats": "many"})])
     assert "plan, index 0 at position 1, column coats: " in told(runpredict.check, both, GLAZES)
+
+
+def test_every_function_says_which_units_there_are(tmp_path):
+    answer = runpredict.check(layers({}), GLAZES)
+    first = {"answer": answer, "glazes": GLAZES, "table": pd.DataFrame(), "piece": "mug"}
+    first["path"] = tmp_path / "kiln.html"
+    asked = []
+    for name in runpredict.__all__:
+        takes = () if name == "__version__" else parameters_of(getattr(runpredict, name))
+        if "units" in takes:
+            asked.append(name)
+            given = {word: first[word] for word in takes if word in first}
+            refused = told(getattr(runpredict, name), units="inch", **given)
+            assert (
+                refused == 'units: "inch" is not known; give "mm" or "in"; for inches write "in".'
+            )
+    assert len(asked) >= 7
+    assert not first["path"].exists()

@@ -34,7 +34,7 @@ from runpredict.drawings.style import (
 )
 from runpredict.errors import BadInput, Fault
 from runpredict.physics.melt import viscosity_interval_log10, viscosity_log10_pa_s
-from runpredict.units import F_PER_C, LengthUnits
+from runpredict.units import F_PER_C, LengthUnits, check_units
 from runpredict.words.plain import percent
 
 VISCOSITY_SPAN_C = (950.0, 1300.0)
@@ -62,6 +62,7 @@ def decisions_figure(
     ------
     BadInput : no such piece, or more than one.
     """
+    check_units(units)
     choices = what_if(answer, piece, firing)
     names = choices.by_coats.drop_duplicates("layer")
     with house_style():
@@ -204,6 +205,7 @@ def viscosity_figure(glazes: pd.DataFrame, units: LengthUnits = "mm") -> Figure:
     ------
     BadInput : no glaze of known chemistry.
     """
+    check_units(units)
     known = glazes.loc[glazes[list(OXIDES)].notna().any(axis=1)]
     if known.empty:
         message = "no glaze of known chemistry; give a recipe or an analysis of at least one."

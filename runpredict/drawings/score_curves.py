@@ -24,7 +24,7 @@ from runpredict.drawings.style import (
     width_in,
 )
 from runpredict.model.chances import within_range
-from runpredict.units import MM_PER_INCH, LengthUnits, length_number
+from runpredict.units import MM_PER_INCH, LengthUnits, check_units, length_number
 
 MOST_EFFECTS = 40
 Z_90 = 1.645  # half width of a 90 % interval in standard errors of a normal law
@@ -53,6 +53,7 @@ def predicted_seen_figure(table: pd.DataFrame, units: LengthUnits = "mm") -> Fig
         column too, at the top where nothing is known of its run. Both axes are even up to 1 mm
         (1/16 in), beyond it each doubling is as wide.
     """
+    check_units(units)
     _need(table, ("run_p05_mm", "run_p50_mm", "run_p95_mm", "run_mm", "past_foot"))
     past = table["past_foot"].eq("yes").to_numpy()
     run_mm = table["run_mm"].astype(float)
