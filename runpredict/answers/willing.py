@@ -150,5 +150,5 @@ def keep_willing(folder: str | os.PathLike[str], willing: Willing) -> None:
     """
     kept = asdict(willing) | {"changes": [kind for kind in KINDS if kind in willing.kinds]}
     del kept["kinds"]
-    with replace_file(Path(folder) / FILE_NAME) as draft:
+    with replace_file(Path(folder) / FILE_NAME, private=True) as draft:
         draft.write_text(json.dumps(kept, indent=1) + "\n", encoding="utf-8")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 import traceback
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
@@ -32,7 +33,8 @@ from runpredict.bench import (
     photo_pages,
     plan_pages,
 )
-from runpredict.bench.guard import Door, guard
+from runpredict.bench.door import Door, digest
+from runpredict.bench.guard import Hosts, guard
 from runpredict.bench.session import Session, remember_units, session, units
 from runpredict.errors import BadInput
 from runpredict.words.basis import CAUTION
@@ -64,14 +66,14 @@ class Bench(Flask):
         )
 
 
-def make_app(made: Session, hosts: frozenset[str], door: Door | None = None) -> Flask:
+def make_app(made: Session, hosts: Hosts, door: Door | None = None) -> Flask:
     """The pages over a session.
 
     Parameters
     ----------
     made : Session
-    hosts : frozenset of str
-        Names the pages answer to, as `guard.hosts_of`.
+    hosts : Hosts
+        Names the pages answer to.
     door : Door or None
         Lets devices in; None on loopback.
 
@@ -175,6 +177,45 @@ def picture(name: str) -> Response:
     return response
 
 
+def _let_in(device: str | None) -> bool:
+    if device is not None:
+        g.device = g.new_device = device
+    return device is not None
+
+
+@door_pages.get("/enter")
+def enter() -> AnyResponse:
+    """Let a device in by the address that the terminal prints; the key goes from the address."""
+    door: Door | None = current_app.extensions["door"]
+    if door is not None and request.method == "GET" and not door.knows(g.device):
+        _let_in(door.let_in_by_key(request.args.get("key", "")[:100], request.user_agent.string))
+    return redirect(url_for("plan.pots"), 303)
+
+
+@door_pages.get("/devices")
+def devices() -> str:
+    """The devices that were let in, and when each was last here."""
+    door: Door | None = current_app.extensions["door"]
+    found = {} if door is None else door.devices()
+    order = sorted(found.items(), key=lambda one: -one[1].seen)
+    return render_template(
+        "devices.html", devices=order, mine=digest(g.device), open=door is None, day=_day
+    )
+
+
+def _day(at: float) -> str:
+    return datetime.fromtimestamp(at).strftime("%Y-%m-%d %H:%M") if at else "not yet"
+
+
+@door_pages.post("/devices")
+def forget() -> AnyResponse:
+    """Let a device in no more."""
+    door: Door | None = current_app.extensions["door"]
+    if door is not None:
+        door.forget(request.form.get("device", "")[:80])
+    return redirect(url_for("door.devices"), 303)
+
+
 @door_pages.route("/pair", methods=["GET", "POST"])
 def pair() -> Any:
     """Let a device in with the code that the terminal shows."""
@@ -183,9 +224,7 @@ def pair() -> Any:
         return redirect(url_for("plan.pots"))
     if request.method != "POST":  # a HEAD, which any page may have a browser send, tries no code
         return render_template("pair.html", told="")
-    device = door.let_in(request.form.get("code", "")[:40])
-    if device is not None:
-        g.device = g.new_device = device
+    if _let_in(door.let_in(request.form.get("code", "")[:40], request.user_agent.string)):
         return redirect(url_for("plan.pots"), 303)
     wait_s = door.wait_s()
     told = (

@@ -34,6 +34,8 @@ QUIET_S = 5.0
 MOST_WAITED_S = 60.0
 """... but no longer than this."""
 LOOKED_S = 0.2
+TRIES, ENDING_S = 3, 10.0
+"""How often a log is learned whose process is killed from outside, as where memory runs out."""
 LONGEST_S = 1800.0
 """A log of 100,000 pieces is learned in less; then the process is given up."""
 
@@ -133,7 +135,21 @@ def _end_with_parent() -> None:
 
 
 def learn_apart(tables: PlanTables, tolerance: float, stopped: Callable[[], bool]) -> Taught | None:
-    """`learn` in a process of its own; None where it was ended or stopped before it was done."""
+    """`learn` in a process of its own, tried again where that was killed.
+
+    None where it failed, or was stopped before it was done.
+    """
+    for _ in range(TRIES):
+        found, killed = _learn_once(tables, tolerance, stopped)
+        if not killed:
+            break
+    return found
+
+
+def _learn_once(
+    tables: PlanTables, tolerance: float, stopped: Callable[[], bool]
+) -> tuple[Taught | None, bool]:
+    """As `learn_apart`, and whether something from outside ended the process."""
     spawn = multiprocessing.get_context("spawn")
     receiver, sender = spawn.Pipe(duplex=False)
     child = spawn.Process(target=_in_child, args=(tables, tolerance, sender), daemon=True)
@@ -148,12 +164,13 @@ def learn_apart(tables: PlanTables, tolerance: float, stopped: Callable[[], bool
                 found = receiver.recv()
                 break
     except EOFError:
-        found = None
+        child.join(ENDING_S)
     finally:
+        killed = found is None and (child.exitcode or 0) < 0
         receiver.close()
         child.terminate()
         child.join()
-    return found
+    return found, killed
 
 
 class Learner:

@@ -13,6 +13,7 @@ from flask import Blueprint, Response, abort, render_template, request
 from runpredict.answers.check import only_firing
 from runpredict.bench.firing_form import differing
 from runpredict.bench.kiln_form import key_of
+from runpredict.bench.memo import drop_unwanted
 from runpredict.bench.pictures import DRAWING
 from runpredict.bench.session import open_studio, session, units
 from runpredict.bench.studio import Snapshot
@@ -81,6 +82,7 @@ def sheet() -> Response:
         abort(503, "Several sheets are being drawn already; try again in a moment.")
     try:
         with DRAWING, tempfile.TemporaryDirectory(prefix="sheet-") as folder:
+            drop_unwanted()
             file = Path(folder) / "sheet.html"
             write_sheet(answer, file, units())
             content = file.read_bytes()

@@ -9,7 +9,7 @@ from collections.abc import Callable, Hashable, Iterator
 from contextlib import contextmanager
 from typing import Generic, TypeVar
 
-from flask import abort
+from flask import abort, has_request_context, request
 
 T = TypeVar("T")
 
@@ -18,6 +18,13 @@ MOST_WAITING = 24
 _WORKING = threading.RLock()
 _places = threading.BoundedSemaphore(MOST_WAITING)
 _inside = threading.local()
+
+
+def drop_unwanted() -> None:
+    """Abort where whoever asked has gone meanwhile: nobody waits for the answer."""
+    gone = request.environ.get("waitress.client_disconnected") if has_request_context() else None
+    if gone is not None and gone():
+        abort(503, "Nobody waits for this answer any more.")
 
 
 @contextmanager
@@ -33,6 +40,7 @@ def working() -> Iterator[None]:
         abort(503, "Too many at once ask this page to work something out; try again in a moment.")
     try:
         with _WORKING:
+            drop_unwanted()
             _inside.depth = 1
             try:
                 yield

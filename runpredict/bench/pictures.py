@@ -8,7 +8,7 @@ from collections.abc import Callable
 
 from matplotlib.figure import Figure
 
-from runpredict.bench.memo import Memo
+from runpredict.bench.memo import Memo, drop_unwanted
 from runpredict.drawings.piece import Piece
 from runpredict.drawings.pot import side_figure, wall_figure
 from runpredict.drawings.style import svg
@@ -60,6 +60,7 @@ class Gallery:
         if drawn is not None or draw is None:
             return drawn
         with DRAWING:
+            drop_unwanted()
             drawn = svg(draw()).encode("utf-8")
         self._drawn.put(name, drawn)
         return drawn

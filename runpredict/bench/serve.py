@@ -15,7 +15,8 @@ import waitress
 from waitress.server import BaseWSGIServer
 
 from runpredict.bench.app import make_app
-from runpredict.bench.guard import DEVICES_NAME, MOST_BYTES, Door, hosts_of, lan_address
+from runpredict.bench.door import DEVICES_NAME, Door
+from runpredict.bench.guard import MOST_BYTES, Hosts, lan_address
 from runpredict.bench.memo import MOST_WAITING
 from runpredict.bench.session import Session
 from runpredict.errors import BadInput, Fault, TableWarning
@@ -47,17 +48,23 @@ def listen(port: int, share: bool) -> socket.socket:
     return listener
 
 
-def server_of(session: Session, listener: socket.socket, share: bool) -> BaseWSGIServer:
-    """The server of the pages on a socket that listens.
+def door_of(session: Session, share: bool) -> Door | None:
+    """Who lets devices in; the invented studio on this machine alone is open to whoever is at it.
 
-    With `share`, one-time codes are printed as they are made.
+    One-time codes are printed as they are made. Who visits the invented studio is forgotten when
+    the pages stop.
     """
+    if session.only_invented:
+        return Door(None, show_code) if share else None
+    return Door(session.folder / DEVICES_NAME, show_code)
+
+
+def server_of(
+    session: Session, listener: socket.socket, share: bool, door: Door | None
+) -> BaseWSGIServer:
+    """The server of the pages on a socket that listens."""
     port = listener.getsockname()[1]
-    door = None
-    if share:
-        invented = session.studio is not None and session.studio.invented
-        door = Door(None if invented else session.folder / DEVICES_NAME, show_code)
-    app = make_app(session, hosts_of(port, share), door)
+    app = make_app(session, Hosts(port, share), door)
     logging.getLogger("waitress").setLevel(logging.ERROR)
     return waitress.create_server(
         app,
@@ -68,9 +75,21 @@ def server_of(session: Session, listener: socket.socket, share: bool) -> BaseWSG
         max_request_body_size=2 * MOST_BYTES + photos.MOST_BYTES,
         connection_limit=256,
         channel_timeout=60,
+        channel_request_lookahead=1,  # so that who has gone is known while the answer waits
         clear_untrusted_proxy_headers=True,
         expose_tracebacks=False,
     )
+
+
+def where_to_find(port: int, share: bool, door: Door | None) -> list[str]:
+    """The addresses of the pages: for other devices, and the one that lets this machine in."""
+    after = "" if port == 80 else f":{port}"  # a browser leaves 80 out
+    key = "" if door is None else f"enter?key={door.key}"
+    lines = [f"The bench page is at http://127.0.0.1{after}/{key}"]
+    if share:
+        name = lan_address() or socket.gethostname()
+        lines.insert(0, f"For other devices, with a code: http://{name}{after}/")
+    return lines
 
 
 def show_code(code: str) -> None:
@@ -107,11 +126,12 @@ def serve(
         cleanup.callback(listener.close)
         session = Session(folder, samples, tolerance, invented)
         cleanup.callback(session.close)
-        server = server_of(session, listener, share)
+        door = door_of(session, share)
+        server = server_of(session, listener, share, door)
         cleanup.callback(server.close)
         cleanup.callback(server.task_dispatcher.shutdown)
-        name = (lan_address() or socket.gethostname()) if share else "127.0.0.1"
-        print(f"The bench page is at http://{name}:{listener.getsockname()[1]}/", flush=True)
+        for line in where_to_find(listener.getsockname()[1], share, door):
+            print(line, flush=True)
         print("Stop it with Ctrl-C.", flush=True)
         server.run()
     with suppress(OSError):  # a terminal that was closed

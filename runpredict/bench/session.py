@@ -14,6 +14,7 @@ from werkzeug.exceptions import RequestEntityTooLarge
 from runpredict.bench.memo import working
 from runpredict.bench.pictures import Gallery
 from runpredict.bench.studio import Pot, Snapshot, Studio
+from runpredict.errors import refuse_file
 from runpredict.logbook.forms import import_files
 from runpredict.logbook.schema import FILE_NAME
 from runpredict.units import LengthUnits
@@ -32,13 +33,14 @@ class Session:
     tolerance : float
         Chance of running past the foot that is tolerated.
     invented : bool
-        Open the invented studio, whatever there is.
+        Open the invented studio, whatever there is, and never the potter's own.
     """
 
     def __init__(
         self, folder: Path, samples: Path, tolerance: float, invented: bool = False
     ) -> None:
         self.folder, self._samples, self._tolerance = folder, samples, tolerance
+        self.only_invented = invented
         self.gallery = Gallery()
         self.studio: Studio | None = None
         self._lock = threading.Lock()
@@ -50,7 +52,14 @@ class Session:
             self.open_own()
 
     def open_own(self) -> None:
-        """Open the potter's own logbook, an empty one where there is none."""
+        """Open the potter's own logbook, an empty one where there is none.
+
+        Raises
+        ------
+        BadInput : the pages were started on the invented studio alone.
+        """
+        if self.only_invented:
+            refuse_file("The page", "was started with --demo; start it without for your logbook.")
         with self._lock:
             if self.studio is None or self.studio.invented:
                 self._put(Studio(self.folder, self._tolerance))

@@ -5,15 +5,17 @@ import re
 import socket
 import threading
 import urllib.request
-from contextlib import suppress
+from contextlib import closing, suppress
 
 import pytest
 from helpers.bench import HOST, Visitor, bench
 from helpers.processes import PATIENCE_S
 from waitress.wasyncore import close_all
 
-from runpredict.bench.guard import DEVICES_NAME, MOST_BYTES, Door, form_token, hosts_of
-from runpredict.bench.serve import listen, server_of
+from runpredict.bench import guard
+from runpredict.bench.door import DEVICES_NAME, MOST_FILE_BYTES, YEAR_S, Door, digest
+from runpredict.bench.guard import MOST_BYTES, Hosts, form_token
+from runpredict.bench.serve import door_of, listen, server_of, where_to_find
 from runpredict.bench.session import Session
 from runpredict.commands.options import sample_folder
 from runpredict.errors import BadInput
@@ -185,9 +187,6 @@ def test_devices_stay_let_in_but_their_tokens_are_not_kept(door, shown, tmp_path
     assert device not in file.read_text()
     assert file.stat().st_mode & 0o077 == 0
     assert Door(file, shown.append, clock).knows(device)
-    for spoilt in ("{broken", "7", "null", '{"a": 1}'):
-        file.write_text(spoilt)
-        assert not Door(file, shown.append, clock).knows(device)
 
 
 def test_a_device_is_forgotten_while_the_page_runs(door, shown, tmp_path):
@@ -233,9 +232,156 @@ def test_a_device_that_is_not_let_in_sees_nothing(tmp_path, door, shown):
         assert stranger.get("/").headers["Location"] == "/pair"
 
 
+SPOILT = (
+    b"", b"{broken", b"7", b"null", b"[" * 100_000, b"\xff\xfe\x00", b'{"a": 1}', b'[1, null, {}]',
+    b'{"DIGEST": {"let_in": "today", "seen": 0}}', b'{"DIGEST": {"let_in": NaN, "seen": 0}}',
+    b'{"DIGEST": {"let_in": 1e999, "seen": 0}}', b'{"DIGEST": {"let_in": true, "seen": 0}}',
+    b'{"DIGEST": null}', b'{"DIGEST": []}', b'{"DIGEST": {"let_in": 9e12, "seen": 9e12}}',
+    b'"' + b"x" * (2 * MOST_FILE_BYTES) + b'"',
+)  # fmt: skip
+
+
+@pytest.mark.parametrize("spoilt", SPOILT)
+def test_an_odd_file_of_devices_lets_nobody_in_and_takes_the_next(tmp_path, shown, clock, spoilt):
+    file = tmp_path / DEVICES_NAME
+    file.write_bytes(spoilt.replace(b"DIGEST", digest("device").encode()))
+    door = Door(file, shown.append, clock)
+    assert not door.knows("device")
+    assert door.knows(door.let_in(shown[-1]))
+
+
+def test_a_folder_in_the_place_of_the_file_is_told(tmp_path, shown, clock):
+    (tmp_path / DEVICES_NAME).mkdir()
+    door = Door(tmp_path / DEVICES_NAME, shown.append, clock)
+    assert not door.knows("device")
+    with pytest.raises(BadInput, match="cannot be written"):
+        door.let_in(shown[-1])
+
+
+def test_devices_let_in_before_there_were_dates_stay(tmp_path, shown):
+    (tmp_path / DEVICES_NAME).write_text(f'["{digest("device")}"]')
+    assert Door(tmp_path / DEVICES_NAME, shown.append).knows("device")
+
+
+def test_a_pairing_ends_after_a_year(tmp_path, shown):
+    at = Clock()
+    door = Door(tmp_path / DEVICES_NAME, shown.append, now=at)
+    device = door.let_in(shown[-1], "Mozilla/5.0 (Linux; Android 14)")
+    at.now += YEAR_S - 10
+    assert door.knows(device)
+    (kept,) = door.devices().values()
+    assert (kept.kind, kept.let_in, kept.seen) == ("Android", 1000.0, at.now)
+    at.now += 20
+    assert not door.knows(device)
+
+
+def test_a_device_is_forgotten_on_the_page(tmp_path, shown):
+    door = Door(tmp_path / "kept" / DEVICES_NAME, shown.append)
+    with bench(tmp_path / "none", door=door, learning=False) as app:
+        one, other = Visitor(app), Visitor(app)
+        for visitor in (one, other):
+            visitor.get("/pair")
+            visitor.send("/pair", code=shown[-1], headers={"User-Agent": "X iPhone"})
+        one.get("/devices")
+        assert one.text.count("iPhone") == 4  # of each its name, and what its button says
+        assert one.text.count("this one") == 1
+        mine = digest(one.client.get_cookie("bench_device_8737", "127.0.0.1").value)
+        (others,) = set(door.devices()) - {mine}
+        one.post("/devices", one.fields("/devices") | {"device": others})
+        assert other.get("/").headers["Location"] == "/pair"
+        assert one.get("/").status_code == 200
+        for crafted in ("", "none", "x" * 5000, "\0", "../../etc"):
+            one.get("/devices")
+            one.post("/devices", one.fields("/devices") | {"device": crafted})
+            assert one.page.status_code == 303
+        assert set(door.devices()) == {mine}
+
+
+def test_the_address_at_the_terminal_lets_this_machine_in_and_nobody_else(tmp_path, shown):
+    """Another user of the machine reaches the port, but cannot read the terminal."""
+    door = Door(tmp_path / "kept" / DEVICES_NAME, shown.append)
+    (line,) = where_to_find(8737, False, door)
+    with bench(tmp_path / "none", door=door, learning=False) as app:
+        other, owner = Visitor(app), Visitor(app)
+        for key in ("", "guess", "é", door.key[:-1], "x" * 5000):
+            other.get(f"/enter?key={key}")
+            assert other.follow().headers["Location"] == "/pair"
+        assert (
+            app.test_client()
+            .head(f"/enter?key={door.key}", headers={"Host": HOST})
+            .headers.getlist("Set-Cookie")
+            == []
+        )
+        owner.get(line.rsplit("8737", 1)[1])
+        assert owner.page.headers["Location"] == "/"
+        assert "mug 1" in owner.follow().get_data(as_text=True)
+        owner.get(line.rsplit("8737", 1)[1])  # opened again, it is the same device
+        assert len(door.devices()) == 1
+
+
+def test_only_the_invented_studio_on_this_machine_has_no_door(tmp_path):
+    with closing(Session(tmp_path, sample_folder(), 0.05, invented=True)) as demo:
+        assert door_of(demo, share=False) is None
+        assert door_of(demo, share=True).devices() == {}
+        with pytest.raises(BadInput, match="--demo"):
+            demo.open_own()
+    assert not any(tmp_path.iterdir())
+    with closing(Session(tmp_path, sample_folder(), 0.05)) as own:
+        assert door_of(own, share=False) is not None
+
+
+def test_a_demo_never_opens_her_own_logbook(tmp_path, app):
+    visitor = Visitor(app)
+    visitor.get("/pot")
+    token = visitor.fields("/pot")["form_token"]
+    visitor.post("/welcome", {"form_token": token, "studio": "own"})
+    assert visitor.page.status_code == 400
+    assert "--demo" in visitor.text
+    assert "Invented studio" in visitor.get("/").get_data(as_text=True)
+
+
 def test_names_of_this_machine_are_its_own():
-    assert hosts_of(8737, False) == {"127.0.0.1:8737", "localhost:8737", "[::1]:8737"}
-    assert f"{socket.gethostname().casefold()}:8737" in hosts_of(8737, True)
+    alone, shared = Hosts(8737, False), Hosts(8737, True)
+    for host in ("127.0.0.1:8737", "localhost:8737", "LocalHost:8737", "[::1]:8737"):
+        assert host in alone
+        assert host in shared
+    name = f"{socket.gethostname().casefold()}:8737"
+    assert name in shared
+    assert name not in alone
+    for host in (
+        "",
+        ":",
+        ":8737",
+        "127.0.0.1",
+        "[::1]",
+        "[::1",
+        "evil:8737",
+        "127.0.0.1:8737:8737",
+    ):
+        assert host not in shared
+
+
+def test_port_80_goes_without_saying():
+    hosts = Hosts(80, False)
+    for host in ("127.0.0.1", "localhost", "[::1]", "127.0.0.1:80", "[::1]:80"):
+        assert host in hosts
+    assert "127.0.0.1:8080" not in hosts
+    assert where_to_find(80, False, None) == ["The bench page is at http://127.0.0.1/"]
+
+
+def test_names_are_looked_up_when_they_are_asked_for(monkeypatch, clock):
+    names = ["10.0.0.1"]
+    asked = []
+    monkeypatch.setattr(guard, "_own_addresses", lambda: asked.append(1) or list(names))
+    hosts = Hosts(8737, True, clock)
+    assert "127.0.0.1:8737" in hosts
+    assert not asked
+    assert "10.0.0.1:8737" in hosts
+    names[:] = ["10.0.0.2"]  # on another network
+    clock.now += 60
+    assert "10.0.0.2:8737" in hosts
+    assert "10.0.0.1:8737" not in hosts
+    assert len(asked) == 2  # however often somebody asks by odd names
 
 
 def test_a_port_that_is_taken_is_told():
@@ -250,7 +396,7 @@ def served(tmp_path):
     """The pages behind the server itself."""
     listener = listen(0, False)
     session = Session(tmp_path, sample_folder(), 0.05, invented=True)
-    server = server_of(session, listener, False)
+    server = server_of(session, listener, False, None)
     thread = threading.Thread(target=server.run, daemon=True)
     thread.start()
     yield listener.getsockname()

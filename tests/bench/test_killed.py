@@ -7,9 +7,10 @@ import time
 import urllib.error
 import urllib.parse
 import urllib.request
+from contextlib import suppress
 from functools import partial
 
-from helpers.browser import Page
+from helpers.browser import ENTRANCES, Page
 from helpers.processes import PATIENCE_S, until
 
 from runpredict.commands.options import sample_folder
@@ -29,6 +30,8 @@ class Saver(threading.Thread):
             [],
             urllib.request.build_opener(urllib.request.HTTPCookieProcessor(), NoRedirect()),
         )
+        with suppress(urllib.error.HTTPError):  # sent on, and in
+            self.opener.open(ENTRANCES[url], timeout=PATIENCE_S)
         with self.opener.open(f"{url}/pot", timeout=PATIENCE_S) as reply:
             page = reply.read().decode()
         self.token = re.search(r'name="form_token" value="(\w+)"', page).group(1)

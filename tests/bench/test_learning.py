@@ -1,5 +1,8 @@
 """Learning beside the pages: the newest log, one at a time, and who answers meanwhile."""
 
+import multiprocessing
+import os
+import signal
 import threading
 from dataclasses import replace
 from datetime import datetime
@@ -8,10 +11,10 @@ import numpy as np
 import pandas as pd
 import pytest
 from helpers.pictures import SAMPLE, raw
-from helpers.processes import until
+from helpers.processes import needs_proc, until
 
 from runpredict.answers.check import answer, predictor_of
-from runpredict.bench.learning import Learner, Taught, learn, learn_apart, same_log
+from runpredict.bench.learning import TRIES, Learner, Taught, learn, learn_apart, same_log
 from runpredict.model.predictors import RulesPredictor
 from runpredict.tables.csv_files import read_table
 from runpredict.tables.plan import check_plan
@@ -129,3 +132,35 @@ def test_a_log_without_a_result_has_nothing_to_look_back_on(tables):
     taught = learn(replace(tables, log=blank), 0.05)
     assert taught.review is None
     assert isinstance(taught.predictor, RulesPredictor)
+
+
+@needs_proc
+def test_a_learner_that_is_killed_is_tried_again(tables):
+    """As where memory runs out: the first process is killed, the second learns."""
+    killed = []
+
+    def kill_the_first():
+        children = [child for child in multiprocessing.active_children() if not killed]
+        for child in children:
+            os.kill(child.pid, signal.SIGKILL)
+            killed.append(child.pid)
+        return False
+
+    found = learn_apart(shorter(tables, 12), 0.05, kill_the_first)
+    assert len(killed) == 1
+    assert found is not None
+    assert found.pieces > 0
+
+
+@needs_proc
+def test_a_learner_that_is_killed_every_time_is_given_up(tables):
+    killed = set()
+
+    def kill():
+        for child in multiprocessing.active_children():
+            killed.add(child.pid)
+            os.kill(child.pid, signal.SIGKILL)
+        return False
+
+    assert learn_apart(shorter(tables, 12), 0.05, kill) is None
+    assert len(killed) == TRIES

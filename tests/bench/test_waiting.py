@@ -1,15 +1,20 @@
 """Who waits for whom: only who needs something worked out, and nobody for what nobody wants."""
 
+import socket
 import threading
 from contextlib import contextmanager
 from unittest import mock
 
 import pytest
-from helpers.bench import Visitor, bench, number_told
+from helpers.bench import HOST, Visitor, bench, number_told
 from helpers.crowd import at_once
 from helpers.processes import PATIENCE_S, until
+from waitress.wasyncore import close_all
 
 from runpredict.bench import load_pages, memo, plan_pages, studio
+from runpredict.bench.serve import listen, server_of
+from runpredict.bench.session import Session
+from runpredict.commands.options import sample_folder
 
 pytestmark = pytest.mark.filterwarnings("ignore::runpredict.errors.TableWarning")
 POT = "/pot?piece=mug+2&firing=Dabchick"
@@ -85,6 +90,46 @@ def test_only_the_newest_question_of_a_page_is_worked_out(app, visitor):
             thread.join()
     assert codes == {20: 409, 21: 409, 22: 409, 23: 200, 24: 200, 25: 200, 26: 200}
     assert asked.call_count == 4
+
+
+def test_a_question_whose_asker_has_gone_is_not_worked_out(app, visitor):
+    visitor.get(POT)
+    sent = {"data": visitor.fields("/pot") | {"lower_edge_mm-2": "27"}, "headers": {"Host": HOST}}
+    asked = mock.Mock(side_effect=studio.answer)
+    with mock.patch.object(studio, "answer", asked):
+        for gone, code in ((True, 503), (False, 200)):
+            overrides = {"waitress.client_disconnected": lambda gone=gone: gone}
+            reply = visitor.client.post("/pot/answer", environ_overrides=overrides, **sent)
+            assert reply.status_code == code
+    assert asked.call_count == 1
+
+
+def test_a_browser_that_hangs_up_is_seen_to_be_gone(tmp_path):
+    """Questions behind the server itself: nine are given up, and none of them is worked out."""
+    session = Session(tmp_path, sample_folder(), 0.05, invented=True)
+    asked = mock.Mock(side_effect=studio.answer)
+    listener = listen(0, False)
+    server = server_of(session, listener, False, None)
+    thread = threading.Thread(target=server.run, daemon=True)
+    thread.start()
+    try:
+        with mock.patch.object(studio, "answer", asked), somebody_at_work():
+            before = memo._places._value
+            address = listener.getsockname()
+            sockets = [socket.create_connection(address) for _ in range(9)]
+            for one in sockets:
+                one.sendall(f"GET {POT} HTTP/1.1\r\nHost: 127.0.0.1:{address[1]}\r\n\r\n".encode())
+            until(lambda: memo._places._value == before - 9)
+            for one in sockets:
+                one.close()
+            until(lambda: not any(channel.connected for channel in server.active_channels.values()))
+        until(lambda: memo._places._value == before + 1)
+        assert asked.call_count == 0
+    finally:
+        server.task_dispatcher.shutdown()
+        server.trigger.pull_trigger(lambda: close_all(server._map))
+        thread.join(timeout=PATIENCE_S)
+        session.close()
 
 
 def test_too_many_questions_at_once_are_told_so(app):

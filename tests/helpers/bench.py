@@ -9,7 +9,7 @@ from unittest import mock
 
 from runpredict.bench import studio
 from runpredict.bench.app import make_app
-from runpredict.bench.guard import hosts_of
+from runpredict.bench.guard import Hosts
 from runpredict.bench.learning import Learner, learn
 from runpredict.bench.session import Session
 from runpredict.commands.options import sample_folder
@@ -110,7 +110,7 @@ def bench(folder, invented=True, door=None, learning=True):
         partial(Learner, learn=learn_here if learning else no_learning, quiet_s=0.0),
     ):
         session = Session(folder, sample_folder(), 0.05, invented)
-        app = make_app(session, hosts_of(8737, False), door)
+        app = make_app(session, Hosts(8737, False), door)
         app.testing = True
         try:
             yield app

@@ -9,6 +9,7 @@ import sys
 import tempfile
 import urllib.request
 from contextlib import contextmanager
+from functools import partial
 from pathlib import Path
 
 import pytest
@@ -57,9 +58,23 @@ def browsing(size=PHONE, script=True):
             driver.set_page_load_timeout(PATIENCE_S)
             driver.set_script_timeout(PATIENCE_S)
             driver.runs_script = script
+            driver.get = partial(_through_the_door, driver.get, set())
             yield driver
         finally:
             driver.quit()
+
+
+ENTRANCES = {}
+"""By the start of their addresses, the whole address that the terminal of each page showed."""
+
+
+def _through_the_door(get, inside, address):
+    """Open an address; before the first of a page, the one that lets the browser in."""
+    for url, entrance in ENTRANCES.items():
+        if address.startswith(url) and url not in inside:
+            inside.add(url)
+            get(entrance)
+    get(address)
 
 
 class Page:
@@ -85,12 +100,16 @@ class Page:
             env=os.environ | {"PYTHONUNBUFFERED": "1"} | environment,
         )  # fmt: skip
         self.said, self.url = [], ""
+        self.browser = urllib.request.build_opener(urllib.request.HTTPCookieProcessor())
 
     def __enter__(self):
         for line in self.process.stdout:
             self.said.append(line.strip())
-            if "http://" in line:
-                self.url = self.said[-1].split()[-1].rstrip("/")
+            if "The bench page is at http://" in line:
+                entrance = self.said[-1].split()[-1]
+                self.url = entrance.partition("/enter")[0].rstrip("/")
+                ENTRANCES[self.url] = entrance
+                self.browser.open(entrance, timeout=PATIENCE_S).close()
                 return self
         _, told = self.process.communicate()
         raise AssertionError(told)
@@ -116,7 +135,7 @@ class Page:
         """Wait until what is logged has been learned."""
 
         def done():
-            with urllib.request.urlopen(f"{self.url}/glazes", timeout=PATIENCE_S) as reply:
+            with self.browser.open(f"{self.url}/glazes", timeout=PATIENCE_S) as reply:
                 return "being learned" not in reply.read().decode()
 
         until(done)

@@ -8,6 +8,7 @@ import urllib.parse
 import urllib.request
 
 from helpers.bench import FormReader
+from helpers.browser import ENTRANCES
 from helpers.processes import PATIENCE_S
 
 
@@ -19,6 +20,7 @@ class Person:
         self.opener = urllib.request.build_opener(urllib.request.HTTPCookieProcessor())
         self.taken_s, self.faults, self.saved, self.ticks = [], [], [], 0
         self.token = ""
+        self.opener.open(ENTRANCES[url], timeout=PATIENCE_S).close()
 
     def get(self, address):
         """Open an address."""
