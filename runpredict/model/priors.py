@@ -37,12 +37,12 @@ class Family(NamedTuple):
 
 
 FAMILIES = {
-    "kiln": Family(-0.4, 0.6, False, "all of a studio: its kiln, and how careful it is"),
+    "kiln": Family(-0.4, 0.7, False, "all of a studio: its kiln, and how careful it is"),
     "alone": Family(-0.7, 0.25, False, "glaze that moves with no other in it"),
-    "together": Family(0.0, 0.4, False, "glazes that move as one"),
+    "together": Family(-0.1, 0.4, False, "glazes that move as one"),
     "single": Family(0.0, 0.2, True, "one glaze that moves alone"),
-    "pair": Family(0.0, 0.4, True, "two glazes that move as one"),
-    "combination": Family(0.0, 0.4, True, "all of a pot that has two glazes over each other"),
+    "pair": Family(0.0, 0.35, True, "two glazes that move as one"),
+    "combination": Family(0.0, 0.35, True, "all of a pot that has two glazes over each other"),
     "covers": Family(0.0, 0.3, True, "all of a pot on which one glaze lies over another"),
     "covered": Family(0.0, 0.3, True, "all of a pot on which one glaze lies under another"),
     "body": Family(0.0, 0.2, True, "what a clay body takes from glaze"),
@@ -56,9 +56,9 @@ FAMILIES = {
     "batch": Family(0.0, 0.3, True, "one batch of a glaze against what the glaze has taught"),
     "glazed by": Family(0.0, 0.12, True, "one potter's coats against the others': as hand"),
     "method": Family(0.0, 0.12, True, "dip, pour, brush, spray against the hand: as above"),
-    "mixing": Family(0.0, 1.0, False, "log odds of melts that become one"),
+    "mixing": Family(0.4, 1.0, False, "log odds of melts that become one"),
     "height": Family(-1.1, 0.6, False, "log odds of the power of height"),
-    "over": Family(0.0, 1.5, False, "log odds that a step goes with its base"),
+    "over": Family(1.5, 1.3, False, "log odds that a step goes with its base"),
     "held": Family(0.0, 0.6, False, "log of the way below which a film stays, over the usual"),
     "way": Family(-2.5, 1.0, False, "log of the power of the way besides the film's own"),
     "wall": Family(0.0, 0.15, False, "power of the slope besides the film's own"),
