@@ -164,7 +164,7 @@ CLAIMS = {
     ),
     "a cookie under the pot": "answers/test_cookies.py::test_a_cookie_holds_what_may_run",
     "Training takes seconds and happens by itself": (
-        "model/test_cache.py::test_a_model_is_trained_once_and_again_when_the_log_changes"
+        "model/test_model_store.py::test_a_model_is_trained_once_and_again_when_the_log_changes"
     ),
     "nothing in it is ever deleted": (
         "logbook/test_history.py::test_every_row_can_be_had_as_it_stood_at_any_time"
