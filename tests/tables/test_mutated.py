@@ -16,7 +16,7 @@ from runpredict.errors import BadInput, TableWarning
 from runpredict.tables.csv_files import read_table
 from runpredict.tables.plan import read_plan
 
-TABLES = int(os.environ.get("RUNPREDICT_EXAMPLES", "100"))
+TABLES = max(200, int(os.environ.get("RUNPREDICT_EXAMPLES", "0")))
 PARTS = 4  # each a process, with -n
 ANSWERED_OF = 50  # one in so many is read with the others and answered, which takes much longer
 MOST_CHARS = 700
