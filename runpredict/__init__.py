@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from importlib import import_module
-from importlib.metadata import version
 from typing import Any
 
 # Where each public name lives; loaded when first asked for, so that nothing heavy is.
@@ -46,6 +45,8 @@ __all__ = sorted([*_HOMES, "__version__"])  # noqa: PLE0605 - their one list is 
 
 def __getattr__(name: str) -> Any:
     if name == "__version__":
+        from importlib.metadata import version  # noqa: PLC0415 - slow to load, seldom asked for
+
         return version("runpredict")
     if name not in _HOMES:
         raise AttributeError(f"module 'runpredict' has no attribute {name!r}")

@@ -11,7 +11,7 @@ import runpredict
 
 ROOT = Path(__file__).parents[1]
 PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
-DISTRIBUTIONS = {"sklearn": "scikit-learn"}
+DISTRIBUTIONS = {"PIL": "pillow", "sklearn": "scikit-learn"}
 PACKAGE = Path(runpredict.__file__).parent
 
 

@@ -9,6 +9,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from runpredict.arrays import Bools
 from runpredict.datafiles import FLUXES, MAX_TOTAL_WT, OXIDES, OXYGEN_PER_FLUORINE_WT
 from runpredict.errors import quoted, raise_faults, refuse_other
 from runpredict.tables.cells import Table, parse_columns
@@ -314,8 +315,9 @@ def with_defaults(layers: pd.DataFrame) -> pd.DataFrame:
     return filled
 
 
-def _blank(cells: pd.Series[Any]) -> pd.Series[bool]:
-    return cells.isna() if cells.dtype == float else cells.eq("")
+def _blank(cells: pd.Series[Any]) -> Bools:
+    values = cells.to_numpy()  # asking pandas takes ten times as long, column by column
+    return np.isnan(values) if cells.dtype == float else np.asarray(values == "", dtype=bool)
 
 
 def split_results(layers: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:

@@ -99,3 +99,9 @@ def test_every_pot_over_the_tolerance_is_told_what_catches_it_as_planned():
     assert ((word == "needed") == ~much & (found["risk"] >= 0.25)).all()
     changed = answer.advice().word == "change"
     assert changed.sum() > 20 and (word[changed] != "none").all()
+
+
+def test_no_cookie_is_thicker_than_one_that_stays_flat_or_thinner_than_one_that_does_not_crack():
+    volume_m3 = np.array([0.0, 2e-6, 1e-3])
+    _, height_m = cookies.cookie_size_m(volume_m3, np.full(3, 0.07), np.full(3, 4e-3))
+    assert height_m == pytest.approx([6e-3, 8e-3, 15e-3])  # common practice, no source
