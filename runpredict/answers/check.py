@@ -268,10 +268,10 @@ def answer(
     taught: tuple[Predictor, Trial | None] | None = None,
     willing: Willing = AS_DELIVERED,
 ) -> Answer:
-    """`check` for tables that have been read; `progress` is called while a log is learned.
+    """`check` for tables that have been read.
 
-    Who is `taught` already, as `predictor_of` returns, answers whatever log the tables hold;
-    no change is advised that the studio is not `willing` to make.
+    `taught` is a predictor, and its trial, to use instead of training on `tables.log`; `willing`
+    says which changes may be advised; `progress` is called while a log is learned.
 
     Raises
     ------

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
 STEP_M = 0.5e-3  # limits of edges and bands are found to half a millimetre
 MOST_WAX_SHARE = 1 / 3  # of the wall; a wider band leaves too little of the glaze that was planned
-AT_ONCE = 64  # pieces of which to ask hardly takes longer than of one
+AT_ONCE = 64  # asking about so many pieces takes hardly longer than about one
 LEAST_LAYER_M = 10e-3  # a layer cut shorter than this is no longer the layer that was planned
 
 
@@ -85,7 +85,7 @@ def with_hold(stacks: Stacks, hold_min: Floats) -> Stacks:
 
 @dataclass(frozen=True)
 class Ask:
-    """Pieces, what is known of them wherever their glaze lies, and the risk that is tolerated."""
+    """Pieces, what is known of them besides their edges, and the risk that is tolerated."""
 
     stacks: Stacks
     chances: Chances

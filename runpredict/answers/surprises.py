@@ -22,7 +22,7 @@ def surprising_share(tables: PlanTables) -> tuple[int, int] | None:
     Returns
     -------
     (int, int) or None
-        Pots that ran past the foot, and all; None where they are no more than may be.
+        Pots that ran past the foot, and all pots; None where so many may be expected.
     """
     _, log = split_results(tables.log)
     if log.empty:

@@ -131,7 +131,7 @@ def _risks(predictor: Predictor, changed: Stacks) -> Floats:
 
 
 def _risks_known(chances: Chances, changed: Stacks) -> Floats:
-    """The same where nothing is changed that what is known of the one piece hangs on."""
+    """As `_risks`, for changes that leave the chances of the piece as they are: coats, hold."""
     return chances.take(np.zeros(len(changed.hold_min), dtype=np.intp)).piece_risk(changed)
 
 

@@ -56,7 +56,7 @@ def refuse_overtaken(
 ) -> None:
     """Refuse a change of groups that are not as they were when they were read.
 
-    Of all the groups that are written to, one may have been there, and it had the mark.
+    At most one of the groups may exist already, and only with the given mark.
     """
     marks = marks_of(kind, stored)
     if [marks[group] for group in groups if group in marks] == ([mark] if mark else []):

@@ -38,10 +38,10 @@ class Alike:
     melt_log : ndarray, shape (n, k)
         Added to the natural log of the mobility of each melt.
     choice_log : ndarray, shape (n, q, c)
-        Added to the log speed of each choice of layers (`speeds.choices`), in each of q ways that
-        what is not known of them may turn out.
+        Added to the log speed of each choice of layers (`speeds.choices`), in each of q scenarios
+        of what is not known of them.
     weight : ndarray, shape (n, q)
-        Chance of each way; they sum to 1.
+        Chance of each scenario; they sum to 1.
     variance, noise : ndarray, shape (n,)
         Of all margins of a piece: of what lasts and is not known, and of what never is the same
         again, see `mixture.chance_above`.

@@ -1,4 +1,4 @@
-"""Rows of coefficients, mostly none: sums over them that a fit asks for again and again."""
+"""Sparse rows of coefficients, and the sums over them that a fit needs again and again."""
 
 from __future__ import annotations
 

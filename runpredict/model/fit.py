@@ -69,7 +69,7 @@ class Evidence:
     count: Floats | None = None
 
     def ends(self, mean: Floats) -> tuple[Floats, Floats, Floats]:
-        """Intervals as wide as some coefficients make them; 1 where they may go on, else 0."""
+        """Ends of the intervals, widened by coefficients; and 1 where they may widen on, else 0."""
         if self.stretched is None or self.about is None:
             return self.lower, self.upper, np.zeros(len(self.lower))
         longer = self.stretched.times(mean - self.about)
@@ -271,7 +271,7 @@ def _precision(rows: Evidence, seen: _Seen, precision: Floats) -> Floats:
 
 
 def _spreads(rows: Evidence, prior: Prior, fitted: Fitted) -> Fitted:
-    """Spreads that make what was seen likelier, the coefficients as they are."""
+    """One step of expectation maximisation: the spreads, with the coefficients held fixed."""
     sd = fitted.sd.copy()
     for family in np.unique(prior.family[prior.family >= 0]):
         which = prior.family == family
@@ -314,7 +314,7 @@ def _spreads(rows: Evidence, prior: Prior, fitted: Fitted) -> Fitted:
 
 
 def start_of(rows: Evidence, prior: Prior) -> Fitted:
-    """What is said before any row is looked at."""
+    """The prior, in the form of a fit."""
     return Fitted(
         mean=prior.mean,
         covariance=np.diag(prior.sd**2),

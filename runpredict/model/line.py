@@ -1,4 +1,4 @@
-"""The margins of logged edges as a line in the effects, about what is held of them now."""
+"""Margins of logged edges, linear in the effects about their current means."""
 
 from __future__ import annotations
 

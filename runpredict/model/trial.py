@@ -1,8 +1,8 @@
 """How well a log's model does on firings it has not seen, and how its margins are set right.
 
-The model is learned again without each of a few groups of firings, from nothing, and asked about
-them. What it says there sets a shift of all margins and a factor on their spread. What is told of
-the log's trust is told of folds that neither the model nor its shift and factor had seen.
+The model is learned again without each held-out fold of firings and asked about that fold. Its
+answers set the calibration: a shift of all margins and a factor on their spread. Scores are of
+folds that neither the model nor its calibration has seen.
 """
 
 from __future__ import annotations

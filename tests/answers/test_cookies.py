@@ -105,3 +105,18 @@ def test_no_cookie_is_thicker_than_one_that_stays_flat_or_thinner_than_one_that_
     volume_m3 = np.array([0.0, 2e-6, 1e-3])
     _, height_m = cookies.cookie_size_m(volume_m3, np.full(3, 0.07), np.full(3, 4e-3))
     assert height_m == pytest.approx([6e-3, 8e-3, 15e-3])  # common practice, no source
+
+
+def test_a_pot_at_the_tolerance_itself_needs_nothing():
+    catch, runs = np.array(["cookie", "cookie"], dtype=object), np.array([False, False])
+    words = cookies.catch_word(np.array([0.05, np.nextafter(0.05, 1.0)]), catch, runs, 0.05)
+    assert words.tolist() == ["none", "advised"]
+
+
+def test_the_flattest_wall_that_leads_outward_counts():
+    """Over a dish the belly that leads out most comes lowest."""
+    glaze = pd.DataFrame([{"glaze": "sea", "source": "jar"}])
+    row = {"form": "bowl", "glaze": "sea", "lower_edge_mm": 5.0, "upper_edge_mm": 90.0}
+    both = [row | {"layer": k, "wall_deg": wall} for k, wall in ((1, 150.0), (2, 100.0))]
+    outline = cookies.outline_of(check(layers(*both), glaze).stacks)
+    assert outline.rise[0] == pytest.approx(np.tan(np.radians(30.0)))
