@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import csv
 from functools import cache
-from importlib import resources
 from pathlib import Path
 
 
@@ -27,7 +26,7 @@ def packaged_rows(name: str) -> tuple[dict[str, str], ...]:
     FileNotFoundError
         If the package carries no such file.
     """
-    text = (resources.files("runpredict") / "data" / name).read_text(encoding="utf-8")
+    text = (Path(__file__).parent / "data" / name).read_text(encoding="utf-8")
     return tuple(csv.DictReader(text.splitlines()))
 
 

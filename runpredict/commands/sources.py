@@ -11,7 +11,6 @@ import pandas as pd
 
 from runpredict.answers.willing import keep_willing, kept_willing
 from runpredict.errors import BadInput, Fault
-from runpredict.logbook.book import Logbook
 from runpredict.tables.columns import KINDS, ROLES
 from runpredict.tables.csv_files import read_table
 from runpredict.tables.plan import PlanTables, check_plan, read_plan
@@ -82,6 +81,8 @@ def gather(
 
 
 def _logged(folder: PathLike) -> dict[str, pd.DataFrame]:
+    from runpredict.logbook.book import Logbook
+
     with Logbook.open(folder) as book:
         tables: dict[str, pd.DataFrame] = {kind: book.table(kind) for kind in KINDS}
     tables["plan"], tables["log"] = split_results(tables.pop("layers"))
