@@ -111,3 +111,30 @@ def test_the_least_number_of_steps_is_found_as_by_trying_each():
         safe = np.flatnonzero(falls[i, : steps[i] + 1] <= 0.3)
         assert found[i] == (safe[0] if len(safe) else -1)
     assert len(asked) < 30
+
+
+class _SafeWithin:
+    """Chances by which a piece is safe where its layer ends this close to where it begins."""
+
+    def __init__(self, band_m):
+        self.band_m = band_m
+
+    def take(self, pieces):
+        return self
+
+    def piece_risk(self, changed):
+        return (changed.upper_m - changed.lower_m > self.band_m).any(axis=1).astype(float)
+
+
+@pytest.mark.parametrize("band_m", [6e-3, 20e-3])
+def test_no_edge_is_told_that_leaves_less_than_a_layer(band_m):
+    made = stacks(pieces(22, 40, most_layers=1))
+    made = made.take(np.flatnonzero(made.upper_m[:, 0] - made.lower_m[:, 0] > 25e-3))
+    edge_m = decisions.lowest_edge_m(
+        Ask(made, _SafeWithin(band_m), 0.05), np.zeros(len(made.hold_min), dtype=np.intp)
+    )
+    if band_m < decisions.LEAST_LAYER_M:
+        assert np.isnan(edge_m).all()
+    else:
+        assert (made.upper_m[:, 0] - edge_m <= band_m + 1e-9).all()
+        assert (made.upper_m[:, 0] - edge_m > band_m - 2 * STEP_M).all()
