@@ -35,6 +35,19 @@ def _add_import(subparsers: argparse._SubParsersAction[Any]) -> None:
     parser.add_argument(
         "files", nargs="+", metavar="FILE", help="CSV of any table, or a workbook (.xlsx)"
     )
+    parser.add_argument(
+        "--columns",
+        action="append",
+        default=[],
+        metavar="YOURS=OURS,...",
+        help="what your spreadsheet calls our columns, such as pot=piece,bottom=foot_mm, or a CSV "
+        "file with these two columns; the logbook remembers it",
+    )
+    parser.add_argument(
+        "--leave-out",
+        action="store_true",
+        help="leave out the pieces with a row that cannot be used, each named, and take the rest",
+    )
     logbook_option(parser)
     parser.set_defaults(run=_import)
 
@@ -76,11 +89,12 @@ def _import(args: argparse.Namespace) -> int:
     from runpredict.logbook.forms import import_files
     from runpredict.logbook.schema import FILE_NAME
 
-    counts = import_files(args.files, args.logbook)
+    counts = import_files(args.files, args.logbook, args.columns, args.leave_out)
     for kind, count in counts.items():
+        left_out = f", {count.left_out} pieces left out" if count.left_out else ""
         print(
             f"{kind}: {count.added} added, {count.corrected} corrected, "
-            f"{count.unchanged} unchanged",
+            f"{count.unchanged} unchanged{left_out}",
         )
     print(f"The logbook is {Path(args.logbook) / FILE_NAME}.", flush=True)
     return DONE

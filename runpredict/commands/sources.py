@@ -62,9 +62,12 @@ def gather(
         _refuse_missing([role for role in needs if role not in given], "give its file")
         tables = read_plan(given.pop("plan", None), given.pop("glazes"), **given)
         return replace(tables, only_surprises=written == "surprises")
+    from runpredict.logbook.forms import kept_columns
+
     frames = _logged(logbook)
+    hers = kept_columns(logbook)
     for role, file in given.items():
-        frames[role] = read_table(file, ROLES[role])
+        frames[role] = read_table(file, ROLES[role], hers)
     missing = [role for role in needs if role not in frames or frames[role].empty]
     if missing == ["plan"] and not frames["log"].empty:
         raise BadInput([Fault(Path(logbook).name, None, None, EVERY_RESULT)])

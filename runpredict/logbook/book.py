@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import os
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 
 import pandas as pd
@@ -40,6 +41,7 @@ from runpredict.logbook.rows import (
     group_of,
     join_tables,
     unknown_glazes,
+    without_faulty,
 )
 from runpredict.logbook.schema import (
     reading,
@@ -124,6 +126,8 @@ class Logbook(TogetherLogbook):
         origin: str,
         faults: Iterable[Fault] = (),
         marks: Mapping[TableKind, str] | None = None,
+        *,
+        leave_out: bool = False,
     ) -> dict[TableKind, Counts]:
         """Add tables that were read already; as `import_tables`.
 
@@ -135,13 +139,15 @@ class Logbook(TogetherLogbook):
         faults : iterable of Fault
             Of what could not be read, to be told with the others.
         marks : mapping of str, optional
+        leave_out : bool
+            Pieces with a row that cannot be used stay out, each named.
 
         Raises
         ------
         BadInput
         """
         with self._telling(), transaction(self._connection):
-            return self._write_tables(tables, origin, faults, marks or {})
+            return self._write_tables(tables, origin, faults, marks or {}, leave_out)
 
     def _write_tables(
         self,
@@ -149,11 +155,15 @@ class Logbook(TogetherLogbook):
         origin: str,
         faults: Iterable[Fault],
         marks: Mapping[TableKind, str],
+        leave_out: bool,
     ) -> dict[TableKind, Counts]:
         standing = {kind: newest_rows(self._connection, kind) for kind in KINDS}
         logged = LoggedNames.of(standing)
         respell_names(tables, logged)
         _blame_materials(tables, logged.materials)
+        left_out = 0
+        if leave_out:
+            tables, left_out = without_faulty(tables, logged.glazes, tell=self.file is not None)
         incoming, of_tables = join_tables(tables)
         for kind, mark in marks.items():
             groups = {group_of(kind, key) for key in incoming[kind].rows}
@@ -174,6 +184,8 @@ class Logbook(TogetherLogbook):
         self._warn_of_ripeness(tables, incoming)
         headings = {kind: rows.headings for kind, rows in incoming.items()}
         add_rows(self._connection, self.file, changes, headings, "import", origin)
+        if left_out:
+            counts["layers"] = replace(counts["layers"], left_out=left_out)
         return counts
 
     def record(

@@ -20,10 +20,17 @@ from runpredict.logbook.history import CHANGE_COLUMNS, HISTORY
 from runpredict.logbook.photos import take_along
 from runpredict.logbook.rows import Counts
 from runpredict.logbook.schema import FILE_NAME, new_in_memory
-from runpredict.tables.cells import Table, plain_heading
+from runpredict.tables.cells import Table
 from runpredict.tables.columns import COLUMNS, FOLDED, KINDS, Column, TableKind, cones
-from runpredict.tables.csv_files import SEPARATORS, first_line, load_table, load_workbook
+from runpredict.tables.csv_files import (
+    SEPARATORS,
+    first_line,
+    load_table,
+    load_workbook,
+    write_table,
+)
 from runpredict.tables.files import read_bytes, replace_file
+from runpredict.tables.headings import Columns, kind_of, plain_heading, read_columns
 from runpredict.tables.rows import empty_table
 from runpredict.tables.workbooks import workbook_of
 
@@ -47,17 +54,19 @@ _SHEETS_APART = {
 }
 
 
-def recognise_kind(path: str | os.PathLike[str]) -> TableKind:
+def recognise_kind(path: str | os.PathLike[str], columns: Columns | None = None) -> TableKind:
     """Which table a CSV file holds, by its headings.
 
     Parameters
     ----------
     path : path
+    columns : mapping of str, optional
+        What she calls our columns.
 
     Returns
     -------
     TableKind
-        The one that knows most of the headings, then the one whose needed columns are there.
+        As `headings.kind_of`.
 
     Raises
     ------
@@ -65,16 +74,9 @@ def recognise_kind(path: str | os.PathLike[str]) -> TableKind:
         If the file cannot be read, or its headings are of no table.
     """
     file = Path(path)
-    headings = _headings(file)
-
-    def fit(kind: TableKind) -> tuple[int, bool]:
-        known = {column.name.casefold() for column in COLUMNS[kind]}
-        needed = {column.name.casefold() for column in COLUMNS[kind] if column.needed}
-        return len(known & headings), needed <= headings
-
-    best = max(KINDS, key=fit)
-    if fit(best)[0] == 0:
-        load_table(file, best)  # tells first if it is empty or no text at all
+    best = kind_of(_headings(file), columns)
+    if best is None:
+        load_table(file, KINDS[0])  # tells first if it is empty or no text at all
         refuse_file(
             file.name,
             f"its first row has no heading of a table ({', '.join(KINDS)}); "
@@ -92,7 +94,9 @@ def _headings(file: Path) -> set[str]:
     return {plain_heading(cell) for cell in re.split(f"[{SEPARATORS}]", line)}
 
 
-def load_files(paths: Iterable[str | os.PathLike[str]]) -> tuple[list[Table], list[Fault]]:
+def load_files(
+    paths: Iterable[str | os.PathLike[str]], columns: Columns | None = None
+) -> tuple[list[Table], list[Fault]]:
     """Tables of some files, and why the other files cannot be read.
 
     Parameters
@@ -100,6 +104,8 @@ def load_files(paths: Iterable[str | os.PathLike[str]]) -> tuple[list[Table], li
     paths : iterable of path
         CSV of any table, or workbooks with a sheet for each table. The history of an export is
         passed over with a word, as the logbook keeps its own.
+    columns : mapping of str, optional
+        What she calls our columns.
 
     Returns
     -------
@@ -120,19 +126,37 @@ def load_files(paths: Iterable[str | os.PathLike[str]]) -> tuple[list[Table], li
         try:
             name = file.name if names.count(file.name) == 1 else str(file)
             if file.suffix.casefold() in (".xlsx", ".xlsm"):
-                tables += load_workbook(file, _SHEETS_APART).values()
+                tables += load_workbook(file, _SHEETS_APART, columns).values()
             elif _headings(file).issuperset(CHANGE_COLUMNS):
                 told = Fault(name, None, None, _SHEETS_APART[HISTORY])
                 warnings.warn(TableWarning(told), stacklevel=2)
             else:
-                tables.append(load_table(file, recognise_kind(file), name))
+                tables.append(load_table(file, recognise_kind(file, columns), name, columns))
         except BadInput as bad:
             faults.extend(bad.faults)
     return tables, faults
 
 
+COLUMNS_FILE = "columns.csv"
+"""What she calls our columns, in the logbook's folder: two columns, ``yours`` and ``ours``."""
+
+
+def kept_columns(folder: str | os.PathLike[str]) -> dict[str, str]:
+    """What the imports of a logbook have been told of her headings.
+
+    Raises
+    ------
+    BadInput : a file that is not as it was written.
+    """
+    file = Path(folder) / COLUMNS_FILE
+    return read_columns([str(file)]) if file.exists() else {}
+
+
 def import_files(
-    paths: Sequence[str | os.PathLike[str]], folder: str | os.PathLike[str]
+    paths: Sequence[str | os.PathLike[str]],
+    folder: str | os.PathLike[str],
+    columns: Sequence[str] = (),
+    leave_out: bool = False,
 ) -> dict[TableKind, Counts]:
     """Add files to the logbook of a folder, making it when there is none.
 
@@ -141,6 +165,10 @@ def import_files(
     paths : sequence of path
         CSV of any table, or workbooks.
     folder : path
+    columns : sequence of str
+        What she calls our columns, as `headings.read_columns`; remembered in the folder.
+    leave_out : bool
+        Pieces with a row that cannot be used stay out, each named, and the others go in.
 
     Returns
     -------
@@ -154,22 +182,34 @@ def import_files(
     Warns
     -----
     TableWarning
-        As `csv_files.load_table`, and of a photo that cannot be read.
+        As `csv_files.load_table`, for each piece that is left out, and of a photo that cannot be
+        read.
 
     Notes
     -----
     Photos that stand beside the tables are kept with the logbook.
     """
-    tables, faults = load_files(paths)
+    hers = kept_columns(folder) | read_columns(columns)
+    tables, faults = load_files(paths, hers)
     origin = printable(", ".join(Path(path).name for path in paths))
-    if not (Path(folder) / FILE_NAME).exists():
-        with closing(new_in_memory()) as trial:
-            Logbook(trial, None).import_checked(tables, origin, faults)
-    with Logbook.open(folder, create=True) as log:
-        counts = log.import_checked(tables, origin, faults)
+    try:
+        if not (Path(folder) / FILE_NAME).exists():
+            with closing(new_in_memory()) as trial:
+                Logbook(trial, None).import_checked(tables, origin, faults, leave_out=leave_out)
+        with Logbook.open(folder, create=True) as log:
+            counts = log.import_checked(tables, origin, faults, leave_out=leave_out)
+    except BadInput as bad:
+        of_layers = {table.name for table in tables if table.kind == "layers"}
+        if leave_out or not all(fault.row and fault.file in of_layers for fault in bad.faults):
+            raise
+        told = Fault("--leave-out", None, None, "would take in all pieces but these.")
+        raise BadInput([*bad.faults, told]) from None
     named = [name for one in tables if one.kind == "layers" for name in one.frame["photo"] if name]
     for fault in take_along(named, [Path(path).parent for path in paths], Path(folder)):
         warnings.warn(TableWarning(fault), stacklevel=2)
+    if columns:
+        kept = pd.DataFrame(sorted(hers.items()), columns=["yours", "ours"])
+        write_table(kept, Path(folder) / COLUMNS_FILE)
     return counts
 
 

@@ -12,7 +12,7 @@ import numpy as np
 import pandas as pd
 
 from runpredict.datafiles import OXIDES
-from runpredict.errors import SHOWN_FAULTS, Fault, Place, TableWarning, raise_faults
+from runpredict.errors import SHOWN_FAULTS, Fault, Place, TableWarning, quoted, raise_faults
 from runpredict.logbook.schema import FILE_NAME
 from runpredict.tables.cells import Table, nearest, parse_columns
 from runpredict.tables.columns import (
@@ -23,7 +23,8 @@ from runpredict.tables.columns import (
     TableKind,
 )
 from runpredict.tables.firings import firing_key
-from runpredict.tables.rows import check_rows, empty_table
+from runpredict.tables.names import blame_unknown
+from runpredict.tables.rows import check_rows, empty_table, without_faulty_pieces
 from runpredict.tables.texts import can_be_kept
 
 Key: TypeAlias = tuple[Any, ...]
@@ -120,12 +121,14 @@ class Change:
 class Counts:
     """How many rows an import added, corrected and found logged already.
 
-    A row that left a recipe or a schedule counts as corrected.
+    A row that left a recipe or a schedule counts as corrected. Of layers, `left_out` is how many
+    pieces could not be used.
     """
 
     added: int = 0
     corrected: int = 0
     unchanged: int = 0
+    left_out: int = 0
 
 
 def _plain(values: Iterable[Any], text: bool, count: bool) -> list[Any]:
@@ -229,6 +232,37 @@ def unknown_glazes(layers: Incoming, glazes: Iterable[str], origin_of_glazes: st
             )
             faults.append(layers.origins[key].fault("glaze", message))
     return faults
+
+
+def without_faulty(
+    tables: Iterable[Table], glazes: Iterable[str], tell: bool
+) -> tuple[list[Table], int]:
+    """Tables without the pieces that cannot be used, and how many these are.
+
+    Parameters
+    ----------
+    tables : iterable of Table
+    glazes : iterable of str
+        Those that are logged.
+    tell : bool
+        Warn of each piece that is left out.
+    """
+    given = [*tables]
+    known = [*glazes]
+    for table in given:
+        known += table.frame["glaze"].tolist() if table.kind == "glazes" else []
+    kept, left_out = [], 0
+    for table in given:
+        if table.kind == "layers":
+            blame_unknown(table, "glaze", known, "the logbook")
+            rest, told = without_faulty_pieces(table)
+            left_out += len({piece for piece, _ in told})
+            for piece, fault in told if tell else ():
+                message = f"{quoted(piece)} is left out: {fault.message}"
+                warned = Fault(fault.file, fault.row, fault.column, message)
+                warnings.warn(TableWarning(warned), stacklevel=2)
+        kept.append(rest if table.kind == "layers" else table)
+    return kept, left_out
 
 
 def _known(value: Any) -> bool:

@@ -14,8 +14,8 @@ from runpredict.errors import BadInput
 from runpredict.logbook.integrity import checksum, seal_next
 from runpredict.logbook.rows import Change, Key, Revision, Row, Stored, cells_typed, key_of
 from runpredict.logbook.schema import BACKUP_NAME, back_up, refuse_newer
-from runpredict.tables.cells import plain_heading
 from runpredict.tables.columns import COLUMNS, KINDS, TableKind
+from runpredict.tables.headings import plain_heading
 
 
 def _columns_sql(kind: TableKind) -> str:

@@ -6,8 +6,8 @@ import difflib
 import re
 import unicodedata
 import warnings
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime
 from typing import Any, TypeAlias
 
@@ -25,7 +25,14 @@ from runpredict.tables.columns import (
     TableKind,
     cones,
 )
-from runpredict.tables.texts import CodedCells, can_be_kept, plain_name
+from runpredict.tables.headings import (
+    Columns,
+    Understood,
+    columns_option,
+    likely_column,
+    understand,
+)
+from runpredict.tables.texts import CodedCells, can_be_kept, carry_down, plain_name
 from runpredict.units import (
     parse_length_mm,
     parse_number,
@@ -84,6 +91,12 @@ class Table:
         What was warned of.
     labels : Index, optional
         Label of each row, where the table was given as a DataFrame.
+    layers : ndarray of int, shape (n,), or None
+        Layer of each row, where the table had one row a pot.
+    typed : dict of str
+        Heading by column and layer (0 for all), where it was not ours.
+    shared : frozenset of str
+        Columns that were told once for all layers of a pot.
     """
 
     name: str
@@ -95,6 +108,9 @@ class Table:
     at_least: list[int] = field(default_factory=list)
     notes: list[Fault] = field(default_factory=list)
     labels: pd.Index[Any] | None = None
+    layers: Indices | None = None
+    typed: dict[tuple[str, int], str] = field(default_factory=dict)
+    shared: frozenset[str] = frozenset()
 
     def place(self, position: int | None) -> Place:
         """Where a position of the frame stands (None for the whole table)."""
@@ -110,12 +126,23 @@ class Table:
 
     def blame(self, position: int | None, column: str | None, message: str) -> None:
         """Add a fault at a position of the frame (None for the whole table)."""
-        self.faults.append(self.place(position).fault(column, message))
+        self.faults.append(self._fault(position, column, message))
 
     def warn(self, position: int | None, column: str | None, message: str) -> None:
         """Warn of something that is odd but usable."""
-        self.notes.append(self.place(position).fault(column, message))
+        self.notes.append(self._fault(position, column, message))
         warnings.warn(TableWarning(self.notes[-1]), stacklevel=2)
+
+    def blamed_rows(self, *columns: str) -> set[int | None]:
+        """Rows that have a fault in one of some columns."""
+        names = {*columns, *(hers for (ours, _), hers in self.typed.items() if ours in columns)}
+        return {fault.row for fault in self.faults if fault.column in names}
+
+    def _fault(self, position: int | None, column: str | None, message: str) -> Fault:
+        """... by the row and the heading that were typed."""
+        layer = 0 if position is None or self.layers is None else int(self.layers[position])
+        shared = self.typed.get((column or "", 0), column)
+        return self.place(position).fault(self.typed.get((column or "", layer), shared), message)
 
 
 def nearest(name: str, known: Sequence[str]) -> str:
@@ -305,34 +332,12 @@ def _texts(coded: CodedCells, column: Column, table: Table) -> pd.Series[Any]:
     return pd.Series(np.array(by_code, dtype=object)[coded.codes], dtype=str)
 
 
-def plain_heading(text: object) -> str:
-    """A heading as compared: ``Lower edge (mm)`` is ``lower_edge_mm``."""
-    plain = unicodedata.normalize("NFKC", str(text)).casefold()
-    return re.sub(r"[\W_]+", "_", plain).strip("_")
-
-
-def _match_headings(raw: pd.DataFrame, table: Table) -> tuple[dict[str, int], list[int]]:
-    """Position of each known column, and the positions of the unknown ones."""
-    known = {plain_heading(column.name): column.name for column in COLUMNS[table.kind]}
-    found: dict[str, int] = {}
-    unknown: list[int] = []
-    seen: set[str] = set()
-    for position, heading in enumerate(raw.columns):
-        name = known.get(plain_heading(heading), " ".join(str(heading).split()))
-        if name and name in seen:
-            table.blame(None, name[:40], "the heading is there twice; keep one column.")
-        elif name in known.values():
-            found[name] = position
-        elif name:
-            unknown.append(position)
-        elif raw.iloc[:, position].map(lambda cell: not pd.isna(cell) and str(cell).strip()).any():
-            table.blame(None, None, f"column {position + 1} has no heading; give it one.")
-        seen.add(name)
-    return found, unknown
-
-
 def parse_columns(
-    raw: pd.DataFrame, kind: TableKind, name: str, rows: Indices | None = None
+    raw: pd.DataFrame,
+    kind: TableKind,
+    name: str,
+    rows: Indices | None = None,
+    columns: Columns | None = None,
 ) -> Table:
     """Read every cell of a table by the column it stands in.
 
@@ -346,12 +351,14 @@ def parse_columns(
         What faults call the table.
     rows : ndarray of int, shape (n,), optional
         Row of each, as a spreadsheet counts; without it a fault names the DataFrame's index.
+    columns : mapping of str, optional
+        What she calls ours (`headings.read_columns`).
 
     Returns
     -------
     Table
         All canonical columns in order (a missing one blank), the unknown ones behind; wrong cells
-        are blank and among the faults.
+        are blank and among the faults. A wide table has a row for each layer (`headings`).
 
     Warns
     -----
@@ -359,54 +366,81 @@ def parse_columns(
         For each unknown column.
     """
     numbered = np.arange(FIRST_ROW, len(raw) + FIRST_ROW) if rows is None else rows
-    table = Table(name, kind, pd.DataFrame(), numbered, labels=raw.index if rows is None else None)
-    found, unknown = _match_headings(raw, table)
-    if not found:
-        needed = ", ".join(column.name for column in COLUMNS[kind] if column.needed)
-        table.faults.clear()
-        table.blame(None, None, f"its first row has no heading of {kind}; it needs {needed}.")
-        raw, table.rows, unknown = raw.iloc[:0], numbered[:0], []
-    blank = pd.Series([None] * len(raw), dtype=object)
-    parsed: dict[str, Any] = {}
-    given = {
-        column.name: raw.iloc[:, found[column.name]] if column.name in found else blank
-        for column in COLUMNS[kind]
-    }
+    under = understand(raw, kind, columns)
+    labels = raw.index[under.rows] if rows is None else None
+    table = Table(name, kind, pd.DataFrame(), numbered[under.rows], labels=labels)
+    table.layers, table.typed, table.shared = under.layers, under.typed, under.shared
+    likely = _likely_columns(under, kind)
+    if not under.cells:
+        under, table.rows = replace(under, extra={}, twice=[], nameless=[]), numbered[:0]
+        _blame_strange(table, likely)
+    for heading in under.twice:
+        table.blame(None, heading[:40], "the heading is there twice; keep one column.")
+    for position in under.nameless:
+        table.blame(None, None, f"column {position + 1} has no heading; give it one.")
+    blank = pd.Series([None] * len(table.rows), dtype=object)
+    given = {column.name: under.cells.get(column.name, blank) for column in COLUMNS[kind]}
     coded = {
         column.name: None
         if _is_plain(given[column.name], column)
         else CodedCells.of(given[column.name])
         for column in COLUMNS[kind]
     }
+    if kind == "layers" and under.layers is None:
+        carry_down(coded)
     table.decimal_comma = any(
         _DECIMAL_COMMA.match(text)
         for column in COLUMNS[kind]
         if not column.is_text
         for text in getattr(coded[column.name], "texts", ())
     )
+    parsed: dict[str, Any] = {}
     for column in sorted(COLUMNS[kind], key=lambda column: column.name != "side"):
-        if column.needed and found and column.name not in found:
-            table.blame(None, column.name, f"the column is missing; {column.right}.")
-        filled = np.full(len(raw), bool(column.needed) and column.name in found)
+        missing = column.name not in under.cells
+        if column.needed and under.cells and missing:
+            message = f"the column is missing; {column.right}.{_is_it(likely, column.name)}"
+            table.blame(None, column.name, message)
+        filled = np.full(len(table.rows), bool(column.needed) and not missing)
         if column.needed == "outside":
             filled &= parsed["side"].ne("inside").to_numpy()
         parsed[column.name] = _parse_column(
             given[column.name], coded[column.name], column, table, filled
         )
-    typed = coded["run_mm"] if "run_mm" in found else None
+    typed = coded["run_mm"] if "run_mm" in under.cells else None
     if typed is not None:
         least = [bool(_AT_LEAST.search(text)) for text in typed.texts]
         table.at_least = np.flatnonzero(np.array(least)[typed.codes]).tolist()
-    for position in unknown:
-        heading = " ".join(str(raw.columns[position]).split())
-        hint = nearest(heading, [column.name for column in COLUMNS[kind]])
-        table.warn(None, heading[:40], f"the column is not known here{hint}; it is kept unread.")
-        extra = CodedCells.of(raw.iloc[:, position])
+    for heading, cells in under.extra.items():
+        meant = f' (did you mean "{likely[heading]}"?)' if heading in likely else ""
+        table.warn(None, heading[:40], f"the column is not known here{meant}; it is kept unread.")
+        extra = CodedCells.of(cells)
         parsed[heading] = np.array(extra.texts, dtype=object)[extra.codes]
-    names = [column.name for column in COLUMNS[kind]]
-    order = [*names, *(name for name in parsed if name not in names)]
-    table.frame = pd.DataFrame(parsed, index=range(len(raw)))[order]
+    if likely and under.cells:
+        message = f"if yours are these, rename them, or import with {columns_option(likely)}."
+        table.warn(None, None, message)
+    order = [column.name for column in COLUMNS[kind]]
+    order += [name for name in parsed if name not in order]
+    table.frame = pd.DataFrame(parsed, index=range(len(table.rows)))[order]
     return table
+
+
+def _likely_columns(under: Understood, kind: TableKind) -> dict[str, str]:
+    """What her headings that are not ours may mean, of what the table has not."""
+    likely = {heading: likely_column(heading, kind) for heading in under.extra}
+    return {hers: ours for hers, ours in likely.items() if ours and ours not in under.cells}
+
+
+def _is_it(likely: Mapping[str, str], column: str) -> str:
+    hers = next((hers for hers, ours in likely.items() if ours == column), "")
+    return f" Is it your {quoted(hers)}?" if hers else ""
+
+
+def _blame_strange(table: Table, likely: Mapping[str, str]) -> None:
+    """Blame a table none of whose headings is ours."""
+    needed = ", ".join(column.name for column in COLUMNS[table.kind] if column.needed)
+    hint = f" If yours are these, import with {columns_option(likely)}." if likely else ""
+    message = f"its first row has no heading of {table.kind}; it needs {needed}.{hint}"
+    table.blame(None, None, message)
 
 
 def _is_plain(cells: pd.Series[Any], column: Column) -> bool:

@@ -19,10 +19,17 @@ import pandas as pd
 
 from runpredict.arrays import Indices
 from runpredict.errors import Fault, TableWarning, raise_faults, refuse_file, refuse_other
-from runpredict.tables.cells import Table, plain_heading
-from runpredict.tables.columns import COLUMNS, KINDS, MAX_COLUMNS, MAX_ROWS, TableKind
+from runpredict.tables.cells import Table
+from runpredict.tables.columns import KINDS, MAX_COLUMNS, MAX_ROWS, TableKind
 from runpredict.tables.files import as_path, read_bytes, replace_file, replace_files
 from runpredict.tables.firings import written_firings
+from runpredict.tables.headings import (
+    Columns,
+    kind_of,
+    likely_column,
+    meaning_of,
+    plain_heading,
+)
 from runpredict.tables.rows import check_rows
 from runpredict.tables.workbooks import Sheet, workbook_sheets
 
@@ -61,9 +68,9 @@ def _decode(content: bytes, path: Path) -> str:
 
 
 def _headings_known(line: str, separator: str, kind: TableKind) -> int:
-    known = {plain_heading(column.name) for column in COLUMNS[kind]}
     headings = next(csv.reader([line], delimiter=separator), [])
-    return sum(plain_heading(heading) in known for heading in headings)
+    known = (meaning_of(heading, kind) or likely_column(heading, kind) for heading in headings)
+    return sum(map(bool, known))
 
 
 def first_line(text: str) -> tuple[str, int]:
@@ -184,7 +191,12 @@ def refuse_kind(kind: object) -> None:
         refuse_file("kind", f"is none of {', '.join(KINDS)}; give one of them.")
 
 
-def load_table(path: str | os.PathLike[str], kind: TableKind, name: str | None = None) -> Table:
+def load_table(
+    path: str | os.PathLike[str],
+    kind: TableKind,
+    name: str | None = None,
+    columns: Columns | None = None,
+) -> Table:
     """Read and check a table from a file; faults of cells and rows are kept, not raised.
 
     Parameters
@@ -194,6 +206,8 @@ def load_table(path: str | os.PathLike[str], kind: TableKind, name: str | None =
     kind : {"glazes", "recipes", "materials", "schedules", "layers"}
     name : str, optional
         What faults call it; by default the file's name.
+    columns : mapping of str, optional
+        What she calls our columns: ours by hers, such as ``{"pot": "piece"}``.
 
     Returns
     -------
@@ -221,14 +235,19 @@ def load_table(path: str | os.PathLike[str], kind: TableKind, name: str | None =
     else:
         text = _decode(read_bytes(file), file)
         frame, rows, faults = _frame_of(_records(text, named, kind), named, ragged=False)
-    return _checked(frame, kind, named, rows, faults)
+    return _checked(frame, kind, named, rows, faults, columns)
 
 
 def _checked(
-    frame: pd.DataFrame, kind: TableKind, name: str, rows: Indices, faults: list[Fault]
+    frame: pd.DataFrame,
+    kind: TableKind,
+    name: str,
+    rows: Indices,
+    faults: list[Fault],
+    columns: Columns | None,
 ) -> Table:
     """A table with the faults of its shape, and of them no consequences."""
-    table = check_rows(frame, kind, name, rows)
+    table = check_rows(frame, kind, name, rows, columns)
     if faults:
         told = {None, *(fault.row for fault in faults)}
         table.faults = [*faults, *(fault for fault in table.faults if fault.row not in told)]
@@ -236,12 +255,14 @@ def _checked(
     return table
 
 
-def read_table(path: str | os.PathLike[str], kind: TableKind) -> pd.DataFrame:
+def read_table(
+    path: str | os.PathLike[str], kind: TableKind, columns: Mapping[str, str] | None = None
+) -> pd.DataFrame:
     """Read and check a table from a CSV file or a workbook.
 
     Parameters
     ----------
-    path, kind
+    path, kind, columns
         As for `load_table`.
 
     Returns
@@ -259,13 +280,16 @@ def read_table(path: str | os.PathLike[str], kind: TableKind) -> pd.DataFrame:
     TableWarning
         As `load_table`.
     """
-    table = load_table(path, kind)
+    hers = {plain_heading(heading): ours for heading, ours in (columns or {}).items()}
+    table = load_table(path, kind, columns=hers)
     raise_faults(table.faults)
     return table.frame
 
 
 def load_workbook(
-    path: str | os.PathLike[str], apart: Mapping[str, str] | None = None
+    path: str | os.PathLike[str],
+    apart: Mapping[str, str] | None = None,
+    columns: Columns | None = None,
 ) -> dict[TableKind, Table]:
     """Read and check every table of a workbook; faults of cells and rows are kept, not raised.
 
@@ -276,6 +300,8 @@ def load_workbook(
     apart : mapping, optional
         Other sheets that hold no table, in small letters, and what to say of each; blank for
         nothing.
+    columns : mapping of str, optional
+        As for `load_table`.
 
     Returns
     -------
@@ -294,8 +320,14 @@ def load_workbook(
     """
     file = as_path(path)
     tables: dict[TableKind, Table] = {}
-    for sheet in workbook_sheets(file):
+    sheets = workbook_sheets(file)
+    unnamed = all(sheet.title not in KINDS for sheet in sheets)
+    for sheet in sheets:
         title, name = sheet.title, f"{file.name}, sheet {sheet.title}"
+        if unnamed and title not in (apart or {}):
+            headings: Sequence[str] = next(filter(any, sheet.records), ())
+            kind = kind_of(headings, columns)
+            title = title if kind is None or kind in tables else kind
         if title not in KINDS:
             message = (apart or {}).get(title, f"is not read; name it one of {', '.join(KINDS)}.")
             if message:
@@ -303,7 +335,7 @@ def load_workbook(
                 warnings.warn(TableWarning(told), stacklevel=2)
             continue
         frame, rows, shape_faults = _sheet_cells(sheet, name)
-        tables[title] = _checked(frame, title, name, rows, shape_faults)
+        tables[title] = _checked(frame, title, name, rows, shape_faults, columns)
     if not tables:
         refuse_file(file.name, f"has no table; name its sheets {', '.join(KINDS)}.")
     return tables

@@ -66,6 +66,26 @@ def respell_pieces(table: Table) -> None:
         frame[column] = frame[column].mask(wrong, right)
 
 
+def give_run_to_lowest(table: Table) -> None:
+    """Take the run of a pot, told once for all its layers, for that of what ends lowest."""
+    frame = table.frame
+    lower = frame["lower_edge_mm"].where(outside(frame))
+    higher = lower.gt(lower.groupby(table.rows).transform("min"))
+    told = {"run_mm": frame["run_mm"].notna(), "past_foot": frame["past_foot"].eq("yes")}
+    taken = {column: mask & higher for column, mask in told.items() if column in table.shared}
+    for column, mask in taken.items():
+        frame[column] = frame[column].mask(mask, np.nan if column == "run_mm" else "")
+    if "run_mm" in taken:
+        table.at_least = [at for at in table.at_least if not taken["run_mm"][at]]
+    if any(mask.any() for mask in taken.values()):
+        columns = " and ".join(table.typed.get((column, 0), column) for column in taken)
+        message = (
+            f"{columns}: told once for all layers of a pot, so it counts for the one that ends "
+            'lowest; head it "ran 1" and "past 1", "ran 2" and so on to say which.'
+        )
+        table.warn(None, None, message)
+
+
 def check_dates(table: Table) -> None:
     """A date tells unnamed firings apart, so each layer of a piece in several has one."""
     frame = table.frame = with_dates(table.frame)
@@ -102,7 +122,7 @@ def _check_edges(table: Table) -> None:
 
 def _check_coats(table: Table) -> None:
     frame = table.frame
-    blamed = {fault.row for fault in table.faults if fault.column in ("coats", "thickness_mm")}
+    blamed = table.blamed_rows("coats", "thickness_mm")
     judged = outside(frame)
     unknown = judged & frame["coats"].isna() & frame["thickness_mm"].isna()
     if judged.any() and unknown.eq(judged).all() and not blamed:

@@ -306,7 +306,7 @@ def usable_glazes(
 
 def _check_heat(table: Table, firings: set[str]) -> None:
     """A layer has a cone, of its own or of its piece, or a typed firing."""
-    blamed = {fault.row for fault in table.faults if fault.column == "cone"}
+    blamed = table.blamed_rows("cone")
     frame = with_defaults(table.frame)
     unfired = frame["cone"].eq("") & frame["witness_cone"].eq("")
     for position in np.flatnonzero(unfired & ~frame["firing"].isin(firings)):

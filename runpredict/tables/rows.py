@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import warnings
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -11,14 +13,16 @@ import pandas as pd
 
 from runpredict.arrays import Bools
 from runpredict.datafiles import FLUXES, MAX_TOTAL_WT, OXIDES, OXYGEN_PER_FLUORINE_WT
-from runpredict.errors import quoted, raise_faults, refuse_other
+from runpredict.errors import Fault, TableWarning, quoted, raise_faults, refuse_other
 from runpredict.tables.cells import Table, parse_columns
 from runpredict.tables.columns import COLUMNS, DEFAULTS, KEYS, PIECE_COLUMNS, TableKind
 from runpredict.tables.firings import keyed_firings
+from runpredict.tables.headings import Columns
 from runpredict.tables.layers import (
     by_piece,
     check_dates,
     check_pieces,
+    give_run_to_lowest,
     in_words,
     positions,
     respell_pieces,
@@ -195,6 +199,8 @@ def _check_schedules(table: Table) -> None:
 
 
 def _check_layers(table: Table) -> None:
+    if table.shared & {"run_mm", "past_foot"}:
+        give_run_to_lowest(table)
     respell_pieces(table)
     check_dates(table)
     _blame_twice(table, "the layer")
@@ -213,13 +219,17 @@ _CHECKS: dict[TableKind, Callable[[Table], None]] = {
 
 
 def check_rows(
-    raw: pd.DataFrame, kind: TableKind, name: str, rows: npt.NDArray[np.int64] | None = None
+    raw: pd.DataFrame,
+    kind: TableKind,
+    name: str,
+    rows: npt.NDArray[np.int64] | None = None,
+    columns: Columns | None = None,
 ) -> Table:
     """Read a table's cells and check its rows against each other; faults are kept, not raised.
 
     Parameters
     ----------
-    raw, kind, name, rows
+    raw, kind, name, rows, columns
         As for `cells.parse_columns`.
 
     Returns
@@ -233,11 +243,48 @@ def check_rows(
         For what is odd but usable.
     """
     refuse_other(raw, pd.DataFrame, name, "a pandas DataFrame, such as read_table returns")
-    table = parse_columns(raw, kind, name, rows)
+    table = parse_columns(raw, kind, name, rows, columns)
     if not table.frame.empty:
         _CHECKS[kind](table)
     table.faults.sort(key=lambda fault: fault.row or 0)
     return table
+
+
+def without_faulty_pieces(table: Table) -> tuple[Table, list[tuple[str, Fault]]]:
+    """A table of layers without the pieces that have a fault in a row.
+
+    Parameters
+    ----------
+    table : Table
+        As `check_rows` returns; left as it is.
+
+    Returns
+    -------
+    Table
+        Checked anew; faults of the whole table stay.
+    list of (str, Fault)
+        Name of each piece that was left out, and what is wrong with it, in the order of the rows.
+    """
+    whole = [fault for fault in table.faults if fault.row is None]
+    told: list[tuple[str, Fault]] = []
+    while blamed := {fault: fault.row for fault in table.faults if fault.row is not None}:
+        piece = by_piece(table.frame).ngroup().to_numpy()
+        first = {int(row): position for position, row in reversed([*enumerate(table.rows)])}
+        told += [
+            (str(table.frame["piece"].iloc[first[row]]) or f"row {row}", fault)
+            for fault, row in blamed.items()
+            if row in first
+        ]
+        gone = np.isin(piece, piece[np.isin(table.rows, list(blamed.values()))])
+        if not gone.any():
+            break
+        rest = table.frame.loc[~gone].reset_index(drop=True)
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore", TableWarning)  # told when it was first read
+            table = check_rows(rest, table.kind, table.name, table.rows[~gone])
+    if whole:
+        table = replace(table, faults=[*whole, *table.faults])
+    return table, told
 
 
 def check_table(raw: pd.DataFrame, kind: TableKind, name: str | None = None) -> pd.DataFrame:

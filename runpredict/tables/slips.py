@@ -31,6 +31,11 @@ FOOT_MM = {
 }
 LEAST_GLAZED_MM = 15.0
 """A pot glazed no higher than this was likely typed in inches (common practice, no source)."""
+LEAST_EDGES = 4
+FAR_BELOW = 8.0
+"""An edge so many times lower than a quarter of all is asked about (common practice, no source)."""
+MOST_GLAZED_MM = 400.0
+"""A pot glazed higher than this is rare, so its edge was hardly meant in inches (the same)."""
 FLAT_FORMS = ("plate", "tile")
 """Forms whose glaze may well lie low."""
 
@@ -138,20 +143,38 @@ def _inch_like(values: pd.Series[float]) -> Bools:
     return np.asarray((eighths % 1 == 0) & (eighths % 4 != 0) & (eighths < 8))
 
 
+def _inches_among(edges_mm: pd.Series[float]) -> Bools:
+    """Whether each is far below the other edges of a table, and one of them if it is in inches."""
+    known = edges_mm.loc[edges_mm > 0].to_numpy()
+    if len(known) < LEAST_EDGES:
+        return np.zeros(len(edges_mm), dtype=bool)
+    quarter, most = np.quantile(known, [0.25, 1.0])
+    values = edges_mm.to_numpy()
+    far = (values > 0) & (values * FAR_BELOW < quarter) & (values % 1 != 0)
+    return np.asarray(far & (values * MM_PER_INCH <= most))
+
+
 def _check_inches(table: Table) -> None:
     frame = table.frame
     flat = forms_of(frame).isin(FLAT_FORMS).to_numpy()
     top = by_piece(frame)["upper_edge_mm"].transform("max").to_numpy()
     low = (top < LEAST_GLAZED_MM) & ~flat
     for position in _firsts(table, low):
+        upper = frame["upper_edge_mm"].iloc[position]
+        mend = _as_inches(upper) if upper * MM_PER_INCH <= MOST_GLAZED_MM else "check the edge"
         table.warn(
             position,
             "upper_edge_mm",
             f"all the glaze of {_piece(table, position)} is within {top[position]:g} mm of its "
-            f"foot; {_as_inches(frame['upper_edge_mm'].iloc[position])}.",
+            f"foot; {mend}.",
         )
-    for column in ("lower_edge_mm", "run_mm"):
-        for position in _firsts(table, _inch_like(frame[column]) & ~low):
+    odd = {
+        "lower_edge_mm": _inch_like(frame["lower_edge_mm"]) | _inches_among(frame["lower_edge_mm"]),
+        "upper_edge_mm": _inches_among(frame["upper_edge_mm"]),
+        "run_mm": _inch_like(frame["run_mm"]),
+    }
+    for column, inches in odd.items():
+        for position in _firsts(table, inches & ~low):
             value = frame[column].iloc[position]
             table.warn(
                 position,

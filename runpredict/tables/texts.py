@@ -73,6 +73,10 @@ class CodedCells:
     texts: list[str]
     codes: Indices
 
+    def by_row(self) -> pd.Series[Any]:
+        """The text of each row."""
+        return pd.Series(np.array(self.texts, dtype=object)[self.codes])
+
     @classmethod
     def of(cls, cells: pd.Series[Any]) -> CodedCells:
         """Cells of any kind."""
@@ -82,3 +86,37 @@ class CodedCells:
             plain = [_as_text(cell) for cell in cells.tolist()]
             codes, uniques = pd.factorize(np.array(plain, dtype=object))
         return cls([*map(_as_text, uniques), ""], codes)
+
+
+def carry_down(coded: dict[str, CodedCells | None]) -> None:
+    """Let the first row of a pot say its name, its firing and its date for the rows below.
+
+    A row goes on with the pot above where its layer is a higher one, or of the other side, and
+    its name is blank or the same.
+
+    Parameters
+    ----------
+    coded : dict of CodedCells by column
+        Of a table of layers, changed in place; None for a column of plain numbers.
+    """
+    piece, layer, firing, date, side = (
+        coded[name] for name in ("piece", "layer", "firing", "fired_on", "side")
+    )
+    if piece is None or layer is None or firing is None or date is None or side is None:
+        return
+    named = piece.by_row()
+    blank = named.eq("")
+    alike = named.eq(named.shift()) | blank
+    if not alike.any():
+        return
+    number = pd.to_numeric(layer.by_row(), errors="coerce")
+    sides = side.by_row()
+    goes_on = (number.gt(number.shift()) & alike) | (blank & sides.ne(sides.shift()))
+    goes_on &= named.mask(blank).ffill().notna()
+    pot = (~goes_on).cumsum()
+    undated = firing.by_row().eq("") & date.by_row().eq("")
+    for name, cells, fill in (
+        ("piece", piece, blank), ("firing", firing, undated), ("fired_on", date, undated),
+    ):  # fmt: skip
+        first = pd.Series(cells.codes).groupby(pot).transform("first")
+        coded[name] = CodedCells(cells.texts, np.where(fill & goes_on, first, cells.codes))
