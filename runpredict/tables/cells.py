@@ -14,7 +14,7 @@ from typing import Any, TypeAlias
 import numpy as np
 import pandas as pd
 
-from runpredict.arrays import Bools, Floats, Indices
+from runpredict.arrays import Bools, Floats, Indices, Objects
 from runpredict.datafiles import OXIDES
 from runpredict.errors import Fault, Place, TableWarning, quoted
 from runpredict.tables.columns import (
@@ -410,14 +410,7 @@ def parse_columns(
     if typed is not None:
         least = [bool(_AT_LEAST.search(text)) for text in typed.texts]
         table.at_least = np.flatnonzero(np.array(least)[typed.codes]).tolist()
-    for heading, cells in under.extra.items():
-        meant = f' (did you mean "{likely[heading]}"?)' if heading in likely else ""
-        table.warn(None, heading[:40], f"the column is not known here{meant}; it is kept unread.")
-        extra = CodedCells.of(cells)
-        parsed[heading] = np.array(extra.texts, dtype=object)[extra.codes]
-    if likely and under.cells:
-        message = f"if yours are these, rename them, or import with {columns_option(likely)}."
-        table.warn(None, None, message)
+    parsed |= _unknown_columns(table, under.extra, likely)
     order = [column.name for column in COLUMNS[kind]]
     order += [name for name in parsed if name not in order]
     table.frame = pd.DataFrame(parsed, index=range(len(table.rows)))[order]
@@ -430,9 +423,25 @@ def _likely_columns(under: Understood, kind: TableKind) -> dict[str, str]:
     return {hers: ours for hers, ours in likely.items() if ours and ours not in under.cells}
 
 
+def _unknown_columns(
+    table: Table, extra: Mapping[str, pd.Series[Any]], likely: Mapping[str, str]
+) -> dict[str, Objects]:
+    """Texts of the columns that are not ours, each told, with what it may mean."""
+    kept: dict[str, Objects] = {}
+    for heading, cells in extra.items():
+        meant = f' (did you mean "{likely[heading]}"?)' if heading in likely else ""
+        table.warn(None, heading[:40], f"the column is not known here{meant}; it is kept unread.")
+        kept[heading] = CodedCells.of(cells).by_row().to_numpy()
+    if extra and len(likely) > 1:
+        message = f"if yours are these, rename them, or import with {columns_option(likely)}."
+        table.warn(None, None, message)
+    return kept
+
+
 def _is_it(likely: Mapping[str, str], column: str) -> str:
     hers = next((hers for hers, ours in likely.items() if ours == column), "")
-    return f" Is it your {quoted(hers)}?" if hers else ""
+    option = columns_option({hers: column})
+    return f" Is it your {quoted(hers)}? Then import with {option}." if hers else ""
 
 
 def _blame_strange(table: Table, likely: Mapping[str, str]) -> None:

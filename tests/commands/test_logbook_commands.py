@@ -21,6 +21,7 @@ from helpers.processes import PATIENCE_S
 from helpers.tables import ANALYSIS, layers, read_workbook, written_in
 
 from runpredict.datafiles import OXIDES
+from runpredict.errors import TableWarning
 from runpredict.logbook.book import Logbook
 from runpredict.logbook.forms import GUIDE_SHEET
 from runpredict.logbook.history import HISTORY
@@ -43,6 +44,59 @@ def studio(tmp_path, monkeypatch):
     write_table(GLAZES, "glazes.csv")
     assert run(["import", "layers.csv", "glazes.csv"]) == 0
     return tmp_path
+
+
+HERS = """Pot,Clay,Base glaze,Base coats,Top glaze,Top coats,Stops,Top stops,Height (in),Cone
+m1,grey,Sea,2,ash,1,1/4,1 1/2,3.5,6
+m2,grey,Sea,2,,,1/4,,3.5,6
+m3,grey,Sea,2,Sae,1,1/4,1,3.5,6
+m4,grey,Sea,two,ash,1,1/4,1,3.5,6
+"""
+COLUMNS_OF_HERS = (
+    "pot=piece,clay=body,stops=edge 1 in,top stops=edge 2 in,height (in)=upper_edge_mm"
+)
+
+
+def test_a_spreadsheet_that_exists_goes_in_as_it_is(tmp_path, monkeypatch, capsys):
+    """One row a pot, her headings and inches, a glaze misspelled and a cell that is no number."""
+    monkeypatch.chdir(tmp_path)
+    Path("hers.csv").write_text(HERS, encoding="utf-8")
+    write_table(GLAZES.replace({"glaze": {ANALYSIS["glaze"]: "Sea"}}), "glazes.csv")
+    files = ["import", "hers.csv", "glazes.csv"]
+    assert run(files) == 2
+    told = capsys.readouterr().err
+    assert 'Is it your "Pot"? Then import with --columns "Pot=piece".' in told
+    assert run([*files, "--columns", COLUMNS_OF_HERS]) == 2
+    told = capsys.readouterr().err
+    assert 'row 5, column Base coats: "two" is not a number' in told
+    assert "--leave-out: would take in all pieces but these." in told
+    assert written_in(tmp_path) == {"hers.csv", "glazes.csv"}
+    with pytest.warns(TableWarning) as noted:
+        assert run([*files, "--columns", COLUMNS_OF_HERS, "--leave-out"]) == 0
+    out = capsys.readouterr().out
+    assert "layers: 3 added, 0 corrected, 0 unchanged, 2 pieces left out" in out
+    told = "\n".join(str(note.message) for note in noted)
+    assert 'row 4, column Top glaze: "m3" is left out: "Sae" is not in the logbook' in told
+    assert 'row 5, column Base coats: "m4" is left out: "two" is not a number' in told
+    with Logbook.open("logbook") as log:
+        laid = log.layers()
+    assert laid["piece"].tolist() == ["m1", "m1", "m2"]
+    assert laid["lower_edge_mm"].tolist() == pytest.approx([6.35, 38.1, 6.35])
+    assert set(laid["upper_edge_mm"]) == {88.9} and set(laid["body"]) == {"grey"}
+    # What her columns are is asked once: the logbook knows, for import and check.
+    assert run(["import", "hers.csv", "--leave-out"]) == 0
+    assert "0 added, 0 corrected, 3 unchanged" in capsys.readouterr().out
+    Path("plan.csv").write_text("\n".join(HERS.splitlines()[:3]), encoding="utf-8")
+    assert run(["check", "--plan", "plan.csv", "--logbook", "logbook"]) == 0
+    assert "m2" in capsys.readouterr().out
+
+
+def test_a_workbook_with_one_sheet_of_any_name_goes_in(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    write_table(GLAZES, "glazes.csv")
+    with pd.ExcelWriter("mine.xlsx") as book:
+        MUG.to_excel(book, sheet_name="Sheet1", index=False)
+    assert run(["import", "mine.xlsx", "glazes.csv"]) == 0
 
 
 @pytest.fixture

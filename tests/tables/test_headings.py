@@ -1,4 +1,4 @@
-"""A spreadsheet that exists: her headings, one row a pot, cells that the first row of a pot says."""
+"""A spreadsheet that exists: her headings, one row a pot, what the first row of a pot says."""
 
 import warnings
 
@@ -34,7 +34,8 @@ def table_of(*rows, columns=None):
     [
         ("Pot", "piece"), ("Clay", "body"), ("Date fired", "fired_on"), ("Soak", "hold_min"),
         ("Bottom", "foot_mm"), ("Foot (in)", "foot_mm"), ("Bare foot", "lower_edge_mm"),
-        ("Wax line", "lower_edge_mm"), ("Wall height", "upper_edge_mm"), ("Height", "upper_edge_mm"),
+        ("Wax line", "lower_edge_mm"), ("Wall height", "upper_edge_mm"),
+        ("Height", "upper_edge_mm"),
         ("Wall", "wall_deg"), ("Slope", "wall_deg"), ("Dips", "coats"), ("Needle", "thickness_mm"),
         ("Ran", "run_mm"), ("Drips", "run_mm"), ("Comments", "note"), ("Student", "glazed_by"),
         ("lower_egde_mm", "lower_edge_mm"), ("Shelf mark", ""), ("Price", ""), ("Sold to", ""),
@@ -95,7 +96,8 @@ def test_bare_numbers_are_in_the_unit_of_their_heading():
 
 
 WIDE = {"piece": "mug 1", "cone": "6", "base glaze": "Sea", "base coats": "2", "base edge": "6",
-        "top glaze": "Cloud", "top coats": "1", "top edge": "40", "upper_edge_mm": "90"}  # fmt: skip
+        "top glaze": "Cloud", "top coats": "1", "top edge": "40",
+        "upper_edge_mm": "90"}  # fmt: skip
 
 
 def test_a_row_with_base_and_top_becomes_two_layers():
@@ -212,6 +214,9 @@ def test_a_column_that_is_missing_is_looked_for_among_hers():
     (fault,) = table.faults
     assert fault.column == "piece" and 'Is it your "Pot"?' in fault.message
     assert any('--columns "Pot=piece,Clay=body"' in line for line in told)
+    with pytest.warns(TableWarning, match="it is kept unread"):
+        table_of_one = check_rows(pd.DataFrame([{**LAID, "past_fot": "no"}]), "layers", "mine.csv")
+    assert len(table_of_one.notes) == 1
     strange = check_rows(pd.DataFrame([{"Pot": "a", "Dips": "2"}]), "layers", "mine.csv")
     assert '--columns "Pot=piece,Dips=coats"' in strange.faults[0].message
 

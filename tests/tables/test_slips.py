@@ -113,6 +113,19 @@ def test_inches_are_thought_of_only_where_they_are_likelier():
     assert "give its diameter in mm" in small and "give its diameter in mm" in odd
 
 
+def test_an_edge_in_inches_among_others_in_mm_is_asked_about():
+    """0.39 among 8 to 40, as ten pots are typed; a thin bare band among them is no inch."""
+    edges = [8, 10, 12, 15, 18, 22, 25, 30, 40]
+    pots = [{"piece": f"mug {n}", "lower_edge_mm": mm} for n, mm in enumerate(edges)]
+    (told,) = told_of(*pots, {"piece": "mug x", "lower_edge_mm": 0.39})
+    assert '0.39 mm on "mug x"' in told and "if these are inches, write 0.39 in" in told
+    (told,) = told_of(*pots, {"piece": "mug x", "upper_edge_mm": 3.5, "lower_edge_mm": 2})
+    assert "write 3.5 in" in told
+    for usual in (1, 2, 3.5, 7.5):
+        assert told_of(*pots, {"piece": "mug x", "lower_edge_mm": usual}) == []
+    assert told_of(*pots[:2], {"piece": "mug x", "lower_edge_mm": 0.39}) == []  # too few to tell
+
+
 def test_a_run_typed_as_at_least_is_a_bound():
     with pytest.warns(TableWarning, match="read as yes"):
         table = check_table(layers({"run_mm": "> 20"}), "layers")
