@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import warnings
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any, TypeAlias
 
 import numpy as np
@@ -259,8 +259,7 @@ def without_faulty(
             left_out += len({piece for piece, _ in told})
             for piece, fault in told if tell else ():
                 message = f"{quoted(piece)} is left out: {fault.message}"
-                warned = Fault(fault.file, fault.row, fault.column, message)
-                warnings.warn(TableWarning(warned), stacklevel=2)
+                warnings.warn(TableWarning(replace(fault, message=message)), stacklevel=2)
         kept.append(rest if table.kind == "layers" else table)
     return kept, left_out
 
