@@ -1,18 +1,22 @@
 """README.md is true: its lines run as they stand, in order, on the sample tables."""
 
 import io
+import os
 import re
 import shlex
 import shutil
 import subprocess
+import sys
 from pathlib import Path
 
 import pandas as pd
 import pytest
+from helpers.processes import PATIENCE_S
 from helpers.tables import written_in
 
 from runpredict.commands import main as cli
 from runpredict.datafiles import packaged_rows
+from runpredict.logbook.book import Logbook
 from runpredict.physics.material_words import material_names, shipped_words
 from runpredict.tables.columns import DEFAULTS
 
@@ -96,6 +100,37 @@ def test_every_line_runs_in_order_on_the_sample_tables(checkout, monkeypatch, ca
     assert len(rows) == len(pieces)
 
 
+def test_the_season_runs_as_it_is_typed(tmp_path):
+    """Twenty lines, as they stand: three pots planned, printed, recorded, and asked again."""
+    (season,) = [block for kind, block in BLOCKS if kind == "sh"]
+    assert len(season.splitlines()) <= 20
+    (typed,) = re.findall(r"she answered (.*?)\)", README)
+    answers = [word.strip("`").replace("Enter", "") for word in typed.split(", ")]
+    path = f"{Path(sys.executable).parent}{os.pathsep}{os.environ['PATH']}"
+    done = subprocess.run(
+        ["bash", "-eu", "-c", season],
+        cwd=tmp_path,
+        env={**os.environ, "PATH": path},
+        input="\n".join([*answers, ""]),
+        capture_output=True,
+        text=True,
+        timeout=2 * PATIENCE_S,
+        check=False,
+    )
+    assert done.returncode == 0 and not done.stderr, done.stderr
+    with Logbook.open(tmp_path / "season" / "logbook") as book:
+        log = book.layers()
+    fired = log.loc[log["firing"].eq("October")]
+    assert fired["past_foot"].tolist() == ["no", "no", "yes", "no", "no"]
+    assert fired["run_mm"].dropna().tolist() == [4.0]
+    assert log.loc[log["firing"].eq("November"), "batch"].tolist() == [
+        "", "November bucket", "", "", "November bucket",
+    ]  # fmt: skip
+    assert (tmp_path / "season" / "november.html").exists()
+    first, second = done.stdout.split("Firing November")
+    assert "mug 2" in first and "the log holds 3 layers of this glaze" in second
+
+
 def test_every_command_is_shown():
     shown = {step[1] for step in COMMANDS}
     known = cli.build_parser()._subparsers._group_actions[0].choices
@@ -146,6 +181,15 @@ CLAIMS = {
     ),
     "it is taken as upright": "test_readme.py::test_a_wall_that_is_not_told_is_upright",
     "Columns of your own may stay": "test_readme.py::test_a_spreadsheet_that_is_there_already",
+    "Its headings are others?": (
+        "commands/test_logbook_commands.py::test_a_spreadsheet_that_exists_goes_in_as_it_is"
+    ),
+    "what has no number is of all layers": (
+        "tables/test_headings.py::test_a_row_with_base_and_top_becomes_two_layers"
+    ),
+    "holds for the rows right below it": (
+        "tables/test_headings.py::test_the_first_row_of_a_pot_carries_its_cells_down"
+    ),
     "What is missing or cannot be read is told all at once": (
         "commands/test_main.py::test_all_faults_are_told_at_once_and_twenty_shown"
     ),

@@ -72,6 +72,9 @@ def _answer_options(parser: argparse.ArgumentParser) -> None:
         help="also write the answer as CSV files to this new folder",
     )
     parser.add_argument("--sheet", metavar="FILE", help="also write a sheet to print, .html")
+    parser.add_argument(
+        "--by-maker", action="store_true", help="sort the pots of the sheet by who glazed them"
+    )
     replace_option(parser)
     parser.add_argument("--need", action="store_true", help="list only what needs something")
     parser.add_argument(
@@ -137,7 +140,11 @@ def _refuse_unknown(parser: argparse.ArgumentParser, words: Sequence[str]) -> No
 
 def _run(argv: Sequence[str] | None) -> int:
     parser = build_parser()
-    _refuse_unknown(parser, sys.argv[1:] if argv is None else argv)
+    words = sys.argv[1:] if argv is None else argv
+    if not words:
+        print(f"Give a command. {FIRST_COMMANDS}", file=sys.stderr)
+        return BAD_INPUT
+    _refuse_unknown(parser, words)
     args = parser.parse_args(argv)
     warnings.showwarning = _show_warning
     warnings.simplefilter("always", TableWarning)
@@ -154,18 +161,18 @@ def _show_warning(message: Warning | str, category: type[Warning], *_: Any, **__
 
 
 FIRST_COMMANDS = """\
-check needs a plan and its glazes. To begin:
+To begin:
 
   runpredict demo                                         the whole job on an invented studio
   runpredict template                                     a spreadsheet to fill in
   runpredict check --plan layers.csv --glazes glazes.csv  your own tables, or --logbook DIR
 
-"runpredict check --help" lists the rest."""
+"runpredict --help" lists every command, "runpredict check --help" what check takes."""
 
 
 def _check(args: argparse.Namespace) -> int:
     if args.logbook is None and not any(files_of(args).values()):
-        print(FIRST_COMMANDS, file=sys.stderr)
+        print(f"check needs a plan and its glazes. {FIRST_COMMANDS}", file=sys.stderr)
         return BAD_INPUT
     from runpredict.answers.surprises import surprising_share
     from runpredict.answers.willing import kept_willing
@@ -205,7 +212,13 @@ def _tell(tables: PlanTables, args: argparse.Namespace, forgotten: str = "") -> 
     if args.sheet is not None:
         from runpredict.pages.sheet import write_sheet
 
-        write_sheet(found, args.sheet, args.units, show_progress("Drawing the sheet"))
+        write_sheet(
+            found,
+            args.sheet,
+            args.units,
+            show_progress("Drawing the sheet"),
+            by_maker=args.by_maker,
+        )
     if args.out is not None:
         write_answer(found, args.out, args.units)
     print(answer_text(found, args.units, forgotten, args.need))

@@ -9,7 +9,8 @@ from __future__ import annotations
 
 import itertools
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
+from dataclasses import replace
 from pathlib import Path
 
 from runpredict.answers.check import Answer
@@ -55,6 +56,8 @@ def write_sheet(
     path: str | os.PathLike[str],
     units: LengthUnits = "mm",
     progress: Progress | None = None,
+    *,
+    by_maker: bool = False,
 ) -> None:
     """Write the kiln sheet of an answer.
 
@@ -66,6 +69,8 @@ def write_sheet(
     units : "mm" or "in"
     progress : callable, optional
         Told the share that is done, from 0 to 1.
+    by_maker : bool
+        Sort the pots of a firing by who glazed them, those of nobody named last.
 
     Raises
     ------
@@ -82,17 +87,25 @@ def write_sheet(
     if kind != ".html":
         refuse_file(file.name, "is no kind of sheet; give a name that ends in .html.")
     with replace_file(file) as temporary:
-        page = sheet_html(answer, units, progress)
+        page = sheet_html(answer, units, progress, by_maker=by_maker)
         temporary.write_text(page, encoding="utf-8", newline="\n")
 
 
-def sheet_html(answer: Answer, units: LengthUnits = "mm", progress: Progress | None = None) -> str:
+def sheet_html(
+    answer: Answer,
+    units: LengthUnits = "mm",
+    progress: Progress | None = None,
+    *,
+    by_maker: bool = False,
+) -> str:
     """The kiln sheet as one HTML page.
 
     Parameters
     ----------
     progress : callable, optional
         Told the share that is done, from 0 to 1.
+    by_maker : bool
+        As for `write_sheet`.
 
     Returns
     -------
@@ -113,8 +126,11 @@ def sheet_html(answer: Answer, units: LengthUnits = "mm", progress: Progress | N
             progress(next(done) / len(answer.pieces))
         return [drawing(figure) for figure in figures]
 
+    firings = firings_in_words(answer, units, as_a_whole=True)
+    if by_maker:
+        firings = [replace(firing, pots=_by_maker(firing.pots)) for firing in firings]
     return template("sheet.html").render(
-        firings=firings_in_words(answer, units, as_a_whole=True),
+        firings=firings,
         heats=heat_words(answer.tables, units),
         most=POTS_A_PAGE,
         headings=HEADINGS,
@@ -131,3 +147,7 @@ def sheet_html(answer: Answer, units: LengthUnits = "mm", progress: Progress | N
         small=lambda pot: drawing(small_figure(drawn_piece(answer, pot.place, units))),
         key=drawing(key_figure()),
     )
+
+
+def _by_maker(pots: Iterable[PotWords]) -> tuple[PotWords, ...]:
+    return tuple(sorted(pots, key=lambda pot: (not pot.maker, pot.maker.casefold())))

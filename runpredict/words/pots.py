@@ -12,7 +12,8 @@ import numpy as np
 from runpredict.answers.check import Answer
 from runpredict.arrays import Objects
 from runpredict.errors import printable
-from runpredict.tables.firings import firing_words
+from runpredict.tables.firings import firing_words, keyed_firings
+from runpredict.tables.rows import with_defaults
 from runpredict.units import LengthUnits, format_distance
 from runpredict.words.advice import (
     catch_words,
@@ -94,6 +95,8 @@ class PotWords:
         The bare band that is enough alone, and the one to leave.
     catch : str
         What it should stand on if it is fired as planned.
+    maker : str
+        Who glazed it, as it may be shown; blank where that is not told.
     """
 
     place: int
@@ -114,6 +117,7 @@ class PotWords:
     bare: str
     catch: str
     basis: str
+    maker: str
     _rows: list[Any] = field(repr=False)
     _units: LengthUnits = field(repr=False)
 
@@ -220,6 +224,10 @@ def firings_in_words(
     of_piece: dict[Any, Any] = answer.layers.groupby(["firing", "piece"], sort=False).indices
     names, basis = _Names(answer.layers["glaze"].unique()), basis_short(answer)
 
+    hands = with_defaults(answer.tables.plan)
+    glazed = zip(keyed_firings(hands), hands["piece"], hands["glazed_by"], strict=True)
+    makers = {(firing, piece): maker for firing, piece, maker in glazed}
+
     def pot(row: Any) -> PotWords:
         place, chance, blamed = row.Index, float(row.risk), rows[answer.blamed[row.Index]]
         return PotWords(
@@ -241,6 +249,7 @@ def firings_in_words(
             bare=bare[place],
             catch=catch_words(row, units),
             basis=basis,
+            maker=shown_name(makers.get((row.firing, row.piece), "")),
             _rows=sorted(
                 (rows[at] for at in of_piece[row.firing, row.piece]), key=lambda row: row.layer
             ),

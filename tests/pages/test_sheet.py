@@ -8,6 +8,7 @@ import shutil
 import subprocess
 import time
 import unicodedata
+from dataclasses import replace
 from functools import cache
 from html import unescape
 from pathlib import Path
@@ -135,6 +136,28 @@ def test_a_page_is_taped_up_a_firing_with_a_line_a_pot():
 @pytest.mark.parametrize(("pots", "pages"), [("forty", [24, 16]), ("hostile", [6])])
 def test_no_more_than_24_pots_are_taped_on_a_page(pots, pages):
     assert [len(rows) for _, _, rows in taped(page_of(pots))] == pages
+
+
+def test_a_sheet_is_sorted_by_maker_with_a_name_to_find_her():
+    answer = sample_answer()
+    firing = answer.tables.plan["firing"].iloc[0]
+    pieces = answer.tables.plan.loc[answer.tables.plan["firing"].eq(firing), "piece"].unique()
+    hands = {pieces[0]: "Wren", pieces[1]: "avocet"}
+    plan = answer.tables.plan.assign(
+        glazed_by=answer.tables.plan["piece"].map(hands).fillna("").where(
+            answer.tables.plan["firing"].eq(firing), ""
+        )
+    )  # fmt: skip
+    made = replace(answer, tables=replace(answer.tables, plan=plan))
+
+    def names(page):
+        table = parsed(page).find(".//table[@class='kiln']")
+        return [text_of(row.find("th")) for row in table.findall("tbody/tr")]
+
+    by_risk, sorted_so = names(sheet_html(made)), names(sheet_html(made, by_maker=True))
+    assert sorted_so[:2] == [f"{pieces[1]} avocet", f"{pieces[0]} Wren"]
+    others = [name for name in by_risk if not name.endswith(("avocet", "Wren"))]
+    assert sorted_so[2:] == others and set(sorted_so) == set(by_risk)
 
 
 def test_a_firing_without_a_risky_piece_says_so():
