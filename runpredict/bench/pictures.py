@@ -5,13 +5,15 @@ from __future__ import annotations
 import hashlib
 import threading
 from collections.abc import Callable
+from functools import partial
 
 from matplotlib.figure import Figure
 
 from runpredict.bench.memo import Memo, drop_unwanted
 from runpredict.drawings.piece import Piece
-from runpredict.drawings.pot import side_figure, wall_figure
+from runpredict.drawings.pot import SHAPES, Shape, shape_figure, side_figure, wall_figure
 from runpredict.drawings.style import svg
+from runpredict.drawings.wall_angles import draw_wall_angles
 from runpredict.units import LengthUnits
 
 MOST_KEPT = 800
@@ -53,6 +55,16 @@ class Gallery:
             self.hang(("side", piece, units), lambda: side_figure(piece, units)),
             self.hang(("wall", piece, units), lambda: wall_figure(piece, units)),
         )
+
+    def shapes(self) -> list[tuple[Shape, str]]:
+        """Every shape to choose from, and the name of its picture."""
+        return [
+            (shape, self.hang(("shape", shape), partial(shape_figure, shape))) for shape in SHAPES
+        ]
+
+    def wall_angles(self) -> str:
+        """The name of the picture of what a wall's angle means."""
+        return self.hang("wall angles", draw_wall_angles)
 
     def take(self, name: str) -> bytes | None:
         """The picture as SVG; None where there is none of that name, or no longer."""

@@ -223,6 +223,7 @@ def _page(
         firings=snapshot.names("firing"), columns=MORE,
         known={column: snapshot.names(column) for column in ("body", *(c.name for c in MORE))},
         more=[c for c in MORE if c.name not in snapshot.used], used=snapshot.used,
+        shapes=session().gallery.shapes(), wall_angles=session().gallery.wall_angles(),
         forms=pot_form.FORMS, methods=pot_form.METHODS, labels=LABELS,
         fired=opened.base is not None and opened.base not in snapshot.planned_pots,
     )  # fmt: skip

@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass
 from typing import Any
 
+import numpy as np
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
 
 from runpredict.answers.check import Answer
-from runpredict.drawings.piece import Piece, find_piece
+from runpredict.drawings.piece import Layer, Piece, find_piece
 from runpredict.drawings.pot_view import (
     FAR,
     LIKELY,
@@ -37,6 +39,7 @@ from runpredict.words.plain import percent
 EDGE_IN, TITLE_IN, TITLE_PT = 0.1, 0.26, 9.0
 KEY_IN = (3.5, 1.0)
 SMALL_POT_IN = (0.62, 0.5)
+SHAPE_IN = (1.1, 0.9)
 
 
 def pot_figure(
@@ -108,6 +111,34 @@ def small_figure(piece: Piece) -> Figure:
     for axes in figure.axes:
         axes.patch.set_visible(False)
     return figure
+
+
+@dataclass(frozen=True)
+class Shape:
+    """A pot to choose by its picture: what it is called, and what that sets."""
+
+    name: str
+    form: str
+    wall_deg: float
+
+
+# Angles are common practice, no source; a wall that closes in is drawn as a vase's.
+SHAPES = (
+    Shape("Mug", "mug", 88.0),
+    Shape("Bowl, opening, glazed outside", "bowl", 115.0),
+    Shape("Bowl or jar, closing in", "vase", 75.0),
+    Shape("Plate, its face", "plate", 15.0),
+    Shape("Bottle", "bottle", 86.0),
+    Shape("Tile, standing", "tile", 90.0),
+)
+
+
+def shape_figure(shape: Shape) -> Figure:
+    """A shape as a pot of it is drawn."""
+    foot_mm, lower_mm, upper_mm = 64.0, 14.0, 90.0
+    glaze = Layer(1, "", lower_mm, upper_mm, 0.0, 0.0, 0.0, shape.wall_deg)
+    piece = Piece("", "", shape.form, 0.0, foot_mm, *3 * (np.nan,), (glaze,))
+    return _alone(SHAPE_IN, lambda paper: draw_small_pot(paper.axes(0, 0, *SHAPE_IN), piece))
 
 
 def key_figure() -> Figure:

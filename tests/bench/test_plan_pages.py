@@ -1,5 +1,6 @@
 """Planning a pot on the bench page, as a browser without a script sends it."""
 
+import html
 import random
 import re
 from pathlib import Path
@@ -304,3 +305,28 @@ def test_what_is_on_a_pot_already_is_not_on_its_copy(app):
     assert visitor.fields("/pot")["glazed-1"] == ""
     visitor.get("/pot?piece=bowl+1&firing=Dabchick")
     assert visitor.fields("/pot")["glazed-1"] == "yes"
+
+
+def test_a_shape_chosen_by_its_picture_sets_form_and_angle(visitor):
+    """Each picture is that of a pot of the form and the angle that its button sets."""
+    visitor.get("/pot")
+    buttons = re.findall(
+        r'value="(set form=(\w+)&amp;wall_deg=(\d+))"><img src="(/picture/\w+\.svg)"',
+        visitor.page.get_data(as_text=True),
+    )
+    assert [form for _, form, _, _ in buttons] == ["mug", "bowl", "vase", "plate", "bottle", "tile"]
+    pictures = set()
+    for does, form, wall_deg, picture in buttons:
+        visitor.get("/pot")
+        visitor.send("/pot", html.unescape(does), piece="typed")
+        fields = visitor.fields("/pot")
+        assert (fields["form"], fields["wall_deg"], fields["piece"]) == (form, wall_deg, "typed")
+        pictures.add(visitor.get(picture).data)
+    assert len(pictures) == len(buttons)
+
+
+def test_how_to_measure_a_wall_is_shown(visitor):
+    visitor.get("/pot")
+    assert "How do I measure the wall?" in visitor.text
+    (picture,) = re.findall(r'src="(/picture/\w+\.svg)" alt="Four walls', visitor.text)
+    assert visitor.get(picture).mimetype == "image/svg+xml"
