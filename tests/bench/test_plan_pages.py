@@ -11,6 +11,7 @@ from helpers.bench import Visitor, bench, logged, number_told
 
 from runpredict.answers.check import check
 from runpredict.bench.kiln_form import key_of
+from runpredict.drawings.pot import SHAPES
 from runpredict.logbook.book import Logbook
 from runpredict.tables.csv_files import read_table
 from runpredict.words.plain import percent
@@ -247,7 +248,7 @@ def test_the_answer_alone_is_sent_for_a_script(visitor):
 def test_pictures_are_drawn_when_asked_for_and_not_otherwise(visitor, app):
     visitor.get(POT)
     names = re.findall(r"/picture/(\w+)\.svg", visitor.text)
-    assert len(names) == 2
+    assert len(names) == 2 + len(SHAPES) + 1  # the pot and its wall, shapes to choose, the angle
     for name in names:
         reply = visitor.get(f"/picture/{name}.svg")
         assert reply.mimetype == "image/svg+xml"
