@@ -89,6 +89,22 @@ def test_a_spreadsheet_that_exists_goes_in_as_it_is(tmp_path, monkeypatch, capsy
     assert "m2" in capsys.readouterr().out
 
 
+def test_an_import_tells_of_materials_by_glaze_and_line(tmp_path, monkeypatch, capsys):
+    """A misspelled one with the three nearest; a bare feldspar is taken as typical, saying so."""
+    monkeypatch.chdir(tmp_path)
+    Path("glazes.csv").write_text("glaze,source\nPond,recipe\n", encoding="utf-8")
+    lines = "glaze,material,parts\nPond,Feldspar,60\nPond,whiting,20\nPond,{},20\n"
+    Path("recipes.csv").write_text(lines.format("Slica"), encoding="utf-8")
+    assert cli.main(["import", "glazes.csv", "recipes.csv"]) == 2
+    told = capsys.readouterr().err
+    assert 'recipes.csv, row 4, column material: "Pond" calls for "Slica"' in told
+    assert re.search(r'did you mean "silica" or "[^"]+" or "[^"]+"\?', told)
+    Path("recipes.csv").write_text(lines.format("Silica"), encoding="utf-8")
+    assert cli.main(["import", "glazes.csv", "recipes.csv"]) == 0
+    (note,) = re.findall("Note: .*", capsys.readouterr().err)
+    assert 'recipes.csv, row 2, column material: "Feldspar" is taken for a typical one' in note
+
+
 def test_a_workbook_with_one_sheet_of_any_name_goes_in(tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
     write_table(GLAZES, "glazes.csv")
