@@ -77,10 +77,10 @@ def sheet() -> Response:
     studio = open_studio()
     snapshot = studio.snapshot()
     firing = request.args.get("firing", "")
-    answer = studio.ask(only_firing(snapshot.tables, firing))
     if not _sheets.acquire(blocking=False):
         abort(503, "Several sheets are being drawn already; try again in a moment.")
     try:
+        answer = studio.ask(only_firing(snapshot.tables, firing))
         with DRAWING, tempfile.TemporaryDirectory(prefix="sheet-") as folder:
             drop_unwanted()
             file = Path(folder) / "sheet.html"

@@ -154,11 +154,12 @@ def test_too_many_sheets_at_once_are_told_so(app):
         if codes[-1] == 503:
             assert "Several sheets are being drawn" in visitor.text
 
-    with load_pages.DRAWING:
+    asked = mock.Mock(side_effect=studio.answer)
+    with load_pages.DRAWING, mock.patch.object(studio, "answer", asked):
         threads = [threading.Thread(target=ask) for _ in range(load_pages.SHEETS_AT_ONCE + 2)]
         for thread in threads:
             thread.start()
-        until(lambda: len(codes) == 2)
+        until(lambda: len(codes) == 2 and asked.call_count == load_pages.SHEETS_AT_ONCE)
     for thread in threads:
         thread.join()
     assert sorted(codes) == [200] * load_pages.SHEETS_AT_ONCE + [503] * 2
