@@ -154,14 +154,15 @@ def test_the_setup_is_the_one_that_is_tested():
 
 
 def test_every_file_and_name_it_points_to_is_there():
+    import runpredict
+
+    package = Path(runpredict.__file__).parent
     for name in re.findall(r"`([\w/]+(?:\.\w+(?:\.\w+)?|/))`", README):
         known = {"layers.csv", "pieces.csv", "limits.csv", "firings.csv", "load.csv", "history.csv",
                  "paired-devices.json", "changes.json"}  # fmt: skip
         if not name.startswith("runpredict.") and name not in known:
-            found = [ROOT / name, ROOT / "runpredict" / "data" / name]
+            found = [ROOT / name, package.parent / name, package / "data" / name]
             assert any(path.exists() for path in found), name
-    import runpredict
-
     for name in re.findall(r"`runpredict\.(\w+)`", README):
         assert name in {*runpredict.__all__, "__all__"}
 
