@@ -138,3 +138,11 @@ def test_no_edge_is_told_that_leaves_less_than_a_layer(band_m):
     else:
         assert (made.upper_m[:, 0] - edge_m <= band_m + 1e-9).all()
         assert (made.upper_m[:, 0] - edge_m > band_m - 2 * STEP_M).all()
+
+
+def test_no_layer_reaches_into_a_band(ask):
+    band_m = np.full(PIECES, 25e-3)
+    banded, glazed = decisions.with_band(ask.stacks, band_m), ask.stacks.glazed
+    floor = np.minimum(band_m[:, None], ask.stacks.upper_m)
+    assert (banded.lower_m >= floor - 1e-12)[glazed].all()
+    assert (glazed & (ask.stacks.lower_m < floor)).sum(axis=1).max() > 1

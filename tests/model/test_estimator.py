@@ -2,12 +2,14 @@
 
 import numpy as np
 import pytest
+from scipy import stats
 from sklearn.model_selection import cross_val_score
 from sklearn.pipeline import make_pipeline
 from sklearn.preprocessing import StandardScaler
 from sklearn.utils.estimator_checks import parametrize_with_checks
 
 from runpredict.model.estimator import CensoredMarginClassifier
+from runpredict.model.mixture import MIX_SCALES, MIX_SHARES
 
 
 @parametrize_with_checks([CensoredMarginClassifier()])
@@ -136,3 +138,43 @@ def test_without_an_intercept_nothing_is_added():
     X, margin = simulated(13, 60)
     model = CensoredMarginClassifier(intercept_sd=None).fit(X, margin > 0)
     assert model.intercept_ == 0.0 and model.coef_covariance_.shape == (3, 3)
+
+
+def _log_posterior(model, at, X, lower, upper, prior_sd):
+    """Of one coefficient with mean 0, by scipy's normal, the noise as it was fitted."""
+    mean = X[:, 0] * at
+    chance = sum(
+        share * (stats.norm.cdf(upper, mean, s) - stats.norm.cdf(lower, mean, s))
+        for share, s in zip(model.mix_, MIX_SCALES * model.noise_sd_, strict=True)
+    )
+    return np.log(chance).sum() - 0.5 * (at / prior_sd) ** 2
+
+
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_the_coefficient_is_the_peak_of_the_posterior(seed):
+    rng = np.random.default_rng(seed)
+    X = rng.standard_normal((6, 1)) + 1.0
+    lower = 2.0 * X[:, 0] + rng.normal(0, 0.4, 6)
+    model = CensoredMarginClassifier(0.0, 0.5, intercept_sd=None)
+    model.fit(X, np.arange(6) > 2, lower, lower + 0.3)
+    around = model.coef_[0] + np.linspace(-0.4, 0.4, 81)
+    heights = [_log_posterior(model, at, X, lower, lower + 0.3, 0.5) for at in around]
+    assert abs(np.argmax(heights) - 40) <= 1
+
+
+def test_without_evidence_all_stays_as_it_is_expected():
+    X, y = np.zeros((3, 2)), np.array([False, True, True])
+    model = CensoredMarginClassifier([1.0, -2.0], [0.5, 0.7], None, noise_sd=0.4, family=[0, 0])
+    model.fit(X, y, np.full(3, -np.inf), np.full(3, np.inf))
+    assert model.coef_ == pytest.approx([1.0, -2.0])
+    assert model.fitted_.sd == pytest.approx([0.5, 0.7])
+    assert model.noise_sd_ == pytest.approx(0.4) and model.mix_ == pytest.approx(MIX_SHARES)
+
+
+def test_one_row_hardly_moves_what_is_expected_of_the_noise():
+    model = CensoredMarginClassifier(0.0, 1.0, None, noise_sd=0.4)
+    model.fit(np.ones((1, 1)), [True], [30.0], [30.1])
+    assert np.abs(model.mix_ - MIX_SHARES).max() < 0.05
+    assert model.fitted_.weight[0] < 0.1  # nothing explains it
+    model.fit(np.ones((1, 1)), [True], [-0.1], [0.1])
+    assert model.fitted_.weight[0] > 0.8
