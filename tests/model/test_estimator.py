@@ -178,3 +178,13 @@ def test_one_row_hardly_moves_what_is_expected_of_the_noise():
     assert model.fitted_.weight[0] < 0.1  # nothing explains it
     model.fit(np.ones((1, 1)), [True], [-0.1], [0.1])
     assert model.fitted_.weight[0] > 0.8
+
+
+def test_noise_is_not_taken_for_smaller_where_many_coefficients_explain_it():
+    """As in restricted maximum likelihood: what the coefficients took up is given back."""
+    rng = np.random.default_rng(14)
+    X = rng.standard_normal((90, 60))
+    margin = X @ rng.normal(0, 1.0, 60) + rng.normal(0, 0.5, 90)
+    model = CensoredMarginClassifier(0.0, 1.0, None, noise_sd=0.5)
+    model.fit(X, margin > 0, margin - 0.01, margin + 0.01)
+    assert 0.4 < model.noise_sd_ < 0.65
