@@ -382,3 +382,12 @@ def test_where_no_edge_is_known_all_stays_as_it_is_expected():
     assert learned.sound and learned.weight.size == 0
     means = [expected.mean[expected.known[effect]] for effect in learned.studio.known]
     assert learned.studio.mean == pytest.approx(np.array(means))
+
+
+def test_what_bends_the_film_widens_an_interval_as_far_as_a_line_is_trusted():
+    one = csr_array(np.ones((1, 1)))
+    rows = fit.Evidence(one, np.array([-1.0]), np.array([1.0]), np.zeros((1, 0)), one, np.zeros(1))
+    for step, free in ((0.5, 1.0), (-0.5, 1.0), (fit.MOST_STRETCH + 1.0, 0.0)):
+        lower, upper, may_widen = rows.ends(np.array([step]))
+        assert upper == pytest.approx(np.exp(min(step, fit.MOST_STRETCH)))
+        assert lower == pytest.approx(-upper) and may_widen == free
