@@ -18,6 +18,10 @@ LengthUnits = Literal["mm", "in"]
 MM_PER_INCH = 25.4  # exact, international yard and pound agreement of 1959
 HAND_STEP_MM = {"mm": 1.0, "in": MM_PER_INCH / 8}
 """What a hand with a brush of wax can follow; a judgement. [mm]"""
+COAT_STEP_MM = 0.05
+"""No needle tells dry coats apart that differ by less; a judgement. [mm]"""
+LEAST_INCH_COAT_MM = MM_PER_INCH / 64
+"""The finest line of a ruler in inches. [mm]"""
 _C_PER_F = Fraction(5, 9)
 F_PER_C = 1.8  # of a difference or a rate
 
@@ -342,15 +346,20 @@ def length_number(length_mm: float, units: LengthUnits = "mm") -> str:
 def _inch_text(size_in: float) -> str:
     if size_in < 1 / 16:
         return f"{round(size_in, 3):.12g}"
-    sixteenths = round(size_in * 16)
-    whole, part = divmod(sixteenths, 16)
+    return _fraction_text(round(size_in * 16), 16)
+
+
+def _fraction_text(parts: int, of: int) -> str:
+    whole, part = divmod(parts, of)
     if part == 0:
         return str(whole)
-    return f"{whole} {Fraction(part, 16)}" if whole else str(Fraction(part, 16))
+    return f"{whole} {Fraction(part, of)}" if whole else str(Fraction(part, of))
 
 
 def thinner_as_written(length_mm: float, units: LengthUnits = "mm") -> float:
-    """The length that `format_length` writes without rounding, this one or the next below it.
+    """The thickness that `format_coat` writes without rounding, this one or the next below it.
+
+    Below the finest line of a ruler in inches it is as in mm.
 
     Parameters
     ----------
@@ -365,15 +374,42 @@ def thinner_as_written(length_mm: float, units: LengthUnits = "mm") -> float:
 
     Examples
     --------
-    >>> thinner_as_written(0.226), thinner_as_written(1.28), thinner_as_written(0.226, "in")
-    (0.22, 1.2, 0.2032)
+    >>> thinner_as_written(0.226), thinner_as_written(1.28), thinner_as_written(1.28, "in")
+    (0.2, 1.2, 1.190625)
     """
-    if units == "mm":
-        lines = 100 if length_mm < 1 else 10 if length_mm < 10 else 1
-        return math.floor(length_mm * lines + 1e-9) / lines
-    size_in = length_mm / MM_PER_INCH
-    lines = 1000 if size_in < 1 / 16 else 16
-    return round(math.floor(size_in * lines + 1e-9) / lines * MM_PER_INCH, 6)
+    if units == "in" and length_mm >= LEAST_INCH_COAT_MM:
+        lines = 64 / MM_PER_INCH
+    else:
+        coarse = 10 if length_mm < 10 else 1
+        fine = 1.0 / COAT_STEP_MM if length_mm >= 2.0 * COAT_STEP_MM else 100
+        lines = coarse if length_mm >= 1 else fine
+    return round(math.floor(length_mm * lines + 1e-9) / lines, 6)
+
+
+def format_coat(thick_mm: float, units: LengthUnits = "mm") -> str:
+    """Write the thickness of dry glaze, as a needle and a ruler show it.
+
+    Parameters
+    ----------
+    thick_mm : float
+        [mm]
+    units : {"mm", "in"}
+        Inches go to the nearest sixty-fourth, the finest that a ruler has.
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> format_coat(0.72, "in"), format_coat(0.34, "in"), format_coat(0.72)
+    ('1/32 in', 'under 1/64 in', '0.72 mm')
+    """
+    if units == "mm" or math.isnan(thick_mm):
+        return format_length(thick_mm)
+    if thick_mm < LEAST_INCH_COAT_MM - 1e-6:
+        return "under 1/64 in"
+    return f"{_fraction_text(round(thick_mm / MM_PER_INCH * 64), 64)} in"
 
 
 def format_distance(distance_mm: float, units: LengthUnits = "mm") -> str:

@@ -63,7 +63,7 @@ class Advice:
         these is enough), or `pedestal` (a glaze that is meant to run, which is caught in a dish
         as a matter of course).
     kind : ndarray of str, shape (n, 2)
-        `wax`, `edge`, `coat` or `thickness` (what a coat less makes of a layer that was
+        `wax`, `edge`, `coat` or `thickness` (what fewer coats make of a layer that was
         measured), the order in which they are told; "" for none.
     layer : ndarray of int, shape (n, 2)
         The layer it is made to, 0 where it is made to none.
@@ -150,13 +150,17 @@ def advise(
     left = np.flatnonzero(over & ~meant_to_run)
     cookie = on_cookie & (lost * risk >= willing.cookie) & ("cookie" in willing.kinds)
     every = [way for way in moves.ways(ask.stacks.present.shape[1]) if _is_willing(way, willing)]
-    little = [way for way in every if len(way) == 1 and (way[0].little or way[0].kind == "wax")]
-    left = _tried(case, little, left, risk, advice)
+    hardly = [way for way in every if len(way) == 1 and _hardly_shows(way[0])]
+    left = _tried(case, hardly, left, risk, advice)
     on_one = left[cookie[left] & (risk[left] < LIKELY)]
     advice.word[on_one] = "cookie"
     left = np.setdiff1d(left, on_one)
-    left = _tried(case, [way for way in every if way not in little], left, risk, advice)
+    left = _tried(case, [way for way in every if way not in hardly], left, risk, advice)
     return advice
+
+
+def _hardly_shows(move: Move) -> bool:
+    return move.kind == "wax" or (move.kind in EDGES and move.little)
 
 
 def _is_willing(way: tuple[Move, ...], willing: Willing) -> bool:
@@ -192,7 +196,7 @@ def _beyond_hope(case: Case) -> Bools:
     stacks = case.ask.stacks
     each = range(stacks.present.shape[1])
     every = [Move("wax"), Move("top edge")]
-    every += [Move(kind, k) for kind in ("edge", "coat") for k in each]
+    every += [Move(kind, k, little=kind == "coat") for kind in ("edge", "coat") for k in each]
     beyond = []
     for left_out in EDGES:
         some = tuple(move for move in every if move.kind != left_out)

@@ -43,11 +43,11 @@ class Move(NamedTuple):
     ----------
     kind : str
         `wax` (a wider bare band), `top edge` (the layer put on last stops higher), `edge` (another
-        layer does) or `coat` (one less, or as thick as one less would be).
+        layer does) or `coat` (fewer, or as thick as fewer would be).
     layer : int
         Of `edge` and `coat`; -1 for the others.
     little : bool
-        As far only as hardly shows.
+        As far only as hardly shows; of coats, one less.
     """
 
     kind: str
@@ -62,17 +62,20 @@ def ways(layers: int) -> tuple[tuple[Move, ...], ...]:
     Examples
     --------
     >>> [" + ".join(move.kind for move in way) for way in ways(1)]
-    ['wax', 'wax', 'coat', 'wax + coat']
+    ['wax', 'wax', 'coat', 'coat', 'wax + coat']
     """
-    each = range(layers)
-    moves: dict[str, list[Move]] = {kind: [Move(kind)] for kind in COSTS}
-    moves["coat"] = [Move("coat", k) for k in reversed(each)]
-    moves["edge"] = [Move("edge", k) for k in reversed(each)] if layers > 1 else []
-    moves["top edge"] = moves["top edge"] if layers > 1 else []
-    little = [Move("wax", little=True), *(move._replace(little=True)
-              for kind in EDGES for move in moves[kind])]  # fmt: skip
-    found: list[tuple[Move, ...]] = [(move,) for move in little]
-    found += [(move,) for kind in COSTS for move in moves[kind]]
+    each = list(reversed(range(layers)))
+    several = layers > 1
+    moves = {
+        "wax": [Move("wax")],
+        "top edge": [Move("top edge")] if several else [],
+        "edge": [Move("edge", k) for k in each] if several else [],
+        "coat": [Move("coat", k, little=True) for k in each],
+    }
+    single = [move._replace(little=True) for kind in ("wax", *EDGES) for move in moves[kind]]
+    single += [move for kind in COSTS for move in moves[kind]]
+    single += [Move("coat", k) for k in each]
+    found: list[tuple[Move, ...]] = [(move,) for move in single]
     for count in range(2, MOST_MOVES + 1):
         kinds = sorted(combinations(COSTS, count), key=lambda some: sum(COSTS[k] for k in some))
         found += [way for some in kinds for way in product(*(moves[kind] for kind in some))]
@@ -80,11 +83,11 @@ def ways(layers: int) -> tuple[tuple[Move, ...], ...]:
 
 
 class Reach(NamedTuple):
-    """How far one move may go: from a start, so many steps of some size, up."""
+    """How far one move may go: from a start, so many steps of some size."""
 
     layer: Indices
     start: Floats
-    step: float
+    step: Floats
     steps: Indices
     possible: Bools
 
@@ -93,7 +96,7 @@ class Reach(NamedTuple):
         return Reach(
             self.layer[pieces],
             self.start[pieces],
-            self.step,
+            self.step[pieces],
             self.steps[pieces],
             self.possible[pieces],
         )
@@ -108,14 +111,7 @@ def reach(stacks: Stacks, move: Move, way: tuple[Move, ...]) -> Reach:
     n = len(stacks.hold_min)
     layer = decisions.top_layer(stacks) if move.layer < 0 else np.full(n, move.layer)
     if move.kind == "coat":
-        coats = decisions.pick(stacks.coats, layer)
-        there = (decisions.pick(stacks.glazed & ~stacks.put_on, layer) > 0) & (
-            coats > _least_coats(stacks, layer)
-        )
-        measured = decisions.pick(stacks.measured, layer) > 0
-        thinner, thinner_yet = _thinner_m(stacks, layer)
-        left = np.where(measured, thinner, coats - 1.0)
-        return Reach(layer, left, 0.0, np.ones(n, np.intp), there & (~measured | thinner_yet))
+        return _fewer_coats(stacks, move, layer)
     if move.kind == "wax":
         layer = decisions.lowest_layer(stacks)
     planned = decisions.pick(stacks.lower_m, layer)
@@ -131,16 +127,24 @@ def reach(stacks: Stacks, move: Move, way: tuple[Move, ...]) -> Reach:
         possible &= several & (decisions.pick(stacks.put_on, layer) == 0)
         if move.kind == "edge":
             possible &= layer != decisions.top_layer(stacks)
-    return Reach(layer, STEP_M * first, STEP_M, steps, possible)
+    return Reach(layer, STEP_M * first, np.full(n, STEP_M), steps, possible)
 
 
-def _thinner_m(stacks: Stacks, layer: Indices) -> tuple[Floats, Bools]:
-    """A layer as thick, dry, as with a coat less, as it is written; and whether that is thinner."""
-    fewer = np.maximum(decisions.pick(stacks.coats, layer).astype(np.intp) - 1, 1)
-    ratio = stacks.coat_ratio[np.arange(len(layer)), layer, fewer - 1]
+def _fewer_coats(stacks: Stacks, move: Move, layer: Indices) -> Reach:
+    """One coat less, or as few as cover; of a layer that was measured, as thick as those are."""
+    coats = decisions.pick(stacks.coats, layer)
+    least = np.minimum(_least_coats(stacks, layer), coats)
+    fewest = np.maximum(coats - 1.0, least) if move.little else least
+    there = decisions.pick(stacks.glazed & ~stacks.put_on, layer) > 0
+    measured = decisions.pick(stacks.measured, layer) > 0
+    steps = (coats - fewest).astype(np.intp)
+    ratio = stacks.coat_ratio[np.arange(len(layer)), layer, fewest.astype(np.intp) - 1]
     dry_m = decisions.pick(stacks.thickness_m, layer) / FIRED_SHARE
-    thinner = _written_m(ratio * dry_m, "mm")
-    return thinner, (_written_m(thinner, "in") > 0.0) & (thinner < dry_m)
+    thinnest = _written_m(ratio * dry_m, "mm")
+    thinner = (thinnest > 0.0) & (thinnest < dry_m)
+    start, end = np.where(measured, dry_m, coats), np.where(measured, thinnest, fewest)
+    possible = there & (steps > 0) & (~measured | thinner)
+    return Reach(layer, start, (end - start) / np.maximum(steps, 1), steps, possible)
 
 
 def _written_m(thick_m: Floats, units: LengthUnits) -> Floats:
@@ -197,7 +201,7 @@ def as_told(kind: Objects, amount: Floats, units: LengthUnits) -> Floats:
     step_m = 1e-3 * HAND_STEP_MM[units]
     on_wall, thick = np.isin(kind, ("wax", "edge")), kind == "thickness"
     told = np.where(on_wall, step_m * np.ceil(amount / step_m - 1e-6), amount)
-    told[thick] = _written_m(amount[thick] + 1e-12, units)
+    told[thick] = _written_m(_written_m(amount[thick] + 1e-12, "mm"), units)
     return np.asarray(told, dtype=float)
 
 

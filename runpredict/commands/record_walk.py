@@ -33,12 +33,12 @@ _PAST = re.compile(r"p(?:ast)?\s*(.*)", re.IGNORECASE)
 
 def outcome_words(run_mm: float, past_foot: str) -> str:
     """What came of a layer, such as ``ran 9.5 mm (3/8 in), not past the foot``."""
-    from runpredict.units import format_length
+    from runpredict.units import format_distance, format_length
 
     ran = (
         "run not measured"
         if math.isnan(run_mm)
-        else f"ran {format_length(run_mm)} ({format_length(run_mm, 'in')})"
+        else f"ran {format_length(run_mm)} ({format_distance(run_mm, 'in')})"
     )
     past = {"yes": "past the foot", "no": "not past the foot", "": "past the foot or not known"}
     return f"{ran}, {past[past_foot]}"
@@ -328,13 +328,13 @@ def _named(row: pd.Series[Any]) -> str:
 
 
 def _question(kiln: _Kiln, at: int) -> str:
-    from runpredict.units import format_length
+    from runpredict.units import format_distance, format_length
 
     row = kiln.layers.iloc[at]
     edge = row["lower_edge_mm"]
     question = (
         f"{_named(row)} ({at + 1} of {len(kiln.layers)}), "
-        f"{format_length(edge)} ({format_length(edge, 'in')}) above the foot"
+        f"{format_length(edge)} ({format_distance(edge, 'in')}) above the foot"
     )
     if kiln.written(at):
         question += f"; written: {_written_words(row)}, Enter keeps it"

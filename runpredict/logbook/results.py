@@ -14,7 +14,7 @@ from runpredict.errors import Fault, refuse_file, refuse_other
 from runpredict.logbook.rows import Change, Incoming, Key, Row, Stored, laid_otherwise
 from runpredict.tables.firings import firings_in_order, keyed_firings
 from runpredict.tables.rows import split_results
-from runpredict.units import LengthUnits, format_length
+from runpredict.units import LengthUnits, format_distance
 
 Word: TypeAlias = Literal["", "fine", "ran", "past"]
 """What is said of a layer: nothing yet, its edge is above the foot, it ran so far, it passed it."""
@@ -112,7 +112,7 @@ def outcome_of(
     if measured and word in ("", "fine"):
         raise ValueError("a length needs the word ran or past with it.")
     if word == "ran" and run_mm > lower_edge_mm:
-        ran, edge = (format_length(length_mm, units) for length_mm in (run_mm, lower_edge_mm))
+        ran, edge = (format_distance(length_mm, units) for length_mm in (run_mm, lower_edge_mm))
         raise ValueError(f"a run of {ran} from {edge} above the foot is past it.")
     return Outcome(layer, run_mm, {"": "", "past": "yes"}.get(word, "no"))
 

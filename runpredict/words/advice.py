@@ -11,14 +11,16 @@ import pandas as pd
 
 from runpredict.answers.check import Answer
 from runpredict.answers.cookies import needed_from
+from runpredict.answers.moves import HAND_M
 from runpredict.answers.questions import WORTH_TELLING_MM
 from runpredict.model.chances import RUN_LEVELS
 from runpredict.units import (
     HAND_STEP_MM,
+    LEAST_INCH_COAT_MM,
     MM_PER_INCH,
     LengthUnits,
+    format_coat,
     format_distance,
-    format_length,
 )
 from runpredict.words.plain import percent
 
@@ -29,7 +31,7 @@ OVER_A_THIRD = "over 1/3 of the wall"
 COUNTED = {
     "wax": "wax",
     "edge": "stop higher",
-    "coat": "a coat less",
+    "coat": "fewer coats",
     "thickness": "thinner",
     "several": "more than one change",
     "cookie": "a cookie",
@@ -95,10 +97,14 @@ def volume_words(volume_cm3: float, units: LengthUnits) -> str:
 
 
 class Sentences(NamedTuple):
-    """What to do with a piece, in a few sentences and as short as a line of the kiln sheet is."""
+    """What to do with a piece, in a few sentences and as short as a line of the kiln sheet is.
+
+    `room` is what could end lower on a safe one, and by how much: "clear by 12 mm".
+    """
 
     advice: str
     brief: str
+    room: str = ""
 
 
 def sentences(answer: Answer, units: LengthUnits) -> list[Sentences]:
@@ -120,7 +126,11 @@ def _sentences(piece: Any, changes: list[Any], outlook: Any, units: LengthUnits)
     caught, briefly = (caught_words(piece, outlook, units, brief) for brief in (False, True))
     word = changes[0].advice
     if word == "none":
-        return Sentences(f"Safe as planned.{_headroom(outlook, units)}", "As planned.")
+        if not outlook.spare_mm >= WORTH_TELLING_MM:
+            return Sentences("Safe as planned.", "As planned.")
+        spare = rounded_down(outlook.spare_mm, units)
+        long = f"Safe as planned. {outlook.spare_glaze} could end {spare} lower and stay safe."
+        return Sentences(long, "As planned.", f"{outlook.spare_glaze} by {spare}")
     if word == "change":
         long, short = (
             _capital(_joined([_step(change, units, brief) for change in changes]))
@@ -187,8 +197,13 @@ def _step(change: Any, units: LengthUnits, brief: bool = False) -> str:
         return f"stop {change.glaze} {new} {'up' if brief else 'above the foot'}{instead}"
     if change.change == "coat":
         new, old = (f"{coats:.0f}" for coats in (change.changed, change.planned))
-        return f"one coat less of {change.glaze} ({new}{'' if brief else f' instead of {old}'})"
-    new, old = (format_length(thick, units) for thick in (change.changed, change.planned))
+        fewer = change.planned - change.changed
+        less = "one coat less" if fewer == 1 else f"{fewer:.0f} coats less"
+        return f"{less} of {change.glaze} ({new}{'' if brief else f' instead of {old}'})"
+    if units == "in" and change.changed < LEAST_INCH_COAT_MM - 1e-6:  # no ruler has that
+        share = math.floor(100.0 * change.changed / change.planned)
+        return f"put {change.glaze} on {share} % as thick{'' if brief else ' (dry) as planned'}"
+    new, old = (format_coat(thick, units) for thick in (change.changed, change.planned))
     instead = "" if brief else f" (dry) instead of {old}"
     return f"put {change.glaze} on {new} thick{instead}"
 
@@ -201,14 +216,6 @@ def _joined(parts: Sequence[str]) -> str:
 
 def _capital(words: str) -> str:
     return words[:1].upper() + words[1:]
-
-
-def _headroom(outlook: Any, units: LengthUnits) -> str:
-    """How much further down a layer could safely come, where that is worth a sentence."""
-    if not outlook.spare_mm >= WORTH_TELLING_MM:
-        return ""
-    spare = rounded_down(outlook.spare_mm, units)
-    return f" {outlook.spare_glaze} could end {spare} lower and stay safe."
 
 
 def caught_words(piece: Any, outlook: Any, units: LengthUnits, brief: bool = False) -> str:
@@ -260,9 +267,13 @@ def _size(wide: str, high: str, units: LengthUnits) -> str:
     return size.replace(" ", "\N{NO-BREAK SPACE}")  # half of it on a line would mislead
 
 
-def wax_words(wax_height_mm: float, units: LengthUnits) -> str:
-    """The bare band that is enough alone; NaN where it would take too much of the wall."""
-    return OVER_A_THIRD if np.isnan(wax_height_mm) else rounded_up(wax_height_mm, units)
+def wax_words(piece: Any, over: bool, units: LengthUnits) -> str:
+    """The bare band that is enough alone, wherever a hand ends: as planned for a safe piece."""
+    if not over:
+        return "as planned"
+    if np.isnan(piece.wax_height_mm):
+        return OVER_A_THIRD
+    return rounded_up(piece.wax_height_mm + 1e3 * HAND_M, units)
 
 
 def catch_help(tolerance: float) -> str:
@@ -290,8 +301,9 @@ def run_words(layer: Any, units: LengthUnits) -> tuple[str, str]:
     )
     if low == high:
         return likely, low
-    unseen = low == likely == run_length(0.0, units)
-    return likely, f"up to {high}" if unseen else f"{low} to {high}"
+    if low == likely == run_length(0.0, units):
+        return likely, f"up to {high}"
+    return likely, f"{low if high == PAST else low.removesuffix(f' {units}')} to {high}"
 
 
 def run_sentence(layer: Any, units: LengthUnits) -> str:

@@ -28,9 +28,12 @@ HEADINGS = (
     "wax alone",
     "cookie, as planned",
 )
+SAFE_HEADINGS = ("risk", "safe as planned", "likeliest to pass", HEADINGS[3], "could end lower")
+BRIEF_HEADINGS = ("risk", "piece", "what to do")
 HOW_TO_READ = (
-    "Wax alone: the bare band above the foot that is enough if nothing else is changed. Cookie, as "
-    "planned: how wide and how high, where nothing is changed."
+    "Wax alone: the bare band above the foot that is enough if nothing else is changed, wherever "
+    "a hand ends. Cookie, as planned: how wide and how high, where nothing is "
+    "changed."
 )
 RISK_DIGITS = 4  # of a chance in a file; more would say more than anybody knows
 
@@ -47,7 +50,7 @@ def answer_text(
     forgotten : str
         A sentence on pots whose results were not written.
     need_only : bool
-        List only what needs something, and only name the rest.
+        List only what needs something, in short, and only name the rest.
 
     Returns
     -------
@@ -57,26 +60,35 @@ def answer_text(
     for firing in firings_in_words(answer, units, as_a_whole=True):
         lines = (f"Firing {firing.name}: {firing.summary}.", *firing.load.lines)
         parts.append("\n".join(map(paragraph, lines)))
-        shown = [pot for pot in firing.pots if pot.over or not need_only]
-        if shown:
-            numbers = [(pot.risk, pot.name, pot.blame, pot.run, pot.wax, pot.catch)
-                       for pot in shown]  # fmt: skip
-            parts.append(columns(HEADINGS, numbers))
-        over = [(pot.name, f"{pot.advice} Why: {pot.why}") for pot in firing.pots if pot.over]
-        parts += [columns(("piece", "what to do"), over)] if over else []
-        safe = [_safe(pot, need_only) for pot in firing.pots if not pot.over]
-        parts += [paragraph(f"Safe as planned: {'; '.join(safe)}.")] if safe else []
+        over = [pot for pot in firing.pots if pot.over]
+        safe = [pot for pot in firing.pots if not pot.over]
+        parts += (_brief if need_only else _full)(over, safe)
     parts += [paragraph(printable(forgotten))] if forgotten else []
-    help_words = " ".join(
-        (HOW_TO_READ, catch_help(answer.tolerance), costs_words(answer.willing, answer.tolerance))
-    )
+    how = () if need_only else (HOW_TO_READ, catch_help(answer.tolerance))
+    help_words = " ".join((*how, costs_words(answer.willing, answer.tolerance)))
     return "\n\n".join([*parts, *map(paragraph, (help_words, basis_words(answer), CAUTION))])
 
 
-def _safe(pot: PotWords, need_only: bool) -> str:
-    """A safe pot by its name, and what could end lower on it."""
-    room = pot.advice.removeprefix("Safe as planned.").strip().removesuffix(" and stay safe.")
-    return f"{pot.name} ({room})" if room and not need_only else pot.name
+def _brief(over: list[PotWords], safe: list[PotWords]) -> list[str]:
+    """A line or two for each pot that needs something, and the names of the others."""
+    rows = [(pot.risk, pot.name, pot.brief) for pot in over]
+    names = "; ".join(pot.name for pot in safe)
+    return [columns(BRIEF_HEADINGS, rows)] * bool(over) + [
+        paragraph(f"Safe as planned: {names}.")
+    ] * bool(safe)
+
+
+def _full(over: list[PotWords], safe: list[PotWords]) -> list[str]:
+    """The pots that need something, their numbers and why, and a line for each of the others."""
+    parts = []
+    if over:
+        numbers = [(pot.risk, pot.name, pot.blame, pot.run, pot.wax, pot.catch) for pot in over]
+        to_do = [(pot.name, f"{pot.advice} Why: {pot.why}") for pot in over]
+        parts += [columns(HEADINGS, numbers), columns(("piece", "what to do"), to_do)]
+    if safe:
+        lines = [(pot.risk, pot.name, pot.culprit, pot.run, pot.room) for pot in safe]
+        parts.append(columns(SAFE_HEADINGS, lines))
+    return parts
 
 
 class Told(NamedTuple):

@@ -7,7 +7,7 @@ import pandas as pd
 
 from runpredict.answers.check import Answer
 from runpredict.arrays import Indices
-from runpredict.units import LengthUnits, format_distance, format_length
+from runpredict.units import LengthUnits, format_coat, format_distance
 from runpredict.words.plain import percent
 
 CAUTION = (
@@ -91,6 +91,7 @@ def reasons(
     ]
     layer = rows["layer"].to_numpy()
     lower, thick = (rows[name].to_numpy(dtype=float) for name in ("lower_edge_mm", "thickness_mm"))
+    thick = np.maximum(np.round(thick, 1), 0.1)  # as told: mostly it is typical, not measured
     bare = rows.groupby(["firing", "piece"], sort=False)["lower_edge_mm"].transform("min")
     flags = [
         _rests_on(known, outside, None if seen is None else seen.get(glaze, 0))
@@ -101,11 +102,11 @@ def reasons(
     sentences = []
     for i, (j, foot, flag) in enumerate(zip(neighbour, bare, flags, strict=True)):
         if j < 0:
-            what = f"{flow[i]} glaze {format_length(thick[i], units)} thick"
+            what = f"{flow[i]} glaze {format_coat(thick[i], units)} thick"
             gap = lower[i] - foot
         else:
             top, below = (i, j) if layer[i] > layer[j] else (j, i)
-            together = format_length(thick[i] + thick[j], units)
+            together = format_coat(thick[i] + thick[j], units)
             what = _overlap(flow[top], flow[below], together)
             gap = max(lower[i], lower[j]) - foot
         where = f"{format_distance(gap, units)} above" if gap > 0 else "down to"

@@ -6,7 +6,7 @@ import pandas as pd
 
 from runpredict.answers.teach import NO_DOUBT, Lessons
 from runpredict.tables.firings import firing_words
-from runpredict.units import LengthUnits, format_distance, format_length
+from runpredict.units import LengthUnits, format_coat, format_distance
 from runpredict.words.advice import run_length
 from runpredict.words.basis import CAUTION
 from runpredict.words.plain import columns, paragraph
@@ -90,7 +90,7 @@ def _laid(layers: pd.DataFrame, row: pd.Series, units: LengthUnits) -> str:
     heat = f"cone {cone}, {first['hold_min']:g} min hold" if cone else "its schedule"
     coats = "; then ".join(
         f"{layer['glaze']} {METHOD_WORDS[layer['method']]} in {layer['coats']} "
-        f"coat{'s' if layer['coats'] > 1 else ''} to {format_length(layer['thickness_mm'], units)} "
+        f"coat{'s' if layer['coats'] > 1 else ''} to {format_coat(layer['thickness_mm'], units)} "
         f"dry, down to {format_distance(layer['lower_edge_mm'], units)}"
         for _, layer in named.iterrows()
     )

@@ -7,10 +7,11 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from runpredict.answers.check import Answer
-from runpredict.answers.load import load_of
+from runpredict.answers.load import UNLOGGED_SHARE, doubtful_unlogged, load_of
 from runpredict.answers.willing import Willing
-from runpredict.words.plain import percent
+from runpredict.words.plain import percent, shown_name
 
+MOST_NAMED = 8  # pots in a sentence
 HEADINGS = (
     "",
     "need some\N{SOFT HYPHEN}thing",
@@ -27,7 +28,9 @@ class LoadWords(NamedTuple):
     ----------
     lines : tuple of str
         At most two: how many pots need something at less heat, and what the choices cost; none
-        of a firing that needs nothing.
+        of a firing that needs nothing. With no log a third, `unlogged`.
+    unlogged : str
+        Which of the others are better put on a cookie until there is a log, "" for none.
     as_told : str
         What following the advice costs.
     rows : tuple of tuples of str
@@ -37,6 +40,7 @@ class LoadWords(NamedTuple):
     lines: tuple[str, ...] = ()
     as_told: str = ""
     rows: tuple[tuple[str, ...], ...] = ()
+    unlogged: str = ""
 
 
 def loads_in_words(answer: Answer) -> dict[str, LoadWords]:
@@ -44,13 +48,29 @@ def loads_in_words(answer: Answer) -> dict[str, LoadWords]:
     found: dict[str, list[Any]] = {}
     for row in load_of(answer).itertuples():
         found.setdefault(str(row.firing), []).append(row)
-    return {
-        firing: LoadWords(
-            _lines(answer, rows), _cost(rows[0].cost_as_told), tuple(map(_cells, rows))
-        )
-        for firing, rows in found.items()
-        if rows[0].need_something
-    }
+    doubtful = answer.pieces.loc[doubtful_unlogged(answer)].groupby("firing")["piece"].agg(list)
+    words = {}
+    for firing, rows in found.items():
+        unlogged = _unlogged(doubtful.get(firing, []), answer.tolerance)
+        lines = (unlogged,) if unlogged else ()
+        if rows[0].need_something:
+            told = (_cost(rows[0].cost_as_told), tuple(map(_cells, rows)))
+            words[firing] = LoadWords(_lines(answer, rows) + lines, *told, unlogged)
+        else:
+            words[firing] = LoadWords(lines, unlogged=unlogged)
+    return words
+
+
+def _unlogged(pots: list[str], tolerance: float) -> str:
+    if not pots:
+        return ""
+    named = "; ".join(map(shown_name, pots[:MOST_NAMED]))
+    more = f" and {len(pots) - MOST_NAMED} more" if len(pots) > MOST_NAMED else ""
+    return (
+        f"No log yet, and some studios' glazes run more than rules can know. Until a firing is "
+        f"logged, a cookie is the safer plan also under the {len(pots)} told over "
+        f"{percent(UNLOGGED_SHARE * tolerance)}: {named}{more}."
+    )
 
 
 def costs_words(willing: Willing, tolerance: float) -> str:

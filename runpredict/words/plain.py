@@ -7,14 +7,23 @@ import re
 import textwrap
 from collections.abc import Sequence
 
+from runpredict.errors import printable
+
 WIDTH = 100
 MOST_CELL = 24  # letters a line of any column but the last
+MOST_NAME = 200  # letters of a name that are shown
 LEAST_WRAPPED = 30  # letters a line that the last column keeps, however wide the others are
 # "runpredict record --firing 'Old Nan'": to be copied, so never over two lines.
 _COMMAND = re.compile(r"""runpredict \w+(?: --[\w-]+(?: (?:"[^"]*"|'[^']*'|[^\s"'-]\S*))?)*""")
 _KEPT = str.maketrans({" ": "\N{NO-BREAK SPACE}", "-": "\N{NON-BREAKING HYPHEN}"})
 _FREED = str.maketrans({"\N{NO-BREAK SPACE}": " ", "\N{NON-BREAKING HYPHEN}": "-"})
 _SIZE = re.compile(r"(?<=\d) (?=\d+/\d|mm\b|in\b|cm³|cu in|%)")
+
+
+def shown_name(name: object) -> str:
+    """A name as it may be shown: short, on one line, and turning no text around it round."""
+    plain = printable(" ".join(str(name)[: 2 * MOST_NAME].split()))
+    return plain if len(plain) <= MOST_NAME else f"{plain[: MOST_NAME - 1]}…"
 
 
 def percent(chance: float) -> str:

@@ -11,7 +11,6 @@ import numpy as np
 
 from runpredict.answers.check import Answer
 from runpredict.arrays import Objects
-from runpredict.errors import printable
 from runpredict.tables.firings import firing_words, keyed_firings
 from runpredict.tables.rows import with_defaults
 from runpredict.units import LengthUnits, format_distance
@@ -25,9 +24,8 @@ from runpredict.words.advice import (
 )
 from runpredict.words.basis import basis_short, reasons
 from runpredict.words.loads import LoadWords, loads_in_words
-from runpredict.words.plain import percent
+from runpredict.words.plain import percent, shown_name
 
-MOST_NAME = 200  # letters of a name that are shown
 LIKELY = 0.5
 VERDICTS = {
     "fits": "Should stay on the pot",
@@ -40,7 +38,7 @@ NEEDS = {
     "pedestal": "Meant to run: pedestal and catch dish",
     "several": "More than one change",
     "cookie": "On a cookie, as planned",
-    "coat": "One coat less",
+    "coat": "Fewer coats",
     "thickness": "Put a layer on thinner",
     "edge": "Stop a layer higher",
     "wax": "Leave more foot bare",
@@ -87,10 +85,11 @@ class PotWords:
         A key of `VERDICTS`.
     need : str
         A key of `NEEDS`.
-    advice, brief : str
-        What to do, in sentences and as short as a line of the kiln sheet is.
-    blame, run, why : str
-        The layer to blame, how far it runs, and what that rests on.
+    advice, brief, room : str
+        What to do, in sentences and as short as a line of the kiln sheet is; what could end lower
+        on a safe pot, "" for nothing.
+    blame, culprit, run, why : str
+        The layer to blame, its glaze alone, how far it runs, and what that rests on.
     wax, bare : str
         The bare band that is enough alone, and the one to leave.
     catch : str
@@ -110,7 +109,9 @@ class PotWords:
     need: str
     advice: str
     brief: str
+    room: str
     blame: str
+    culprit: str
     run: str
     why: str
     wax: str
@@ -180,12 +181,6 @@ class FiringWords:
         return {words: pots for words, pots in groups.items() if pots}
 
 
-def shown_name(name: object) -> str:
-    """A name as it may be shown: short, on one line, and turning no text around it round."""
-    plain = printable(" ".join(str(name)[: 2 * MOST_NAME].split()))
-    return plain if len(plain) <= MOST_NAME else f"{plain[: MOST_NAME - 1]}…"
-
-
 class _Names:
     """The names in sentences, each as it may be shown."""
 
@@ -242,10 +237,12 @@ def firings_in_words(
             need=needs[place],
             advice=names.shown(to_do[place].advice),
             brief=names.shown(to_do[place].brief),
+            room=names.shown(to_do[place].room),
             blame=f"{shown_name(blamed.glaze)} (layer {blamed.layer})",
+            culprit=shown_name(blamed.glaze),
             run=run_sentence(blamed, units),
             why=f"{blamed.reason}.",
-            wax=wax_words(row.wax_height_mm, units),
+            wax=wax_words(row, chance > answer.tolerance, units),
             bare=bare[place],
             catch=catch_words(row, units),
             basis=basis,

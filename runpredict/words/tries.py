@@ -10,10 +10,10 @@ import pandas as pd
 
 from runpredict.answers.check import Answer
 from runpredict.answers.what_if import WhatIf
-from runpredict.units import LengthUnits, format_distance, format_length
+from runpredict.units import LengthUnits, format_coat, format_distance
 from runpredict.words.advice import rounded_up_mm
-from runpredict.words.plain import percent
-from runpredict.words.pots import shown_name, tone
+from runpredict.words.plain import percent, shown_name
+from runpredict.words.pots import tone
 
 TRIES = 5  # of each thing that could be changed, so many choices
 LEAST_STEP = 0.25  # mm or min from what is planned, below which a choice is no other
@@ -100,7 +100,7 @@ def tries_in_words(answer: Answer, place: int, units: LengthUnits) -> list[Tries
 
 
 def _coats(row: Any, units: LengthUnits) -> str:
-    thick = "" if np.isnan(row.thickness_mm) else f", {format_length(row.thickness_mm, units)}"
+    thick = "" if np.isnan(row.thickness_mm) else f", {format_coat(row.thickness_mm, units)}"
     return f"{row.coats} coat{'s' if row.coats > 1 else ''}{thick}"
 
 

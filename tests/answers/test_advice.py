@@ -102,16 +102,19 @@ def test_never_to_no_coat_nor_one_brushed(answer):
     layer = answer.advice().layer[piece, place] - 1
     method = answer.stacks.method[piece, layer]
     assert (changed[piece, place] >= np.where(method == "brush", 2, 1)).all()
-    assert (changed[piece, place] == answer.stacks.coats[piece, layer] - 1).all()
+    less = answer.stacks.coats[piece, layer] - changed[piece, place]
+    alone = answer.advice().kind[piece, 1] == ""
+    assert set(less[alone]) > {1, 2} and set(less[~alone]) == {1}
     assert not answer.stacks.measured[piece, layer].any()
 
 
 def test_a_measured_layer_is_told_how_thick_instead_of_how_many_coats(answer):
-    """As a coat less would make it, on the hundredth (or tenth) of a mm at or below that."""
+    """Beside another change as a coat less makes it, on the twentieth of a mm or the tenth."""
     found, stacks = answer.advice(), answer.stacks
-    piece, place = np.nonzero(found.kind == "thickness")
+    paired = (found.kind[:, 1] != "")[:, None]
+    piece, place = np.nonzero((found.kind == "thickness") & paired)
     layer = found.layer[piece, place] - 1
-    assert len(piece) > 5 and stacks.measured[piece, layer].all()
+    assert len(piece) > 2 and stacks.measured[piece, layer].all()
     coats = stacks.coats[piece, layer]
     typical = [
         typical_thickness_mm(stacks.method[piece, layer].tolist(), c) for c in (coats - 1, coats)
@@ -119,7 +122,7 @@ def test_a_measured_layer_is_told_how_thick_instead_of_how_many_coats(answer):
     dry_mm = 1e3 * stacks.thickness_m[piece, layer] / FIRED_SHARE
     assert 1e3 * found.planned[piece, place] == pytest.approx(dry_mm)
     changed_mm = 1e3 * found.changed[piece, place]
-    finest = np.where(changed_mm < 1, 0.01, 0.1)
+    finest = np.where(changed_mm < 1, 0.05, 0.1)
     assert changed_mm / finest == pytest.approx(np.round(changed_mm / finest))
     short = dry_mm * typical[0] / typical[1] - changed_mm
     assert ((short > -1e-9) & (short < finest + 1e-9)).all()
@@ -206,3 +209,23 @@ def test_of_a_layer_that_is_on_the_pot_only_wax_and_a_cookie_are_left():
     left = check_answer(first, willing=without).advice()
     other = left.layer[np.isin(left.kind, ("edge", "coat", "thickness"))]
     assert len(other) and (other > 1).all()
+
+
+def test_of_many_coats_fewer_alone_are_told_before_two_changes():
+    """Four coats of a runny jar that hold with two: nothing else is told of them."""
+    plan = pieces(41, 600).assign(coats=4, thickness_mm=np.nan)
+    without = Willing(frozenset({"wax", "edge", "coats"}))
+    answer = check_answer(check_plan(plan, glazes()), willing=without)
+    found = answer.advice()
+    paired = np.flatnonzero(found.kind[:, 1] != "")
+    part, over = answer.stacks.take(paired), []
+    goal = np.minimum(answer.tolerance, answer.pieces["risk"].to_numpy()[paired] - 0.5 / 20.0)
+    for k in range(part.present.shape[1]):
+        least = np.where(part.method[:, k] == "brush", 2.0, 1.0)
+        layer = np.full(len(paired), k)
+        kind = np.where(part.present[:, k], "coat", "").astype(object)
+        fewest = moves.with_change(part, kind, layer, least)
+        over.append(answer.predictor.chances(fewest).risk(fewest)[1] > goal)
+    assert len(paired) and np.all(over)
+    fewer = (found.kind[:, 0] == "coat") & (found.kind[:, 1] == "")
+    assert (found.planned[fewer, 0] - found.changed[fewer, 0] > 1).sum() > 10

@@ -4,12 +4,15 @@ Each kind of pot with its reason, all common practice, no source; the glazes are
 ordinary unity formulas. No log.
 """
 
+import warnings
+
 import pandas as pd
 import pytest
 from helpers.tables import ANALYSIS, STIFF_WT
 
 from runpredict.answers.check import check
-from runpredict.answers.load import load_of
+from runpredict.answers.load import doubtful_unlogged, load_of
+from runpredict.errors import TableWarning
 
 LINER = {"glaze": "liner", "source": "analysis", **STIFF_WT}
 GLAZES = pd.DataFrame(
@@ -38,8 +41,8 @@ POTS = (
 )  # fmt: skip
 
 
-@pytest.mark.filterwarnings("ignore::runpredict.errors.TableWarning")
-def test_an_ordinary_first_load_needs_something_on_at_most_a_third():
+@pytest.fixture(scope="module")
+def load():
     rows, number = [], 0
     for count, shape, layers in POTS:
         for _ in range(count):
@@ -50,11 +53,18 @@ def test_an_ordinary_first_load_needs_something_on_at_most_a_third():
                          "lower_edge_mm": edge}
                 for k, (glaze, coats, edge) in enumerate(layers, 1)
             ]  # fmt: skip
-    found = check(pd.DataFrame(rows), GLAZES)
-    assert len(found.pieces) == 30
-    need = (found.pieces["risk"] > found.tolerance).sum()
+    with warnings.catch_warnings():  # a liner alone is odd to ask about
+        warnings.simplefilter("ignore", TableWarning)
+        return check(pd.DataFrame(rows), GLAZES)
+
+
+def test_an_ordinary_first_load_needs_something_on_at_most_a_third(load):
+    assert len(load.pieces) == 30
+    need = (load.pieces["risk"] > load.tolerance).sum()
     assert need <= 10
-    word = pd.Series(found.advice().word)
+    word = pd.Series(load.advice().word)
     assert not word.isin(["dish", "pedestal"]).any()  # and on none is there nothing to be done
-    planned = load_of(found).iloc[0]
+    planned = load_of(load).iloc[0]
     assert planned["need_something"] == need
+    # Nor do those that are doubtful until there is a log make it more than a third.
+    assert need + doubtful_unlogged(load).sum() <= 10

@@ -1,6 +1,7 @@
 """The load's table agrees with checking the load fired so, and its costs with its risks."""
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -8,11 +9,12 @@ from helpers.pictures import SAMPLE, raw
 from helpers.pieces import glazes, pieces
 
 from runpredict.answers.check import answer, check
-from runpredict.answers.load import a_cone_lower, load_of
+from runpredict.answers.load import a_cone_lower, doubtful_unlogged, load_of
 from runpredict.answers.willing import Willing
 from runpredict.tables.columns import cones
 from runpredict.tables.csv_files import read_table
 from runpredict.tables.plan import check_plan
+from runpredict.words.loads import loads_in_words
 
 
 @pytest.fixture(scope="module")
@@ -63,6 +65,20 @@ def test_following_the_advice_costs_no_more_than_leaving_all(told):
     planned = told[2].loc[told[2]["choice"] == "planned"]
     assert (planned["cost_as_told"] < planned["cost_left"]).all()
     assert told[2].loc[told[2]["choice"] != "planned", "cost_as_told"].isna().all()
+
+
+def test_with_no_log_pots_from_a_fifth_of_the_tolerance_are_doubtful(told):
+    found = told[1]
+    risk = found.pieces["risk"]
+    doubtful = doubtful_unlogged(found)
+    assert (doubtful == risk.between(0.01, 0.05, inclusive="right")).all() and doubtful.any()
+    words = loads_in_words(found)
+    for firing, mine in found.pieces.loc[doubtful].groupby("firing"):
+        assert f"under the {len(mine)} told over 1 %" in words[firing].lines[-1]
+        assert mine["piece"].iloc[0] in words[firing].unlogged
+    wax = replace(found, willing=Willing(frozenset({"wax"})))
+    logged = replace(found, predictor=SimpleNamespace(basis="learned"))
+    assert not doubtful_unlogged(wax).any() and not doubtful_unlogged(logged).any()
 
 
 def test_a_schedule_has_its_holds_shortened_and_no_cone():

@@ -1,7 +1,8 @@
 """What following the advice costs a studio, by true chances; run with -m slow, -s shows it.
 
 In the studio's own numbers as delivered: a lost pot and its shelf 20, a cookie 1. Each pot that is
-told to need something stands on a cookie, which catches what runs; the others are left as they are.
+told to need something stands on a cookie, which catches what runs, with no log also those that are
+told to be doubtful till then; the others are left as they are.
 RUNPREDICT_WORLDS may name folders of studios, as for `test_bench_skill`.
 
 never, always   no pot and every pot on a cookie
@@ -19,6 +20,7 @@ from helpers.judge import given_studio, given_studios, mixed_films, own_studio
 
 from runpredict.answers.check import answer, predictor_of
 from runpredict.answers.combinations import combinations_of
+from runpredict.answers.load import doubtful_unlogged
 from runpredict.answers.willing import AS_DELIVERED
 from runpredict.tables.plan import check_plan
 
@@ -66,11 +68,12 @@ def edges_of(plan):
 def costs_and_held(judged, size):
     tables = check_plan(judged.plan, judged.glazes, log=judged.logs[size], **judged.others)
     taught = predictor_of(tables)
-    over = answer(tables, taught=taught).pieces["risk"].to_numpy() > 0.05
+    told = answer(tables, taught=taught)
+    over = (told.pieces["risk"].to_numpy() > told.tolerance) | doubtful_unlogged(told)
     lost = AS_DELIVERED.lost * judged.p_true
     table = combinations_of(tables, taught[0])
-    told = edges_of(tables.plan).merge(table, on=["over", "under", "coats"])
-    at = told.loc[told["edge_mm"] >= told["lowest_edge_mm"]]
+    edges = edges_of(tables.plan).merge(table, on=["over", "under", "coats"])
+    at = edges.loc[edges["edge_mm"] >= edges["lowest_edge_mm"]]
     return {
         "advice": np.where(over, AS_DELIVERED.cookie, lost).sum(),
         "never": lost.sum(),

@@ -7,7 +7,7 @@ import runpredict
 from runpredict.pages import html
 from runpredict.tables.texts import plain_name
 from runpredict.words.answers import told
-from runpredict.words.pots import shown_name
+from runpredict.words.plain import shown_name
 
 
 def parsed(part):

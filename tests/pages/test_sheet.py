@@ -26,7 +26,8 @@ from runpredict.pages.sheet import NONE_OVER, WHERE, sheet_html
 from runpredict.tables.texts import plain_name
 from runpredict.words.answers import told
 from runpredict.words.basis import CAUTION
-from runpredict.words.pots import MOST_NAME, firings_in_words, shown_name
+from runpredict.words.plain import MOST_NAME, shown_name
+from runpredict.words.pots import firings_in_words
 
 MOST_SECONDS, MOST_BYTES = 40.0, 5_000_000
 TAGS = {
@@ -79,6 +80,7 @@ def test_a_sheet_tells_all_of_every_piece():
         assert f"{blamed['reason']}." in text
         assert f"{blamed['glaze']} (layer {blamed['layer']})" in text
         assert ("over 1/3 of the wall" in text) == bool(row.isna()["wax_height_mm"])
+        assert ("wax alone as planned" in text) == (row["risk"] <= answer.tolerance)
         assert row["cookie"] in text
         assert "physics and rules of thumb" in text
         assert set(layers["glaze"]) <= {name for name in layers["glaze"] if name in text}

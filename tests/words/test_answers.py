@@ -172,6 +172,32 @@ def test_what_is_written_is_what_is_told(answer, tmp_path):
         assert np.allclose(risk, table["risk"], rtol=0, atol=5.001e-5)
 
 
+def test_a_load_of_thirty_is_two_screens_and_a_safe_pot_a_line():
+    """A screen of 40 lines of 100 letters; common practice, no source."""
+    plan = pieces(31, 30, 2).assign(cone="6", hold_min=10.0, coats=1, thickness_mm=np.nan)
+    plan["lower_edge_mm"] = plan["lower_edge_mm"].clip(lower=0.45 * plan["upper_edge_mm"])
+    load = check(plan, glazes())
+    over = load.pieces["risk"] > load.tolerance
+    assert 4 <= over.sum() <= 15
+    for need_only, most in ((False, 80), (True, 48)):
+        lines = answer_text(load, need_only=need_only).splitlines()
+        assert len(lines) <= most and max(map(len, lines)) <= 100
+        for piece, risk in zip(load.pieces["piece"], over, strict=True):
+            rows = [line for line in lines if re.search(rf" {piece}  ", line)]
+            assert len(rows) == (1 if risk or not need_only else 0)
+
+
+def test_no_figure_is_finer_than_a_ruler(answer):
+    """In inches nothing but fractions a ruler has; in mm no hundredths but of a coat measured."""
+    found = told(answer, "in")
+    words = [*found.layers["reason"], *found.pieces["advice"], answer_text(answer, "in")]
+    lengths = re.findall(r"([\d./]+) in\b", " ".join(words))
+    assert len(lengths) > 200
+    assert all(re.fullmatch(r"\d+|\d+/(2|4|8|16|32|64)", length) for length in lengths)
+    reasons = " ".join(told(answer).layers["reason"])
+    assert not re.search(r"\.\d\d", reasons)
+
+
 def test_reasons_name_what_they_rest_on():
     found = check(
         layers({"thickness_mm": 0.5}, {"layer": 2, "glaze": "sea", "lower_edge_mm": 60.0}),
