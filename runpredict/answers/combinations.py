@@ -117,7 +117,7 @@ def combinations_of(
         ends_mm (where to stop it so that it likely ends about 10 mm above the foot, or as low as
         it may, and where it then likely ends); run_p05_mm, run_p50_mm, run_p95_mm from there, or
         from usual_edge_mm, the median of its layers' edges; upper_mm, the median of where they
-        begin.
+        begin; usual_coats, the median of their coats.
     """
     checked_tolerance(tolerance)
     _, fired = split_results(tables.log)
@@ -146,9 +146,9 @@ def combinations_of(
 
 
 def _columns() -> list[str]:
-    return ["over", "under", "coats", "fired", "past", "planned", "usual_edge_mm", "upper_mm",
-            "word", "lowest_edge_mm", "stop_mm", "ends_mm", "run_p05_mm", "run_p50_mm",
-            "run_p95_mm"]  # fmt: skip
+    return ["over", "under", "coats", "fired", "past", "planned", "usual_coats",
+            "usual_edge_mm", "upper_mm", "word", "lowest_edge_mm", "stop_mm", "ends_mm",
+            "run_p05_mm", "run_p50_mm", "run_p95_mm"]  # fmt: skip
 
 
 def _features(layers: pd.DataFrame, tables: PlanTables) -> pd.DataFrame:
@@ -190,11 +190,12 @@ def _counted(
         fired=~np.isnan(known),
         past=known == 1.0,
         planned=np.isnan(known),
+        usual_coats=np.where(lies, stacks.coats[pots], 0).max(axis=1),
         usual_edge_mm=1e3 * np.where(lies, stacks.lower_m[pots], np.inf).min(axis=1),
         upper_mm=1e3 * np.where(lies, stacks.upper_m[pots], np.inf).min(axis=1),
     )
     how = {name: "sum" for name in ("fired", "past", "planned")}
-    how |= {"usual_edge_mm": "median", "upper_mm": "median"}
+    how |= {"usual_coats": "median", "usual_edge_mm": "median", "upper_mm": "median"}
     table = each.groupby(["over", "under"], sort=True).agg(how).reset_index()
     table = table.sort_values(
         ["fired", "planned"], ascending=False, kind="stable", ignore_index=True

@@ -4,18 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, fields, replace
-from functools import partial
 from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
 
-from runpredict.answers import decisions
 from runpredict.answers.check import predictor_of
+from runpredict.answers.combinations import combinations_of
 from runpredict.answers.questions import (
     DEFAULT_TOLERANCE,
-    WORTH_TELLING_MM,
-    asks,
     checked_tolerance,
     portions,
 )
@@ -47,8 +44,6 @@ if TYPE_CHECKING:
 
 
 UNLIKELY = 0.1  # a result that was told to be less likely than this is a surprise
-# How low a glaze could end is told of this share of its logged pieces, and of no fewer. Our choice.
-HELD_SHARE, LEAST_PIECES = 0.95, 5
 # A result that counts less than this is likelier than not of the widest part of the noise.
 SLIP_COUNTED = 0.15
 
@@ -86,11 +81,12 @@ class Review:
         family, name, factor on fluidity (on thickness for hand and method), low and high ends of
         its 90 % interval, rows of the log it rests on, run_factor (all runs of those rows as a
         multiple of what they were without it).
-    early_stops : DataFrame, one row a glaze that never ran past and could end lower
-        glaze, lower_edge_mm (the median of its logged layers), safe_edge_mm (at least
-        `WORTH_TELLING_MM` lower: put there, the rest as it was, 95 % of its logged pieces or more
-        stay within the tolerance), spare_mm (the difference), pieces (that can be put there; few
-        are not told of) and held (those of them that stay within it).
+    combinations : DataFrame
+        As `combinations_of`, of what was fired alone.
+    by_month : DataFrame, one row a month, the newest last
+        month ("2026-03", "" for no date), pots (with a result), past_foot and expected (how many
+        of them ran past the foot, and were told to), lost (for another reason), on_cookie (as far
+        as it was written).
     scores : DataFrame, index learned (what is answered), rules and base rate
         log_loss and brier out of fold; without rows where there are too few firings.
     reliability : DataFrame
@@ -120,7 +116,8 @@ class Review:
     by_body: pd.DataFrame
     by_firing: pd.DataFrame
     effects: pd.DataFrame
-    early_stops: pd.DataFrame
+    combinations: pd.DataFrame
+    by_month: pd.DataFrame
     scores: pd.DataFrame
     reliability: pd.DataFrame
     changes: pd.DataFrame
@@ -200,7 +197,8 @@ def look_back(
     only = set(log["firing"]) == set(new)
     predictor, trial = predictor_of(tables, _part(progress, 0.0, 1.0 if only else 0.5))
     stacks = stacks_of(features_of(log, tables.glazes, tables.schedules))
-    seen = _predicted_seen(log, stacks, trial)
+    told = _told(stacks, trial)
+    seen = _predicted_seen(log, stacks, told[1:])
     seen["to_blame"] = glaze_to_blame(seen, stacks, predictor)
     effects = effects_of(predictor, stacks, log)
     return Review(
@@ -212,9 +210,10 @@ def look_back(
         by_body=_grouped(seen, ["body"]),
         by_firing=_by_firing(seen, log, effects),
         effects=effects,
-        early_stops=_early_stops(
-            stacks, predictor, tolerance, set(seen.loc[seen["past_foot"] == "yes", "glaze"])
+        combinations=combinations_of(
+            replace(tables, plan=tables.plan.iloc[:0]), predictor, tolerance
         ),
+        by_month=_by_month(tables.log, log, outcomes_of(log, stacks).past, told[0]),
         scores=pd.DataFrame(columns=["log_loss", "brier"]) if trial is None else trial.scores,
         reliability=(
             pd.DataFrame(columns=["predicted", "seen", "pieces"])
@@ -270,21 +269,22 @@ def new_firings(log: pd.DataFrame, since: str | None = None) -> tuple[str, ...]:
     return tuple(names[starts[0] :])
 
 
-def _told(stacks: Stacks, trial: Trial | None) -> tuple[Floats, Floats]:
-    """Chance and quantiles [mm] told of each layer, (n, k) and (n, k, 3)."""
+def _told(stacks: Stacks, trial: Trial | None) -> tuple[Floats, Floats, Floats]:
+    """Chance told of each piece (n,) and layer (n, k), and its run's quantiles [mm] (n, k, 3)."""
     if trial is not None:
-        return trial.held.layer_risk, trial.held.runs_mm
-    risk, runs_mm = [], []
+        return trial.held.risk, trial.held.layer_risk, trial.held.runs_mm
+    parts = []
     for part in portions(stacks):
         chances = RulesPredictor().chances(part)
-        risk.append(chances.risk(part)[0])
-        runs_mm.append(1e3 * chances.run_quantiles_m(part))
-    return np.concatenate(risk), np.concatenate(runs_mm)
+        layer_risk, risk = chances.risk(part)
+        parts.append((risk, layer_risk, 1e3 * chances.run_quantiles_m(part)))
+    risk, layer_risk, runs_mm = (np.concatenate(some) for some in zip(*parts, strict=True))
+    return risk, layer_risk, runs_mm
 
 
-def _predicted_seen(log: pd.DataFrame, stacks: Stacks, trial: Trial | None) -> pd.DataFrame:
+def _predicted_seen(log: pd.DataFrame, stacks: Stacks, told: tuple[Floats, Floats]) -> pd.DataFrame:
     at = stacks.at
-    risk, runs_mm = _told(stacks, trial)
+    risk, runs_mm = told
     outcomes = outcomes_of(log, stacks)
     table = log[["piece", "firing", "layer", "glaze"]].copy()
     for column, name in enumerate(("run_p05_mm", "run_p50_mm", "run_p95_mm")):
@@ -376,60 +376,23 @@ def _by_pair(seen: pd.DataFrame, studio: Studio | None, stacks: Stacks) -> pd.Da
     return table
 
 
-def _early_stops(
-    stacks: Stacks, predictor: Predictor, tolerance: float, ran_past: set[str]
-) -> pd.DataFrame:
-    """How low each glaze could end on the logged pieces, in a firing to come."""
-    to_come = replace(stacks, firing=np.full(len(stacks.firing), None, dtype=object))
-    found = []
-    for code, glaze in enumerate(stacks.glazes):
-        bears = to_come.take(np.flatnonzero((stacks.glazed & (stacks.glaze == code)).any(axis=1)))
-        if glaze in ran_past or len(bears.hold_min) < LEAST_PIECES:
-            continue
-        used_mm = 1e3 * float(np.median(bears.lower_m[bears.glazed & (bears.glaze == code)]))
-        lowest = _lowest_held(
-            partial(_put_at, bears, code, predictor, tolerance),
-            int(np.floor(used_mm - WORTH_TELLING_MM)),
-        )
-        if lowest is not None:
-            edge_mm, counted, held = lowest
-            found.append((glaze, used_mm, float(edge_mm), used_mm - edge_mm, counted, held))
-    columns = ["glaze", "lower_edge_mm", "safe_edge_mm", "spare_mm", "pieces", "held"]
-    table = pd.DataFrame(found, columns=columns).round({"lower_edge_mm": 1, "spare_mm": 1})
-    return table.sort_values("spare_mm", ascending=False, kind="stable").reset_index(drop=True)
-
-
-def _put_at(
-    bears: Stacks, code: int, predictor: Predictor, tolerance: float, edge_mm: int
-) -> tuple[int, int]:
-    """Of the pieces whose layers of a glaze can end at an edge: how many, and how many are safe."""
-    edge_m = 1e-3 * edge_mm
-    of_glaze = bears.glazed & (bears.glaze == code)
-    room = np.where(of_glaze, bears.upper_m - edge_m, np.inf).min(axis=1)
-    can = np.flatnonzero(room >= decisions.LEAST_LAYER_M)
-    there = replace(bears, lower_m=np.where(of_glaze, edge_m, bears.lower_m)).take(can)
-    held = [ask.safe(ask.stacks).sum() for ask in asks(there, predictor, tolerance)]
-    return len(can), int(sum(held))
-
-
-def _lowest_held(
-    put_at: Callable[[int], tuple[int, int]], highest_mm: int
-) -> tuple[int, int, int] | None:
-    """The lowest edge in whole mm at which enough pieces are safe, and how many of how many."""
-    best, low, high = None, -1, highest_mm
-    at = highest_mm  # only where that holds is there anything to tell
-    while high > low:
-        counted, held = put_at(at)
-        if counted >= LEAST_PIECES and held >= HELD_SHARE * counted:
-            best, high = (at, counted, held), at
-        elif best is None:
-            return None
-        else:
-            low = at
-        if high - low <= 1:
-            break
-        at = (low + high) // 2
-    return best
+def _by_month(whole: pd.DataFrame, log: pd.DataFrame, past: Floats, risk: Floats) -> pd.DataFrame:
+    """Pots by the month they were fired in: `past` and `risk` of each that has a result, (n,)."""
+    pot = ["firing", "piece"]
+    fired = log.drop_duplicates(pot)[pot].assign(pots=~np.isnan(past), past_foot=past == 1.0)
+    fired["expected"] = np.where(fired["pots"], risk, 0.0)
+    each = whole.groupby(pot, sort=False).agg(
+        month=("fired_on", "max"),
+        lost=("lost", lambda words: words.ne("").any()),
+        on_cookie=("on_cookie", lambda words: words.eq("yes").any()),
+    )
+    each = each.join(fired.set_index(pot))
+    each["month"] = each["month"].str[:7]
+    counted = ["pots", "past_foot", "expected", "lost", "on_cookie"]
+    each[counted] = each[counted].astype(float).fillna(0.0)
+    by_month = each.groupby("month")[counted].sum().reset_index()
+    whole_numbers = dict.fromkeys(("pots", "past_foot", "lost", "on_cookie"), int)
+    return by_month.astype(whole_numbers).round({"expected": 2})
 
 
 def _changes(

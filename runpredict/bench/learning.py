@@ -25,6 +25,7 @@ from runpredict.answers.review import Review, look_back
 from runpredict.errors import BadInput
 from runpredict.model.predictors import Predictor, RulesPredictor
 from runpredict.tables.plan import PlanTables
+from runpredict.tables.rows import split_results
 
 if TYPE_CHECKING:
     from runpredict.model.predictors import Trial
@@ -91,7 +92,7 @@ def learn(tables: PlanTables, tolerance: float) -> Taught:
     Taught
     """
     predictor, trial = predictor_of(tables)
-    pieces = int(tables.log.groupby(["piece", "firing"]).ngroups)
+    pieces = int(split_results(tables.log)[1].groupby(["piece", "firing"]).ngroups)
     review = None
     if pieces:
         try:

@@ -5,12 +5,14 @@ from __future__ import annotations
 import tempfile
 import threading
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from flask import Blueprint, Response, abort, render_template, request
+from flask import Blueprint, Response, abort, redirect, render_template, request, url_for
 
 from runpredict.answers.check import only_firing
+from runpredict.answers.willing import KINDS, checked_costs, keep_willing
 from runpredict.bench.firing_form import differing
 from runpredict.bench.kiln_form import key_of
 from runpredict.bench.memo import drop_unwanted
@@ -23,6 +25,8 @@ from runpredict.words.pots import FiringWords
 
 pages = Blueprint("load", __name__)
 
+COSTS = ("lost", "cookie", "reglaze")
+MOST_LETTERS = 40
 SHEETS_AT_ONCE = 3
 """Each takes seconds, and they are drawn one after the other."""
 _sheets = threading.BoundedSemaphore(SHEETS_AT_ONCE)
@@ -39,8 +43,24 @@ def firings() -> Any:
     if "firing" in request.args:
         return firing_page(snapshot, snapshot.firing_meant(request.args["firing"]))
     planned = session().planned(snapshot)
-    heats = snapshot.heats(planned, units())
-    return render_template("firings.html", firings=planned.values(), heats=heats)
+    return render_template(
+        "firings.html",
+        firings=planned.values(),
+        heats=snapshot.heats(planned, units()),
+        willing=open_studio().willing,
+        kinds=KINDS,
+    )
+
+
+@pages.post("/willing")
+def keep_changes() -> Any:
+    """Remember which changes the studio makes, and what things cost it."""
+    studio, form = open_studio(), request.form
+    costs = checked_costs([form.get(name, "")[:MOST_LETTERS] for name in COSTS], "Costs")
+    kinds = frozenset(kind for kind in KINDS if form.get(f"change-{kind}"))
+    said = replace(studio.willing, kinds=kinds, **dict(zip(COSTS, costs, strict=True)))
+    keep_willing(studio.folder, said)
+    return redirect(url_for("load.firings"), 303)
 
 
 def firing_page(

@@ -82,7 +82,7 @@ class Session:
         studio, read_in = open_studio(), units()
         plan, memo = snapshot.tables.plan, studio.memo
         keys = {
-            firing: studio.key(snapshot, "firing", read_in, marks, studio.willing)
+            firing: studio.key(snapshot, "firing", read_in, marks)
             for firing, marks in snapshot.firing_marks.items()
         }
         found = {firing: memo.kept(key) for firing, key in keys.items()}

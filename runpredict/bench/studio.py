@@ -180,7 +180,8 @@ def _snapshot(book: Logbook, before: Snapshot | None) -> Snapshot:
     stock = _stock(book, None if before is None else before.stock)
     cold = _unfired(layers) & ~layers["firing"].isin(stock.tables.schedules["firing"])
     names = layers.loc[cold, ["piece", "firing"]]
-    planned, fired = split_results(layers.loc[~cold & outside(layers)].reset_index(drop=True))
+    outer = layers.loc[~cold & outside(layers)].reset_index(drop=True)
+    planned, fired = split_results(outer, with_lost=True)
     assert book.file is not None
     surprises = kept_willing(book.file.parent).written == "surprises"
     return Snapshot(
@@ -301,8 +302,8 @@ class Studio:
         return found
 
     def key(self, snapshot: Snapshot, *question: Hashable) -> Hashable:
-        """What `memo` keeps the answer to a question by: who answers now, and from what stock."""
-        return snapshot.stock.revision, self.learner.taught.at, *question
+        """What `memo` keeps an answer by: who answers, from what stock, and what may be told."""
+        return snapshot.stock.revision, self.learner.taught.at, self.willing, *question
 
     def ask(self, tables: PlanTables) -> Answer:
         """Ask whoever is taught now about a plan."""

@@ -88,7 +88,7 @@ def _logged(folder: PathLike) -> dict[str, pd.DataFrame]:
 
     with Logbook.open(folder) as book:
         tables: dict[str, pd.DataFrame] = {kind: book.table(kind) for kind in KINDS}
-    tables["plan"], tables["log"] = split_results(tables.pop("layers"))
+    tables["plan"], tables["log"] = split_results(tables.pop("layers"), with_lost=True)
     return tables
 
 

@@ -367,22 +367,28 @@ def _blank(cells: pd.Series[Any]) -> Bools:
     return np.isnan(values) if cells.dtype == float else np.asarray(values == "", dtype=bool)
 
 
-def split_results(layers: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
+def split_results(
+    layers: pd.DataFrame, with_lost: bool = False
+) -> tuple[pd.DataFrame, pd.DataFrame]:
     """A table of layers as what is planned and what was fired.
 
     Parameters
     ----------
     layers : DataFrame
         As `check_table` returns.
+    with_lost : bool
+        Count what was lost otherwise as fired.
 
     Returns
     -------
     planned, fired : DataFrame, rows numbered anew
         All layers of the pieces of which no layer has a result, and of those of which any has. A
-        piece that was lost otherwise, without a result, is in neither.
+        piece that was lost otherwise, without a result, is in neither unless it is asked for.
     """
     told = layers["run_mm"].notna() | layers["past_foot"].isin(["yes", "no"])
     piece = [keyed_firings(layers), layers["piece"]]
     fired = told.groupby(piece).transform("any")
-    planned = ~fired & ~layers["lost"].ne("").groupby(piece).transform("any")
+    lost = layers["lost"].ne("").groupby(piece).transform("any")
+    planned = ~fired & ~lost
+    fired |= lost & with_lost
     return layers.loc[planned].reset_index(drop=True), layers.loc[fired].reset_index(drop=True)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from calendar import month_name
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
@@ -9,6 +10,8 @@ from typing import NamedTuple
 import numpy as np
 import pandas as pd
 
+from runpredict.answers.combinations import LEAST_PIECES
+from runpredict.answers.moves import HAND_M
 from runpredict.answers.questions import WORTH_TELLING_MM
 from runpredict.answers.review import Review
 from runpredict.model.stacks import NAMED_BESIDES
@@ -74,7 +77,8 @@ def review_tables(review: Review, units: LengthUnits = "mm") -> list[TableWords]
         _glazes(review),
         _named_besides(review),
         _pairs(review),
-        _early_stops(review, units),
+        _combinations(review, units),
+        _months(review),
         _firings(review),
         _calibration(review),
         _since(review),
@@ -237,17 +241,22 @@ def _pairs(review: Review) -> TableWords:
     return _table("Pairs", lead, headings, apart, line)
 
 
-class EarlyStop(NamedTuple):
-    """A glaze that could end lower, in words: how low, where its layers end now, on which pots."""
+class CombinationChange(NamedTuple):
+    """A combination that is to end elsewhere, in words, under `CHANGE_HEADINGS`."""
 
-    safe: str
-    glaze: str
-    used: str
-    held: str
+    name: str
+    do: str
+    now: str
+    came: str
 
 
-def early_stops(review: Review, units: LengthUnits) -> list[EarlyStop]:
-    """Every glaze that could end lower, for whatever tells of it.
+CHANGE_HEADINGS = ("what", "do", "ends now", "ran past")
+
+
+def combination_changes(
+    review: Review, units: LengthUnits
+) -> tuple[list[CombinationChange], list[CombinationChange]]:
+    """The combinations to change, as they are mostly put on, from the page over the buckets.
 
     Parameters
     ----------
@@ -256,33 +265,63 @@ def early_stops(review: Review, units: LengthUnits) -> list[EarlyStop]:
 
     Returns
     -------
-    list of EarlyStop
-        The safe edge on the ruler's line at it or above it.
+    safer, lower : lists of CombinationChange
+        Those that run past or would, most often past first; those that never did and could end
+        `WORTH_TELLING_MM` lower.
     """
-    return [
-        EarlyStop(
-            rounded_up(row["safe_edge_mm"], units),
-            str(row["glaze"]),
-            format_distance(row["lower_edge_mm"], units),
-            f"{row['held']} of {row['pieces']} pots",
+    rows = review.combinations
+    rows = rows.loc[rows["coats"] == rows["usual_coats"].round().clip(1, 2)]
+    rows = rows.assign(spare=rows["usual_edge_mm"] - rows["lowest_edge_mm"])
+    safer, lower = [], []
+    for row in rows.sort_values("past", ascending=False, kind="stable").itertuples():
+        at = "" if np.isnan(row.lowest_edge_mm) else rounded_up(row.lowest_edge_mm, units)
+        least_short = 0.0 if row.past else -1e3 * HAND_M  # what a hand may be off is no change
+        do = {
+            "not again": "not again",
+            "cookie": "on a cookie",
+            "not known": f"on a cookie until {LEAST_PIECES} are fired" if row.past else "",
+        }.get(row.word, f"stop at {at} or more" if row.spare < least_short else "")
+        name = f"{row.over} over {row.under}" if row.under else str(row.over)
+        words = CombinationChange(
+            f"{name}, {row.coats} coat{'s' if row.coats > 1 else ''}",
+            do or f"could end at {at}",
+            format_distance(row.usual_edge_mm, units),
+            f"{row.past} of {row.fired}",
         )
-        for _, row in review.early_stops.iterrows()
-    ]
+        if do:
+            safer.append(words)
+        elif not row.past and row.spare >= WORTH_TELLING_MM:
+            lower.append(words)
+    return safer, lower
 
 
-def _early_stops(review: Review, units: LengthUnits) -> TableWords:
-    stops, risk = early_stops(review, units), percent(review.tolerance)
+def _combinations(review: Review, units: LengthUnits) -> TableWords:
+    rows = tuple(tuple(row) for some in combination_changes(review, units) for row in some)
     lead = (
-        f"{len(stops)} of the glazes that never ran past could end lower: put there, all else as "
-        f"it was, so many of their logged pots stay within {risk} risk."
-        if stops
-        else f"Of no glaze that never ran past can it be said that it could end "
-        f"{format_distance(WORTH_TELLING_MM, units)} or more lower on any pot like those logged "
-        f"and stay within {risk} risk."
+        f"As low as 95 in 100 of their fired pots stay within {percent(review.tolerance)} risk; "
+        "runpredict combinations has the others, and each with another coat."
     )
-    rows = tuple(tuple(stop) for stop in stops)
-    headings = ("down to", "glaze", "its lower edge now", "safe there")
-    return TableWords("Could end lower", lead, headings, rows)
+    return TableWords("Combinations to change", lead, CHANGE_HEADINGS, rows)
+
+
+def _months(review: Review) -> TableWords:
+    def line(row: pd.Series) -> tuple[str, ...]:
+        counts = (row["pots"], row["past_foot"], f"{row['expected']:.1f}", row["lost"])
+        return (month_words(row["month"]), *map(str, counts), str(row["on_cookie"] or "-"))
+
+    headings = ("month", "pots", "past the foot", "told", "lost otherwise", "on cookies")
+    return _table("By month, the newest first", "", headings, review.by_month.iloc[::-1], line)
+
+
+def month_words(month: str) -> str:
+    """A month as a potter reads it.
+
+    Examples
+    --------
+    >>> month_words("2026-03"), month_words("")
+    ('March 2026', 'no date')
+    """
+    return f"{month_name[int(month[5:])]} {month[:4]}" if month else "no date"
 
 
 def _firings(review: Review) -> TableWords:

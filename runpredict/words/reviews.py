@@ -16,14 +16,14 @@ from runpredict.words.plain import columns, paragraph, percent
 from runpredict.words.review_tables import (
     NO_TRUST,
     TableWords,
+    combination_changes,
     coverage,
-    early_stops,
     layer,
-    pairs_apart,
+    month_words,
     review_tables,
 )
 
-FEW = 4  # lines of a kind; the tables have the rest
+FEW, FEW_LOWER, MONTHS = 4, 2, 6  # lines of a kind; the tables have the rest
 TELLERS = {"rules": "the rules", "held back": "models that had not seen the firing"}
 
 
@@ -94,9 +94,10 @@ def review_lines(review: Review, units: LengthUnits) -> list[Lines]:
     """
     changes = tuple(_changes(review, units))
     return [
-        Lines(f"{_ran(review)} {_newest(review)}"),
+        Lines(f"{_ran(review)} {_newest(review)}", tuple(_why(review))),
         Lines(surprise_words(review), tuple(_surprises(review, units))),
         Lines("What to change:" if changes else "What to change: nothing.", changes),
+        Lines(_since_last_season(review), tuple(_by_month(review))),
         Lines(_trust(review)),
     ]
 
@@ -104,9 +105,12 @@ def review_lines(review: Review, units: LengthUnits) -> list[Lines]:
 def _ran(review: Review) -> str:
     past = review.past_foot
     pots = len(past.drop_duplicates(["firing", "piece"]))
+    lost = int(review.by_month["lost"].sum())
     return (
         f"{len(past)} of {review.by_firing['layers'].sum()} logged layers ran past the foot, on "
         f"{pots} of {review.pieces} pieces in {review.firings} firings."
+        + f" {lost} {'was' if lost == 1 else 'were'} lost otherwise."
+        * bool(lost)
     )
 
 
@@ -148,7 +152,8 @@ def _surprises(review: Review, units: LengthUnits) -> Iterator[str]:
         yield f"{len(review.surprises) - FEW} more."
 
 
-def _changes(review: Review, units: LengthUnits) -> Iterator[str]:
+def _why(review: Review) -> Iterator[str]:
+    """Why glaze ran past the foot: a firing that was hot, and the glazes that carried it."""
     newest = review.by_firing.iloc[-1]
     if newest["low"] > 1 or newest["high"] < 1:
         way = "hot" if newest["low"] > 1 else "cool"
@@ -157,23 +162,50 @@ def _changes(review: Review, units: LengthUnits) -> Iterator[str]:
             "times as fluid as usual. Look at its cones."
         )
     by_glaze = review.by_glaze.sort_values("to_blame", ascending=False, kind="stable")
-    for _, row in by_glaze.loc[by_glaze["to_blame"] > 1].head(2).iterrows():
+    for _, row in by_glaze.loc[by_glaze["to_blame"] > 0].head(FEW).iterrows():
         carried = row["past_foot"] - row["to_blame"]
         besides = f", besides {carried} that another glaze carried" if carried else ""
         yield (
-            f"Stop {row['glaze']} higher or put it on thinner: {row['to_blame']} of "
-            f"{row['layers']} layers ran past the foot{besides}."
+            f"{row['glaze']}: {row['to_blame']} of {row['layers']} layers ran past the "
+            f"foot{besides}."
         )
-    for _, row in pairs_apart(review).head(2).iterrows():
-        if row["low"] > 1:
-            yield (
-                f"Give {row['over']} over {row['under']} room: together {row['than_either']:.2g} "
-                "times as fluid as the runnier of them alone."
-            )
-    for stop in early_stops(review, units)[:2]:
+
+
+def _changes(review: Review, units: LengthUnits) -> Iterator[str]:
+    """Which combinations to change; the page over the buckets and the table have the others."""
+    safer, lower = combination_changes(review, units)
+    for row in (*safer[:FEW], *lower[:FEW_LOWER]):
+        yield f"{row.name}: {row.do}; it ends {row.now} up now, {row.came} ran past."
+
+
+def _season(month: str) -> int:
+    """A number of the three months that a month is of: December to February, and so on."""
+    return (12 * int(month[:4]) + int(month[5:])) // 3
+
+
+def _since_last_season(review: Review) -> str:
+    dated = review.by_month.loc[review.by_month["month"].ne("")]
+    if dated.empty:
+        return "No firing has a date, so nothing can be told by month."
+    of = dated["month"].map(_season)
+    seasons = of.unique()
+    counted = dated.groupby(of)[["past_foot", "pots"]].sum()
+    past, pots = counted.loc[seasons[-1]]
+    began = month_words(dated.loc[of == seasons[-1], "month"].iloc[0])
+    said = f"This season, since {began}: {past} of {pots} pots ran past the foot"
+    if len(seasons) == 1:
+        return f"{said}."
+    past, pots = counted.loc[seasons[-2]]
+    return f"{said}; in the season before {past} of {pots}."
+
+
+def _by_month(review: Review) -> Iterator[str]:
+    for row in review.by_month.iloc[::-1].head(MONTHS).itertuples():
+        cookies = f", {row.on_cookie} on cookies" if row.on_cookie else ""
+        lost = f", {row.lost} lost otherwise" if row.lost else ""
         yield (
-            f"{stop.glaze} could end {stop.safe} above the foot; it ends {stop.used} up now. Put "
-            f"there, {stop.held} stay within {percent(review.tolerance)} risk."
+            f"{month_words(row.month)}: {row.past_foot} of {row.pots} pots past the foot, "
+            f"{row.expected:.1f} told{lost}{cookies}."
         )
 
 

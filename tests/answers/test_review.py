@@ -8,14 +8,17 @@ from helpers.studios import studio
 from helpers.tables import ANALYSIS, STIFF_WT, calm_studio, faults_of, layers
 
 from runpredict import check, review
-from runpredict.answers.review import LEAST_PIECES, UNLIKELY, look_back
+from runpredict.answers.check import predictor_of
+from runpredict.answers.combinations import combinations_of
+from runpredict.answers.review import UNLIKELY, look_back
 from runpredict.answers.review_effects import BARE
 from runpredict.model.trial import LEAST_FIRINGS
 from runpredict.physics.chemistry import OXIDES
+from runpredict.tables.plan import check_plan
 from runpredict.units import parse_length_mm
 from runpredict.words.answers import answer_text
 from runpredict.words.basis import basis_short
-from runpredict.words.review_tables import early_stops, review_tables
+from runpredict.words.review_tables import combination_changes, review_tables
 from runpredict.words.reviews import review_text, surprise_words
 
 pytestmark = MANY_HOLDS
@@ -217,64 +220,93 @@ def calm():
     return calm_studio()
 
 
-def put_at(log, glaze, edge_mm, analyses):
-    """Risk of the logged pots of a glaze with its layers ending at an edge, to be fired again."""
-    bears = log.loc[log["piece"].isin(log.loc[log["glaze"] == glaze, "piece"])]
-    lower = np.where(bears["glaze"] == glaze, edge_mm, bears["lower_edge_mm"])
-    again = bears.assign(
-        lower_edge_mm=lower, run_mm=np.nan, past_foot="", firing="to come " + bears["firing"]
-    )
-    return check(again, analyses, log).pieces["risk"]
-
-
-@pytest.mark.parametrize("units", ["mm", "in"])
-def test_what_could_end_lower_holds_on_95_of_100_of_its_logged_pots(calm, units):
-    found = review(*calm)
-    told = early_stops(found, units)
-    assert "still" in [stop.glaze for stop in told]
-    for stop, row in zip(told, found.early_stops.itertuples(), strict=True):
-        risk = put_at(calm[0], stop.glaze, parse_length_mm(stop.safe), calm[1])
-        assert (risk <= 0.05).mean() >= 0.95
-        exact = put_at(calm[0], stop.glaze, row.safe_edge_mm, calm[1])
-        assert (row.held, row.pieces) == ((exact <= 0.05).sum(), len(exact))
-        assert stop.held == f"{row.held} of {row.pieces} pots"
-        if row.safe_edge_mm > 0:
-            lower = put_at(calm[0], stop.glaze, row.safe_edge_mm - 1.0, calm[1])
-            assert (lower <= 0.05).mean() < 0.95
-        used = calm[0].loc[calm[0]["glaze"] == stop.glaze, "lower_edge_mm"].median()
-        assert row.lower_edge_mm == used >= row.safe_edge_mm + 5.0
-
-
-def test_of_a_world_nothing_is_told_that_its_pots_do_not_hold(world, found):
-    """Half of the pots of each glaze may be safe far lower, and none of this is told."""
-    for stop in found.early_stops.itertuples():
-        risk = put_at(world.log, stop.glaze, stop.safe_edge_mm, world.glazes)
-        assert (risk <= 0.05).mean() >= 0.95
-
-
-def test_what_could_end_lower_is_never_told_of_a_glaze_that_passed(calm):
-    log = calm[0].copy()
-    assert "still" in review(*calm).early_stops["glaze"].tolist()
-    log.loc[log.index[log["glaze"] == "still"][0], ["past_foot", "run_mm"]] = ["yes", np.nan]
-    found = review(log, calm[1])
-    assert "still" not in found.early_stops["glaze"].tolist()
-    assert "still could end" not in review_text(found)
-
-
-def test_what_could_end_lower_is_not_told_of_four_pots(calm):
-    few = calm[0].groupby("glaze").head(LEAST_PIECES - 1)
-    assert review(few, calm[1]).early_stops.empty
-
-
-def test_what_could_end_lower_is_told_alike_in_every_place(calm):
-    found = review(*calm)
+def test_the_combinations_of_a_review_are_those_over_the_buckets(world, found):
+    """One place for how low a glaze may end; what was not fired is left out."""
+    tables = check_plan(None, world.glazes, log=world.log)
+    page = combinations_of(tables, predictor_of(tables)[0])
+    pd.testing.assert_frame_equal(found.combinations, page)
+    safer, lower = combination_changes(found, "mm")
+    usual = page.loc[page["coats"] == page["usual_coats"].round().clip(1, 2)]
+    assert len(safer) > 3 and len(usual) == len(page) / 2
+    by_name = {
+        f"{row.over} over {row.under}" if row.under else row.over: row for row in usual.itertuples()
+    }
+    for change in safer + lower:
+        row = by_name[change.name.rsplit(", ", 1)[0]]
+        assert change.came == f"{row.past} of {row.fired}"
+        at = parse_length_mm(" ".join(change.do.split()[2:4])) if " at " in change.do else np.nan
+        if change in lower:
+            assert not row.past and at <= row.usual_edge_mm - 5.0 + 1.0
+        elif np.isfinite(at):
+            assert at > row.usual_edge_mm and 0.0 <= at - row.lowest_edge_mm < 1.0
+        else:
+            assert change.do in ("not again", "on a cookie", "on a cookie until 5 are fired")
+            assert np.isnan(row.lowest_edge_mm) and (row.past or row.word == "cookie")
+    named = {change.name.rsplit(", ", 1)[0] for change in safer}
+    assert {name for name, row in by_name.items() if row.past and row.word != "keep"} <= named | {
+        name for name, row in by_name.items() if row.lowest_edge_mm <= row.usual_edge_mm
+    }
     text = " ".join(review_text(found).split())
-    whole = review_text(found, long=True)
-    for stop in early_stops(found, "mm"):
-        assert f"{stop.glaze} could end {stop.safe} above the foot" in text
-        assert f"{stop.held} stay within 5 % risk" in text
-        line = next(line for line in whole.splitlines() if line.startswith(stop.safe))
-        assert stop.glaze in line and stop.held in line
+    for change in safer[:4]:
+        assert f"{change.name}: {change.do}; it ends {change.now} up now" in text
+
+
+def test_a_calm_glaze_is_told_to_end_lower_in_both_places(calm):
+    found = review(*calm)
+    safer, lower = combination_changes(found, "in")
+    assert not safer and {change.name.split(",")[0] for change in lower} >= {"still"}
+    whole = review_text(found, "in", long=True)
+    for change in lower:
+        assert f"{change.name}: {change.do}; it ends {change.now} up now" in " ".join(whole.split())
+        assert any(change.do in line and change.name in line for line in whole.splitlines())
+    log = calm[0].copy()
+    log.loc[log.index[log["glaze"] == "still"], ["past_foot", "run_mm"]] = ["yes", np.nan]
+    assert not [row for row in combination_changes(review(log, calm[1]), "mm")[1]
+                if row.name.startswith("still")]  # fmt: skip
+
+
+def test_months_are_counted_pot_by_pot(calm):
+    """By hand, from the log; a pot lost otherwise and one on a cookie among them."""
+    log = calm[0].copy()
+    log["fired_on"] = log["firing"].map(
+        {"f0": "2025-11-20", "f1": "2025-12-05", "f2": "2026-02-10", "f3": "2026-03-01"}
+    )
+    first = log["firing"] == "f3"
+    log["lost"], log["on_cookie"] = "", np.where(first, "yes", "")
+    cracked = log.index[first][0]
+    log.loc[cracked, ["lost", "past_foot", "run_mm"]] = ["cracked", "", np.nan]
+    log.loc[log.index[first][1], ["past_foot", "run_mm"]] = ["yes", np.nan]
+    found = review(log, calm[1])
+    months = found.by_month.set_index("month")
+    assert months.index.tolist() == ["2025-11", "2025-12", "2026-02", "2026-03"]
+    count = log.groupby("firing").size()
+    assert months["pots"].tolist() == [count["f0"], count["f1"], count["f2"], count["f3"] - 1]
+    assert months["past_foot"].tolist() == [0, 0, 0, 1]
+    assert months["lost"].tolist() == [0, 0, 0, 1]
+    assert months["on_cookie"].tolist() == [0, 0, 0, count["f3"]]
+    assert months["expected"].sum() == pytest.approx(found.predicted_seen["risk"].sum(), rel=0.05)
+    text = " ".join(review_text(found).split())
+    assert "1 was lost otherwise." in text
+    winter = count["f1"] + count["f2"]
+    assert (
+        f"since March 2026: 1 of {count['f3'] - 1} pots ran past the foot; in the season before "
+        f"0 of {winter}." in text
+    )
+    assert f"1 of {count['f3'] - 1} pots past the foot, " in text
+    assert f"1 lost otherwise, {count['f3']} on cookies." in text
+    order = [
+        text.index(words)
+        for words in (
+            "ran past the foot, on",
+            "came as a surprise",
+            "What to change",
+            "This season",
+            "were told to run",
+        )
+    ]
+    assert order == sorted(order)
+    undated = review(calm[0].assign(fired_on=""), calm[1])
+    assert "No firing has a date" in review_text(undated)
 
 
 def test_one_count_of_surprises_in_every_place(world):

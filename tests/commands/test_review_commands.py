@@ -14,7 +14,7 @@ from runpredict.logbook.results import Outcome
 SAMPLE = cli.sample_folder()
 REVIEW_TABLES = {
     "past_foot", "predicted_seen", "surprises", "by_glaze", "by_pair", "by_body", "by_firing",
-    "effects", "early_stops", "scores", "reliability", "changes",
+    "effects", "combinations", "by_month", "scores", "reliability", "changes",
 }  # fmt: skip
 
 
@@ -39,7 +39,8 @@ def test_review_answers_every_question(capsys):
     assert cli.main(["review", *LOG, "--long"]) == 0
     out = capsys.readouterr().out
     for words in ("ran past the foot", "Told against seen", "glazes move more or less", "pairs",
-                  "could end", "By firing", "off by", "Since the log without"):  # fmt: skip
+                  "stop at", "By month", "By firing", "off by",
+                  "Since the log without"):  # fmt: skip
         assert words in out
     assert "nan" not in out
 

@@ -18,7 +18,7 @@ GLAZES = pd.DataFrame([ANALYSIS, {**ANALYSIS, "glaze": "ash"}])
 TOLD = {
     "batch": "September bucket", "kiln": "small", "shelf": "top", "spot": "door",
     "glazed_by": "Wren", "glazed": "yes", "witness_cone": "6 flat", "lost": "cracked",
-    "photo": "mug-3.jpg",
+    "photo": "mug-3.jpg", "on_cookie": "yes",
 }  # fmt: skip
 INSIDE = {"side": "inside", "glaze": "ash", "lower_edge_mm": None, "upper_edge_mm": None}
 

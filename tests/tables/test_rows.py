@@ -24,7 +24,7 @@ def test_columns_are_those_of_the_contract():
         "layer glaze method coats thickness_mm lower_edge_mm upper_edge_mm run_mm past_foot note "
         "batch kiln shelf spot glazed_by witness_cone side lost",
     }
-    contract["layers"] += " glazed photo"  # a column of ours
+    contract["layers"] += " glazed photo on_cookie"  # columns of ours
     for kind, names in contract.items():
         assert [column.name for column in COLUMNS[kind]] == names.split()
     assert [column.name for column in COLUMNS["materials"]] == [
