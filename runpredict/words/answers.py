@@ -28,7 +28,7 @@ HEADINGS = (
     "wax alone",
     "cookie, as planned",
 )
-SAFE_HEADINGS = ("risk", "safe as planned", "likeliest to pass", HEADINGS[3], "could end lower")
+SAFE_HEADINGS = ("risk", "safe piece", "likeliest to pass", HEADINGS[3], "could end lower")
 BRIEF_HEADINGS = ("risk", "piece", "what to do")
 HOW_TO_READ = (
     "Wax alone: the bare band above the foot that is enough if nothing else is changed, wherever "

@@ -234,7 +234,8 @@ def test_the_combinations_of_a_review_are_those_over_the_buckets(world, found):
     for change in safer + lower:
         row = by_name[change.name.rsplit(", ", 1)[0]]
         assert change.came == f"{row.past} of {row.fired}"
-        at = parse_length_mm(" ".join(change.do.split()[2:4])) if " at " in change.do else np.nan
+        _, stop, length = change.do.removesuffix(" or more").partition(" at ")
+        at = parse_length_mm(length) if stop else np.nan
         if change in lower:
             assert not row.past and at <= row.usual_edge_mm - 5.0 + 1.0
         elif np.isfinite(at):
