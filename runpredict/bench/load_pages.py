@@ -58,7 +58,8 @@ def keep_changes() -> Any:
     studio, form = open_studio(), request.form
     costs = checked_costs([form.get(name, "")[:MOST_LETTERS] for name in COSTS], "Costs")
     kinds = frozenset(kind for kind in KINDS if form.get(f"change-{kind}"))
-    said = replace(studio.willing, kinds=kinds, **dict(zip(COSTS, costs, strict=True)))
+    lost, cookie, reglaze = costs
+    said = replace(studio.willing, kinds=kinds, lost=lost, cookie=cookie, reglaze=reglaze)
     keep_willing(studio.folder, said)
     return redirect(url_for("load.firings"), 303)
 

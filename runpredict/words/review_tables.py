@@ -5,7 +5,7 @@ from __future__ import annotations
 from calendar import month_name
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -274,25 +274,32 @@ def combination_changes(
     rows = rows.assign(spare=rows["usual_edge_mm"] - rows["lowest_edge_mm"])
     safer, lower = [], []
     for row in rows.sort_values("past", ascending=False, kind="stable").itertuples():
-        at = "" if np.isnan(row.lowest_edge_mm) else rounded_up(row.lowest_edge_mm, units)
-        least_short = 0.0 if row.past else -1e3 * HAND_M  # what a hand may be off is no change
-        do = {
-            "not again": "not again",
-            "cookie": "on a cookie",
-            "not known": f"on a cookie until {LEAST_PIECES} are fired" if row.past else "",
-        }.get(row.word, f"stop at {at} or more" if row.spare < least_short else "")
-        name = f"{row.over} over {row.under}" if row.under else str(row.over)
-        words = CombinationChange(
-            f"{name}, {row.coats} coat{'s' if row.coats > 1 else ''}",
-            do or f"could end at {at}",
-            format_distance(row.usual_edge_mm, units),
-            f"{row.past} of {row.fired}",
-        )
-        if do:
-            safer.append(words)
-        elif not row.past and row.spare >= WORTH_TELLING_MM:
-            lower.append(words)
+        change, is_safer = _change(row, units)
+        if is_safer:
+            safer.append(change)
+        elif change.do:
+            lower.append(change)
     return safer, lower
+
+
+def _change(row: Any, units: LengthUnits) -> tuple[CombinationChange, bool]:
+    """What to do about a combination, "" for nothing, and whether that makes it safer."""
+    at = "" if np.isnan(row.lowest_edge_mm) else rounded_up(row.lowest_edge_mm, units)
+    least_short = 0.0 if row.past else -1e3 * HAND_M  # what a hand may be off is no change
+    safer = {
+        "not again": "not again",
+        "cookie": "on a cookie",
+        "not known": f"on a cookie until {LEAST_PIECES} are fired" if row.past else "",
+    }.get(row.word, f"stop at {at} or more" if row.spare < least_short else "")
+    spare = not row.past and row.spare >= WORTH_TELLING_MM
+    name = f"{row.over} over {row.under}" if row.under else str(row.over)
+    change = CombinationChange(
+        f"{name}, {row.coats} coat{'s' if row.coats > 1 else ''}",
+        safer or (f"could end at {at}" if spare else ""),
+        format_distance(row.usual_edge_mm, units),
+        f"{row.past} of {row.fired}",
+    )
+    return change, bool(safer)
 
 
 def _combinations(review: Review, units: LengthUnits) -> TableWords:

@@ -200,12 +200,12 @@ def _since_last_season(review: Review) -> str:
 
 
 def _by_month(review: Review) -> Iterator[str]:
-    for row in review.by_month.iloc[::-1].head(MONTHS).itertuples():
-        cookies = f", {row.on_cookie} on cookies" if row.on_cookie else ""
-        lost = f", {row.lost} lost otherwise" if row.lost else ""
+    for _, row in review.by_month.iloc[::-1].head(MONTHS).iterrows():
+        cookies = f", {row['on_cookie']} on cookies" if row["on_cookie"] else ""
+        lost = f", {row['lost']} lost otherwise" if row["lost"] else ""
         yield (
-            f"{month_words(row.month)}: {row.past_foot} of {row.pots} pots past the foot, "
-            f"{row.expected:.1f} told{lost}{cookies}."
+            f"{month_words(row['month'])}: {row['past_foot']} of {row['pots']} pots past the foot, "
+            f"{row['expected']:.1f} told{lost}{cookies}."
         )
 
 

@@ -91,8 +91,8 @@ def test_a_liner_that_was_carried_past_is_not_to_blame():
     assert by_glaze["past_foot"].to_dict() == {"sea": 4, "still": 4}
     assert by_glaze["to_blame"].to_dict() == {"sea": 4, "still": 0}
     text = " ".join(review_text(found, long=True).split())
-    assert "Stop sea higher or put it on thinner: 4 of 4 layers ran past the foot." in text
-    assert "Stop still" not in text
+    assert "sea: 4 of 4 layers ran past the foot." in text
+    assert "- still: " not in text
     carried = [row[2] for row in review_tables(found)[0].rows if "carried by sea" in row[2]]
     assert carried == ["still (layer 1), carried by sea"] * 4
 
