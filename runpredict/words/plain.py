@@ -12,7 +12,7 @@ from runpredict.errors import printable
 WIDTH = 100
 MOST_CELL = 24  # letters a line of any column but the last
 MOST_NAME = 200  # letters of a name that are shown
-LEAST_WRAPPED = 24  # letters a line that the last column keeps, however wide the others are
+LEAST_WRAPPED = 30  # letters a line that the last column keeps, however wide the others are
 # "runpredict record --firing 'Old Nan'": to be copied, so never over two lines.
 _COMMAND = re.compile(r"""runpredict \w+(?: --[\w-]+(?: (?:"[^"]*"|'[^']*'|[^\s"'-]\S*))?)*""")
 _KEPT = str.maketrans({" ": "\N{NO-BREAK SPACE}", "-": "\N{NON-BREAKING HYPHEN}"})
