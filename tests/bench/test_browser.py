@@ -158,7 +158,7 @@ def test_a_firing_is_loaded_and_its_sheet_opened(page, browser):
     browser.get(f"{page.url}/load?firing=Old+Nan")
     fits(browser)
     assert "plate 1" in said(browser)
-    press(browser, "a.main")
+    press(browser, "a[href*='sheet.html']")
     wait_for(browser, lambda: "sheet" in browser.current_url)
     assert "plate 1" in said(browser)
     assert not [line for line in browser.get_log("browser") if line["level"] == "SEVERE"]
