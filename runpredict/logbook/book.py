@@ -54,7 +54,7 @@ from runpredict.tables.columns import KINDS, TableKind
 from runpredict.tables.csv_files import refuse_kind, table_csv
 from runpredict.tables.files import as_path, read_bytes, refuse_unasked, replace_files
 from runpredict.tables.firings import keyed_firings
-from runpredict.tables.ingredients import blame_materials, warn_stand_ins
+from runpredict.tables.ingredients import blame_materials
 from runpredict.tables.rows import check_rows
 from runpredict.tables.slips import warn_of_ripeness
 from runpredict.tables.workbooks import workbook_of
@@ -160,7 +160,7 @@ class Logbook(TogetherLogbook):
         standing = {kind: newest_rows(self._connection, kind) for kind in KINDS}
         logged = LoggedNames.of(standing)
         respell_names(tables, logged)
-        _check_materials(tables, logged.materials, tell=self.file is not None)
+        _blame_materials(tables, logged.materials)
         left_out = 0
         if leave_out:
             tables, left_out = without_faulty(tables, logged.glazes, tell=self.file is not None)
@@ -476,11 +476,8 @@ class Logbook(TogetherLogbook):
         return [name for (name,) in self._connection.execute("SELECT glaze FROM glaze_names")]
 
 
-def _check_materials(tables: Sequence[Table], logged: Iterable[str], tell: bool) -> None:
-    """Blame each line of a recipe whose material is not known, and tell of those taken as typical.
-
-    Known is what is shipped, logged or given.
-    """
+def _blame_materials(tables: Sequence[Table], logged: Iterable[str]) -> None:
+    """Blame each line of a recipe whose material is neither shipped, nor logged, nor given."""
     own = [*logged]
     for table in tables:
         if table.kind == "materials":
@@ -488,5 +485,3 @@ def _check_materials(tables: Sequence[Table], logged: Iterable[str], tell: bool)
     for table in tables:
         if table.kind == "recipes":
             blame_materials(table, own)
-            if tell:
-                warn_stand_ins(table, own)

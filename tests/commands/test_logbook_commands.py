@@ -101,8 +101,9 @@ def test_an_import_tells_of_materials_by_glaze_and_line(tmp_path, monkeypatch, c
     assert re.search(r'did you mean "silica" or "[^"]+" or "[^"]+"\?', told)
     Path("recipes.csv").write_text(lines.format("Silica"), encoding="utf-8")
     assert cli.main(["import", "glazes.csv", "recipes.csv"]) == 0
+    assert cli.main(["glaze", "Pond", "--logbook", "logbook"]) == 0
     (note,) = re.findall("Note: .*", capsys.readouterr().err)
-    assert 'recipes.csv, row 2, column material: "Feldspar" is taken for a typical one' in note
+    assert '"Feldspar" is taken for a typical one' in note
 
 
 def test_a_workbook_with_one_sheet_of_any_name_goes_in(tmp_path, monkeypatch):
