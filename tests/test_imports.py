@@ -117,6 +117,7 @@ LEARNING = {
     "model.fit",
     "model.effects",
     "model.learned",
+    "model.readings",
     "model.line",
     "model.trial",
     "model.estimator",

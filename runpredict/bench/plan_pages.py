@@ -28,11 +28,14 @@ from runpredict.words.tries import Tries, tries_in_words
 
 pages = Blueprint("plan", __name__)
 
-NEXT_LAYER = {"glaze": "", "coats": "1", "note": "", "glazed": ""}
+NEXT_LAYER = {"glaze": "", "coats": "1"} | dict.fromkeys(
+    ("note", "glazed", "batch", "specific_gravity", "dip_s"), ""
+)
 """Of a layer that is added; the rest is as of the one beneath it."""
 
 EARLIER_SHOWN = 12
 MORE = [column for column in FOLDED if not column.after]
+MORE_NAMES = [column.name for column in MORE if column.is_text]
 OF_FIRING = (*FIELDS, "body")
 """What a new pot has of the one planned last, which it will stand beside."""
 
@@ -221,7 +224,7 @@ def _page(
         like=request.form.get("like", "1")[:5],
         earlier=others, glazes=list(snapshot.tables.glazes["glaze"]), cones=cones(),
         firings=snapshot.names("firing"), columns=MORE,
-        known={column: snapshot.names(column) for column in ("body", *(c.name for c in MORE))},
+        known={name: snapshot.names(name) for name in ("body", *MORE_NAMES)},
         more=[c for c in MORE if c.name not in snapshot.used], used=snapshot.used,
         shapes=session().gallery.shapes(), wall_angles=session().gallery.wall_angles(),
         forms=pot_form.FORMS, methods=pot_form.METHODS, labels=LABELS,

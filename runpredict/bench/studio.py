@@ -25,7 +25,7 @@ from runpredict.tables.firings import keyed_firings
 from runpredict.tables.layers import outside
 from runpredict.tables.names import match_name, name_key
 from runpredict.tables.plan import PlanTables, usable_glazes
-from runpredict.tables.rows import split_results, with_defaults
+from runpredict.tables.rows import blanks, split_results, with_defaults
 from runpredict.units import LengthUnits
 from runpredict.words.heat import heat_words
 
@@ -126,7 +126,7 @@ class Snapshot:
     @cached_property
     def used(self) -> frozenset[str]:
         """Folded columns that somebody has used, which forms show from then on."""
-        return frozenset(c.name for c in FOLDED if self.layers[c.name].ne("").any())
+        return frozenset(c.name for c in FOLDED if not blanks(self.layers[c.name]).all())
 
     def names(self, column: str) -> list[str]:
         """What stands in a column of text, what was logged last ahead."""

@@ -13,7 +13,7 @@ from typing import Any
 
 import numpy as np
 
-from runpredict.arrays import AnyArray, Bools, Floats, Indices
+from runpredict.arrays import AnyArray, Bools, Floats, Indices, Objects
 from runpredict.model.priors import FAMILIES, HELD_M
 from runpredict.model.stacks import Stacks
 from runpredict.physics import speeds
@@ -40,6 +40,10 @@ def effects_in(parts: Iterable[Stacks]) -> list[Effect]:
         for name in set(stacks.glaze_name[stacks.present]):
             found |= {(family, name) for family in ("glaze", "single", "covers", "covered")}
         found |= {("method", name) for name in set(stacks.method[stacks.present])}
+        pricked, witnessed = ~np.isnan(stacks.needle_log), np.isfinite(stacks.heat_log)
+        found |= {("coat", name) for name in set(stacks.glaze_name[pricked])}
+        for names, named in _heat_of(stacks):
+            found |= {("heat", name) for name in set(names[witnessed & named])}
         for family, names in stacks.named_besides.items():
             found |= {(family, name) for name in set(names.ravel()) if name}
         found |= {("body", name) for name in set(stacks.body)}
@@ -49,6 +53,12 @@ def effects_in(parts: Iterable[Stacks]) -> list[Effect]:
             pairs = [_pair(stacks, int(c)) for c in code]
             found |= {(family, pair) for pair in pairs for family in ("pair", "combination")}
     return sorted(found, key=repr)
+
+
+def _heat_of(stacks: Stacks) -> list[tuple[Objects, Bools]]:
+    """By whose name each piece has its heat, and where: by its kiln's, by its shelf's besides."""
+    kiln, shelf = (stacks.named_besides[family] for family in ("which kiln", "shelf"))
+    return [(kiln, np.full(len(kiln), True)), (shelf, shelf != "")]
 
 
 def _pair(stacks: Stacks, code: int) -> tuple[str, str]:
@@ -215,13 +225,37 @@ def melt_design(stacks: Stacks, known: dict[Effect, int]) -> Design:
     """
     columns = _Columns(stacks.present.shape, known)
     columns.add(columns.of_glazes("glaze", stacks.glazes)[stacks.glaze], 1.0)
-    coat = np.where(stacks.present & ~stacks.measured, 2.0, 0.0)
+    columns.add(columns.named("batch", stacks.named_besides["batch"]), 1.0)
+    _add_coats(columns, stacks, stacks.present & ~stacks.measured)
+    return columns.design()
+
+
+def _add_coats(columns: _Columns, stacks: Stacks, mine: Bools) -> None:
+    """What thickens some of the layers, as it acts on their mobility."""
+    coat = np.where(mine, 2.0, 0.0)
     columns.add(columns.common("hand"), coat)
     columns.add(columns.named("method", stacks.method), coat)
-    besides = stacks.named_besides
-    columns.add(columns.named("batch", besides["batch"]), 1.0)
-    columns.add(columns.named("glazed by", besides["glazed by"])[:, None], coat)
+    columns.add(columns.named("glazed by", stacks.named_besides["glazed by"])[:, None], coat)
+    columns.add(columns.named("coat", np.where(stacks.dip_told, stacks.glaze_name, "")), coat)
+
+
+def needle_design(stacks: Stacks, known: dict[Effect, int]) -> Design:
+    """Coefficients in twice `Stacks.needle_log` of each layer, as `melt_design`."""
+    columns = _Columns(stacks.present.shape, known)
+    _add_coats(columns, stacks, ~np.isnan(stacks.needle_log))
     return columns.design()
+
+
+def heat_design(stacks: Stacks, known: dict[Effect, int]) -> Design:
+    """Coefficients in `Stacks.heat_log` of each piece, as `melt_design`, (n, known)."""
+    columns = _Columns(stacks.heat_log.shape, known)
+    _add_heat(columns, stacks, np.isfinite(stacks.heat_log))
+    return columns.design()
+
+
+def _add_heat(columns: _Columns, stacks: Stacks, mine: Bools) -> None:
+    for names, named in _heat_of(stacks):
+        columns.add(columns.named("heat", names), np.where(mine & named, 1.0, 0.0))
 
 
 def choice_design(stacks: Stacks, known: dict[Effect, int]) -> Design:
@@ -280,6 +314,7 @@ def piece_design(stacks: Stacks, known: dict[Effect, int]) -> Design:
     besides = stacks.named_besides
     for family in ("which kiln", "shelf", "spot"):
         columns.add(columns.named(family, besides[family]), 1.0)
+    _add_heat(columns, stacks, np.isnan(stacks.heat_log))
     pairs = _choice_pairs(stacks, stacks.solid)
     several = np.maximum(sum((both for _, both in pairs), np.zeros(len(stacks.body))), 1.0)
     count = len(stacks.glazes)

@@ -17,7 +17,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from runpredict.arrays import Bools, Floats, Indices
 from runpredict.datafiles import OXIDES
-from runpredict.physics import heat, lots, melt, melt_properties, sheets, solids
+from runpredict.physics import dipping, heat, lots, melt, melt_properties, sheets, solids
 from runpredict.physics.chemistry import mole_fractions, unity_formula
 from runpredict.tables.columns import COLUMNS
 from runpredict.tables.plan import check_plan
@@ -28,6 +28,7 @@ from runpredict.tables.rows import with_defaults
 FIRST_COAT_MM = {"dip": 0.40, "pour": 0.36, "brush": 0.12, "spray": 0.09}
 NEXT_COAT_MM = {"dip": 0.33, "pour": 0.29, "brush": 0.11, "spray": 0.08}
 FIRED_SHARE = 0.48
+DIP_COLUMNS = ("specific_gravity", "dip_s", "absorption_pct")
 LEAST_MOBILITY_PER_M = 1e-30  # stands for none, so that its logarithm is a number
 MORE_COATS = 3  # coats beyond the planned ones that a decision may look at
 
@@ -67,6 +68,29 @@ def typical_thickness_mm(method: Sequence[str], coats: ArrayLike) -> Floats:
     first = np.array([FIRST_COAT_MM[m] for m in method])
     further = np.array([NEXT_COAT_MM[m] for m in method])
     return np.asarray(first + further * (np.asarray(coats, dtype=float) - 1.0), dtype=float)
+
+
+def expected_thickness_mm(layers: pd.DataFrame) -> tuple[Floats, Bools]:
+    """Dry thickness of each layer as if nobody had measured it.
+
+    Parameters
+    ----------
+    layers : DataFrame, as `with_defaults` returns
+
+    Returns
+    -------
+    thickness_mm : ndarray, shape (n,)
+        Of the typical coats; of dips and pours as much more or less as the gravity of the slip,
+        the seconds and the thirst of the body say, where they are told.
+    told : ndarray of bool, shape (n,)
+        Whether the slip or the seconds of a dip or pour are.
+    """
+    typical = typical_thickness_mm(layers["method"].tolist(), layers["coats"].to_numpy(dtype=float))
+    dips = [layers[name].to_numpy(dtype=float) for name in DIP_COLUMNS]
+    factor = dipping.dipped_mm(*dips) / dipping.dipped_mm(*dipping.ORDINARY)
+    dipped = layers["method"].isin(["dip", "pour"]).to_numpy()
+    told = dipped & ~np.isnan(dips[:2]).all(axis=0)
+    return np.where(dipped, factor, 1.0) * typical, told
 
 
 def _jar_shift_c(glazes: pd.DataFrame, peak_c: Floats) -> Floats:
@@ -270,15 +294,19 @@ def features_of(
     layers = with_defaults(layers)
     named = glazes.set_index("glaze")
     layers = _with_schedule_ramp(layers, schedules)
-    typical = typical_thickness_mm(layers["method"].tolist(), layers["coats"].to_numpy(dtype=float))
+    expected, dip_told = expected_thickness_mm(layers)
     measured = layers["thickness_mm"].notna().to_numpy()
     out = layers[[column.name for column in COLUMNS["layers"] if not column.after]].copy()
     for name in ("behaviour", "matures_cone"):
         out[name] = named[name].reindex(layers["glaze"]).to_numpy()
     out["thickness_measured"] = measured
-    out["thickness_mm"] = layers["thickness_mm"].where(measured, typical)
+    out["dip_told"] = dip_told
+    needle = dip_told & measured
+    out["needle_log"] = np.where(needle, np.log(layers["thickness_mm"] / expected), np.nan)
+    out["thickness_mm"] = layers["thickness_mm"].where(measured, expected)
     for name, values in _melt_columns(layers, glazes, schedules).items():
         out[name] = values
+    out["heat_log"] = _heat_seen_log(layers, glazes, schedules, out["fluidity_per_pa"])
     out["slope"] = sheets.slope(out["wall_deg"]) + LEVEL_SLOPE
     for name, fluidity in (
         ("mobility_per_m", "fluidity_per_pa"),
@@ -286,6 +314,28 @@ def features_of(
     ):
         out[name] = sheets.GRAVITY_M_S2 * out["density_kg_m3"] * out["slope"] * out[fluidity]
     return out
+
+
+def _heat_seen_log(
+    layers: pd.DataFrame,
+    glazes: pd.DataFrame,
+    schedules: pd.DataFrame | None,
+    seen: pd.Series[float],
+) -> Floats:
+    """Natural log of the fluidity by the cone that went down over what was planned, shape (n,).
+
+    NaN where no cone was seen to go down, inf where none was planned.
+    """
+    typed: list[str] = [] if schedules is None else schedules["firing"].tolist()
+    told = layers["witness_cone"].ne("")
+    both = told & (layers["cone"].ne("") | layers["firing"].isin(typed))
+    found = np.where(told, np.inf, np.nan)
+    if both.any():
+        planned = _melt_columns(layers.loc[both].assign(witness_cone=""), glazes, schedules)
+        least = LEAST_MOBILITY_PER_M
+        ratio = np.maximum(seen[both], least) / np.maximum(planned["fluidity_per_pa"], least)
+        found[both] = np.log(ratio)
+    return found
 
 
 def _with_schedule_ramp(layers: pd.DataFrame, schedules: pd.DataFrame | None) -> pd.DataFrame:

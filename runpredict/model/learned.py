@@ -19,6 +19,7 @@ from runpredict.model.effects import Effect
 from runpredict.model.estimator import CensoredMarginClassifier
 from runpredict.model.line import Edges
 from runpredict.model.outcomes import Outcomes
+from runpredict.model.readings import Readings
 from runpredict.model.stacks import Stacks
 from runpredict.model.studio import Studio, prior_by_glaze
 
@@ -123,7 +124,7 @@ def learn(
     model = CensoredMarginClassifier(
         mean, sd, None, noise_sd=priors.NOISE_SD, family=family, warm_start=True
     )
-    edges = _edges(stacks, log, known)
+    edges, readings = _edges(stacks, log, known), Readings.of(stacks, known)
     paired = priors.paired_variance(stacks) + dropped_variance
     of_piece = np.stack([priors.coat_variance(stacks), paired], axis=1)
     waves = log.at_foot * priors.wave_variance(stacks.lower_m[log.piece, log.edge])
@@ -131,11 +132,12 @@ def learn(
     if not len(log.piece):
         nothing = fit.Evidence(None, log.near_m, log.far_m, of_edge)
         return Learned(_studio(stacks, known, fit.start_of(nothing, prior)), np.ones(0), True)
+    of_all = np.concatenate([of_edge, readings.parts])
     about = mean if start is None else start.means_of(known, mean)
     fitted: fit.Fitted | None = None
     for done in range(MOST_ROUNDS):
         try:
-            _fit(model, edges, log, about, of_edge)
+            _fit(model, (edges, readings), log, about, of_edge)
             fitted = model.fitted_
         except (ValueError, np.linalg.LinAlgError):
             return Learned(Studio(), np.ones(len(log.piece)), False)
@@ -144,8 +146,8 @@ def learn(
 
         def height(at: Floats, spreads: fit.Fitted = fitted) -> float:
             near, far = edges.margins(at)
-            ends = log.ends(-near, -far)
-            return fit.peak_height(at, *ends, of_edge, prior, spreads)
+            ends = readings.ends(*log.ends(-near, -far), at)
+            return fit.peak_height(at, *ends, of_all, prior, spreads)
 
         about, gain = _climbed(height, about, fitted.mean)
         model.fitted_ = fitted = replace(fitted, mean=about)
@@ -154,7 +156,7 @@ def learn(
         if gain < LEAST_GAIN + LEAST_GAIN_A_ROW * len(log.piece):
             break
     assert fitted is not None
-    return Learned(_studio(stacks, known, fitted), fitted.weight, True)
+    return Learned(_studio(stacks, known, fitted), fitted.weight[: len(log.piece)], True)
 
 
 def _climbed(
@@ -218,19 +220,26 @@ def _edges(stacks: Stacks, log: Log, known: dict[Effect, int]) -> Edges:
 
 
 def _fit(
-    model: CensoredMarginClassifier, edges: Edges, log: Log, about: Floats, parts: Floats
+    model: CensoredMarginClassifier,
+    seen: tuple[Edges, Readings],
+    log: Log,
+    about: Floats,
+    parts: Floats,
 ) -> None:
     """Fit the line about some effects: what is left of each margin lies within its interval."""
+    edges, readings = seen
     line = edges.line(about)
     given = line.slope @ about
     lower, upper = log.ends(*(given - margin for margin in line.margin))
+    rows = readings.beside(fit.Evidence(line.slope, lower, upper, parts, line.stretch, about))
+    past = np.append(np.isinf(log.far_m), np.zeros(len(readings.read), dtype=bool))
     model.fit(
-        line.slope,
-        np.isinf(log.far_m),
-        lower,
-        upper,
-        variances=parts,
-        stretch=line.stretch,
+        rows.design,
+        past,
+        rows.lower,
+        rows.upper,
+        variances=rows.parts,
+        stretch=rows.stretch,
         about=about,
     )
 

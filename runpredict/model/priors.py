@@ -55,6 +55,10 @@ FAMILIES = {
     "spot": Family(0.0, 0.15, True, "one place on the shelves, by the door or the element"),
     "batch": Family(0.0, 0.3, True, "one batch of a glaze against what the glaze has taught"),
     "glazed by": Family(0.0, 0.12, True, "one potter's coats against the others': as hand"),
+    "coat": Family(0.0, 0.15, True, "one glaze's dips against what slip and seconds say: as hand"),
+    "heat": Family(
+        0.0, 0.3, True, "what a kiln or a shelf does beyond what is planned: a half cone"
+    ),
     "method": Family(0.0, 0.12, True, "dip, pour, brush, spray against the hand: as above"),
     "mixing": Family(0.4, 1.0, False, "log odds of melts that become one"),
     "height": Family(-1.1, 0.6, False, "log odds of the power of height"),

@@ -51,6 +51,11 @@ class Stacks:
         Part of its weight that drives each layer.
     viscosity_log10_pa_s : ndarray, shape (n, k)
         Of each melt at the top of the firing.
+    dip_told : ndarray of bool, shape (n, k)
+        The slip or the seconds of its dip are told.
+    needle_log : ndarray, shape (n, k)
+        Natural log of its measured thickness over what was to be expected of such a dip; NaN where
+        not both are told.
     coats : ndarray of int, shape (n, k)
     coat_ratio : ndarray, shape (n, k, c)
         Thickness with 1 ... c coats over thickness as planned.
@@ -62,6 +67,9 @@ class Stacks:
     zinc_mol, alumina_mol : ndarray, shape (n, k)
         Of the unity formula; NaN of a jar.
     foot_m, hold_min, ramp_c_per_h : ndarray, shape (n,)
+    heat_log : ndarray, shape (n,)
+        Natural log of the mobility by the cone that went down over what was planned; NaN where no
+        cone was seen to go down, inf where none was planned.
     form, body, firing, piece : ndarray of str, shape (n,)
     surprising : ndarray of bool, shape (n,)
         It is written down because it surprised, as all of its log are.
@@ -85,6 +93,8 @@ class Stacks:
     viscosity_log10_pa_s: Floats
     method: Objects
     put_on: Bools
+    dip_told: Bools
+    needle_log: Floats
     coats: Indices
     coat_ratio: Floats
     puddle_m: Floats
@@ -96,6 +106,7 @@ class Stacks:
     foot_m: Floats
     hold_min: Floats
     ramp_c_per_h: Floats
+    heat_log: Floats
     form: Objects
     body: Objects
     firing: Objects
@@ -262,6 +273,8 @@ def stacks_of(rows: pd.DataFrame, surprising: bool = False) -> Stacks:
         viscosity_log10_pa_s=grid(rows["viscosity_log10_pa_s"].to_numpy(dtype=float)),
         method=grid(rows["method"].to_numpy(dtype=object), ""),
         put_on=grid(rows["glazed"].eq("yes").to_numpy(), False),
+        dip_told=grid(rows["dip_told"].to_numpy(dtype=bool), False),
+        needle_log=grid(rows["needle_log"].to_numpy(dtype=float), np.nan),
         coats=grid(coats, 1),
         coat_ratio=_coat_ratio(rows, coats, grid),
         puddle_m=grid(puddle_m).max(axis=1),
@@ -273,6 +286,7 @@ def stacks_of(rows: pd.DataFrame, surprising: bool = False) -> Stacks:
         foot_m=rows["foot_mm"].to_numpy(dtype=float)[first] * 1e-3,
         hold_min=rows["hold_min"].to_numpy(dtype=float)[first],
         ramp_c_per_h=rows["ramp_c_per_h"].to_numpy(dtype=float)[first],
+        heat_log=rows["heat_log"].to_numpy(dtype=float)[first],
         **{name: rows[name].to_numpy(dtype=object)[first] for name in OF_PIECE},
         surprising=np.full(n, surprising),
         names={

@@ -172,7 +172,8 @@ def names_alike(stacks: Stacks) -> Indices:
     Of one group are pieces of the same glazes, methods, body and firing at one heat, and alike in
     all that is named besides, wherever their glaze lies.
     """
-    columns: list[AnyArray] = [stacks.glaze, stacks.measured, stacks.solid]
+    columns: list[AnyArray] = [stacks.glaze, stacks.measured, stacks.solid, stacks.dip_told]
+    columns.append(np.isnan(stacks.heat_log)[:, None])
     columns.append(stacks.viscosity_log10_pa_s)
     columns += [pd.factorize(stacks.method.ravel())[0].reshape(stacks.method.shape)]
     columns += [pd.factorize(names)[0][:, None] for names in (stacks.body, stacks.firing)]

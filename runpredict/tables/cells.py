@@ -56,9 +56,11 @@ _AT_LEAST = re.compile(r"^(>=?|≥|at least|over)\s*|\s*\+$|\s+or more$", re.IGN
 _OWN_UNITS = {
     "wall_deg": re.compile(r"\s*(°|deg(rees?)?\.?)$", re.IGNORECASE),
     "hold_min": re.compile(r"\s*min(utes?|s)?\.?$", re.IGNORECASE),
+    "dip_s": re.compile(r"\s*s(ec(onds?|s)?)?\.?$", re.IGNORECASE),
+    "specific_gravity": re.compile(r"\s*(kg/l|g/(ml|cc|cm3|cm³))$", re.IGNORECASE),
     **{
         name: re.compile(r"\s*(wt\.?)?\s*%$", re.IGNORECASE)
-        for name in (*OXIDES, "loss_on_ignition", "parts")
+        for name in (*OXIDES, "loss_on_ignition", "parts", "absorption_pct")
     },
 }
 """Units that may stand behind a number of a column that has one unit only."""

@@ -349,20 +349,21 @@ def with_defaults(layers: pd.DataFrame) -> pd.DataFrame:
     filled = layers.assign(**{c.name: "" if c.is_text else np.nan for c in missing})
     pieces = None
     for column in PIECE_COLUMNS:
-        blank = _blank(filled[column])
+        blank = blanks(filled[column])
         if blank.any() and not blank.all():
             pieces = by_piece(filled).ngroup().to_numpy() if pieces is None else pieces
             known = filled[column].mask(blank)
             known = known.fillna(known.groupby(pieces).transform("first"))
             filled[column] = known if filled[column].dtype == float else known.fillna("")
     for column, default in DEFAULTS.items():
-        blank = _blank(filled[column])
+        blank = blanks(filled[column])
         if blank.any():
             filled[column] = filled[column].mask(blank, default)
     return filled
 
 
-def _blank(cells: pd.Series[Any]) -> Bools:
+def blanks(cells: pd.Series[Any]) -> Bools:
+    """Where nothing was written in a column as `check_table` returns it."""
     values = cells.to_numpy()  # asking pandas takes ten times as long, column by column
     return np.isnan(values) if cells.dtype == float else np.asarray(values == "", dtype=bool)
 

@@ -50,6 +50,9 @@ MOST_CONE_OF_BODY = {
 """Hottest cone such a clay stands before it bloats or slumps (common practice, no source)."""
 CONES_OFF = 2
 """So many cones past its own a glaze or a body is no longer itself (common practice, no source)."""
+LONGEST_DIP_S, LEAST_THIRST_PCT = 60.0, 1.0
+"""A longer dip was likely typed in minutes, a body less thirsty as a share (common practice, no
+source)."""
 _CONE_IN_NAME = re.compile(r"(?:cone|\^|\bc)\s*(\d{1,2})\b", re.IGNORECASE)
 NAMED_PIECES = 5
 
@@ -74,6 +77,7 @@ def check_slips(table: Table) -> None:
     _check_one_firing(table)
     _check_alike(table)
     _check_bodies(table)
+    _check_dips(table)
 
 
 def _firsts(table: Table, mask: Any) -> list[int]:
@@ -317,6 +321,22 @@ def _check_bodies(table: Table) -> None:
                 f"seldom stands more than cone {most} and may slump or bloat; mend the cone or the "
                 "body, or test it on a tile with a dish under it.",
             )
+
+
+def _check_dips(table: Table) -> None:
+    frame = table.frame
+    seconds, thirst = frame["dip_s"], frame["absorption_pct"]
+    odd = (
+        ("dip_s", seconds.notna() & frame["method"].isin(["brush", "spray"]),
+         "only a dip or a pour has seconds; those of {} are not used."),
+        ("dip_s", seconds > LONGEST_DIP_S,
+         "a dip takes seconds, not minutes; mend {}, or leave it if it is so."),
+        ("absorption_pct", (thirst > 0) & (thirst < LEAST_THIRST_PCT),
+         "a bisque drinks 5 to 20 percent; if a share was typed for {}, 0.12 is 12."),
+    )  # fmt: skip
+    for column, mask, words in odd:
+        for position in _firsts(table, mask)[:1]:
+            table.warn(position, column, words.format(_named(table, mask)))
 
 
 def _named(table: Table, mask: Any) -> str:

@@ -18,6 +18,7 @@ from runpredict.model.features import (
     typical_thickness_mm,
 )
 from runpredict.model.stacks import stacks_of
+from runpredict.physics.dipping import ORDINARY, dipped_mm
 
 pytestmark = MANY_HOLDS
 
@@ -55,6 +56,30 @@ def test_thickness_of_coats(method):
     assert 0.3 <= one_dip <= 0.6
     if method in ("brush", "spray"):
         assert thick[0] <= one_dip / 3
+
+
+DIP = {"method": "dip", "coats": 1, "thickness_mm": None}
+
+
+def thick(*changes):
+    plan = layers(*({**DIP, "piece": f"p{i}", **change} for i, change in enumerate(changes)))
+    return build_features(plan, pd.DataFrame([ANALYSIS]))["thickness_mm"].tolist()
+
+
+def test_a_dip_that_is_told_goes_before_the_typical_and_the_needle_before_both():
+    told = {"specific_gravity": 1.55, "dip_s": 6, "absorption_pct": 14}
+    plain, thicker, pricked, brushed = thick(
+        {}, told, {**told, "thickness_mm": 0.5}, {"absorption_pct": 14, "method": "brush"}
+    )
+    assert plain == FIRST_COAT_MM["dip"]
+    factor = dipped_mm(1.55, 6, 14) / dipped_mm(*ORDINARY)
+    assert thicker == pytest.approx(factor * plain)
+    assert pricked == 0.5 and brushed == FIRST_COAT_MM["brush"]
+
+
+def test_dips_add_up_as_typical_ones_do():
+    one, two = thick({"dip_s": 5}, {"dip_s": 5, "coats": 2})
+    assert two / one == pytest.approx(1 + NEXT_COAT_MM["dip"] / FIRST_COAT_MM["dip"])
 
 
 def test_a_measured_thickness_stands_for_itself(rows):

@@ -19,6 +19,7 @@ TOLD = {
     "batch": "September bucket", "kiln": "small", "shelf": "top", "spot": "door",
     "glazed_by": "Wren", "glazed": "yes", "witness_cone": "6 flat", "lost": "cracked",
     "photo": "mug-3.jpg", "on_cookie": "yes",
+    "specific_gravity": 1.45, "dip_s": 3.0, "absorption_pct": 12.0,
 }  # fmt: skip
 INSIDE = {"side": "inside", "glaze": "ash", "lower_edge_mm": None, "upper_edge_mm": None}
 
@@ -39,6 +40,41 @@ def test_they_survive_file_and_logbook(tmp_path):
         pd.testing.assert_frame_equal(log.layers(), table)
         log.export(tmp_path / "out")
     pd.testing.assert_frame_equal(read_table(tmp_path / "out" / "layers.csv", "layers"), table)
+
+
+@pytest.mark.parametrize(
+    ("column", "typed", "where"),
+    [
+        ("specific_gravity", 145, "145 is more than 1.8; weigh 100 ml of the stirred bucket"),
+        ("specific_gravity", 0.45, "0.45 is less than 1.2; weigh 100 ml"),
+        ("specific_gravity", "45 Be", '"45 Be" is not a number; weigh 100 ml'),
+        ("specific_gravity", "29 oz/pint", "is not a number; weigh 100 ml"),
+        ("dip_s", "quick", '"quick" is not a number; give the seconds of one dip'),
+        ("dip_s", 0, "0 is less than 0.1"),
+        ("absorption_pct", 80, "80 is more than 40; give percent, such as 12"),
+    ],
+)
+def test_what_is_no_gravity_dip_or_thirst_is_told(column, typed, where):
+    (fault,) = faults_of(check_table, layers({column: typed}), "layers")
+    assert where in fault and f"column {column}: " in fault
+
+
+@pytest.mark.parametrize(
+    ("cells", "where"),
+    [
+        ({"dip_s": 3, "method": "brush"}, 'only a dip or a pour has seconds; those of "mug"'),
+        ({"dip_s": 90}, "a dip takes seconds, not minutes"),
+        ({"absorption_pct": 0.12}, "if a share was typed for"),
+    ],
+)
+def test_an_odd_dip_is_asked_about(cells, where):
+    _, (warned,) = told(check_table, layers(cells), "layers")
+    assert where in warned
+
+
+def test_a_gravity_and_seconds_may_carry_their_units():
+    table = check_table(layers({"specific_gravity": "1,45", "dip_s": "3 s"}), "layers")
+    assert table.loc[0, ["specific_gravity", "dip_s"]].tolist() == [1.45, 3.0]
 
 
 def test_a_blank_changes_no_answer():

@@ -22,7 +22,8 @@ def test_columns_are_those_of_the_contract():
         "schedules": "firing segment rate_c_per_h target_c hold_min",
         "layers": "piece form firing fired_on body cone hold_min ramp_c_per_h wall_deg foot_mm "
         "layer glaze method coats thickness_mm lower_edge_mm upper_edge_mm run_mm past_foot note "
-        "batch kiln shelf spot glazed_by witness_cone side lost",
+        "batch specific_gravity dip_s kiln shelf spot absorption_pct glazed_by witness_cone "
+        "side lost",
     }
     contract["layers"] += " glazed photo on_cookie"  # columns of ours
     for kind, names in contract.items():

@@ -39,8 +39,8 @@ class Pots:
     measured_mm: np.ndarray  # (n, 3) dry, NaN where no needle was used
     lower_mm: np.ndarray
     upper_mm: np.ndarray
-    extra: dict = field(default_factory=dict)  # further columns of the table, (n,) each
-    hidden: dict = field(default_factory=dict)  # what only the kiln knows of each, (n,) each
+    extra: dict = field(default_factory=dict)  # further columns of the table, (n,) or (n, 3) each
+    hidden: dict = field(default_factory=dict)  # what only the kiln knows of each, the same
 
     def __len__(self):
         return len(self.form)
@@ -89,6 +89,7 @@ def dry_mm(rng, pots, hand, scatter):
     other = np.clip(rng.standard_t(4, pots.glaze.shape), -5, 5) / 1.3
     by_hand = typical_mm(pots) * hand * np.exp(scatter * other)
     by_needle = pots.measured_mm * np.exp(NEEDLE * noise)
+    by_hand = by_hand * pots.hidden.get("thicker", 1.0)
     return np.where(pots.there, np.where(np.isnan(pots.measured_mm), by_hand, by_needle), 0.0)
 
 
@@ -110,6 +111,7 @@ def heat_steps(pots, off_c, below=(120.0, 80.0, 50.0, 25.0, 8.0), hold_steps=3):
     down = np.broadcast_to(3600.0 * width[::-1] / 200.0, up.shape)
     hold = np.repeat(60.0 * pots.hold_min[:, None] / hold_steps, hold_steps, axis=1)
     lower = np.concatenate([below, np.zeros(hold_steps), below[::-1]])
+    off_c = off_c + pots.hidden.get("hot_c", 0.0)
     return (peak + off_c)[:, None] - lower, np.concatenate([up, hold, down], axis=1)
 
 
@@ -153,4 +155,5 @@ def as_table(pots, names, glaze_names, first=0, every_days=6):
         "past_foot": "",
         "note": "",
     }
-    return pd.DataFrame(columns | {name: values[row] for name, values in pots.extra.items()})
+    extra = {name: v[row] if v.ndim == 1 else v[at] for name, v in pots.extra.items()}
+    return pd.DataFrame(columns | extra)

@@ -37,7 +37,7 @@ class Thumb:
         """Run [mm] and whether each layer passed; firings, hands and luck drawn anew."""
         n, shape = len(pots), pots.glaze.shape
         day = 0.2 * rng.standard_normal(int(pots.firing.max()) + 1)[pots.firing]
-        luck = day + heavy(rng, 0.25, n) + self.kiln
+        luck = day + heavy(rng, 0.25, n) + self.kiln + 0.025 * pots.hidden.get("hot_c", 0.0)
         thick = dry_mm(rng, pots, self.hand, 0.2)
         each = heavy(rng, 0.3, shape)
         cone = np.array([CONES[str(c)] for c in pots.cone])
