@@ -67,8 +67,7 @@ def _unlogged(pots: list[str], tolerance: float) -> str:
     named = "; ".join(map(shown_name, pots[:MOST_NAMED]))
     more = f" and {len(pots) - MOST_NAMED} more" if len(pots) > MOST_NAMED else ""
     return (
-        f"No log yet, and some studios' glazes run more than rules can know. Until a firing is "
-        f"logged, a cookie is the safer plan also under the {len(pots)} told over "
+        f"No log yet: a cookie is safer also under the {len(pots)} told over "
         f"{percent(UNLOGGED_SHARE * tolerance)}: {named}{more}."
     )
 
