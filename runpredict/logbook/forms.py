@@ -199,8 +199,8 @@ def import_files(
         with Logbook.open(folder, create=True) as log:
             counts = log.import_checked(tables, origin, faults, leave_out=leave_out)
     except BadInput as bad:
-        of_layers = {table.name for table in tables if table.kind == "layers"}
-        if leave_out or not all(fault.row and fault.file in of_layers for fault in bad.faults):
+        of_rows = {fault for one in tables if one.kind == "layers" for fault in one.faults}
+        if leave_out or not all(fault.row and fault in of_rows for fault in bad.faults):
             raise
         told = Fault("--leave-out", None, None, "would take in all pieces but these.")
         raise BadInput([*bad.faults, told]) from None

@@ -69,7 +69,10 @@ def test_a_spreadsheet_that_exists_goes_in_as_it_is(tmp_path, monkeypatch, capsy
     assert cli.main([*files, "--columns", COLUMNS_OF_HERS]) == 2
     told = capsys.readouterr().err
     assert 'row 5, column Base coats: "two" is not a number' in told
-    assert "--leave-out: would take in all pieces but these." in told
+    Path("one.csv").write_text(HERS.replace("Sae", "ash"), encoding="utf-8")
+    assert cli.main(["import", "one.csv", "glazes.csv", "--columns", COLUMNS_OF_HERS]) == 2
+    assert "--leave-out: would take in all pieces but these." in capsys.readouterr().err
+    Path("one.csv").unlink()
     assert written_in(tmp_path) == {"hers.csv", "glazes.csv"}
     assert cli.main([*files, "--columns", COLUMNS_OF_HERS, "--leave-out"]) == 0
     told = capsys.readouterr()
