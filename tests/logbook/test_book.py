@@ -309,7 +309,7 @@ def newer(monkeypatch):
     def install():
         made = [
             replace(column_of("layers", like), name=name, since=logbook_schema.version() + 1)
-            for name, like in (("clay_batch", "batch"), ("dip_s", "hold_min"))
+            for name, like in (("clay_batch", "batch"), ("soak_s", "hold_min"))
         ]
         layers, place = COLUMNS["layers"], 4
         wider = (*layers[:place], *made, *layers[place:])
@@ -326,11 +326,11 @@ def test_a_column_that_came_later_is_added_to_a_logbook_of_before(log, newer):
     with Logbook.open(log.file.parent) as later:
         assert later.layers()["clay_batch"].tolist() == ["", ""]
         pd.testing.assert_frame_equal(later.layers()[list(before)], before)
-        changed = layers({"clay_batch": "June", "dip_s": 4})
+        changed = layers({"clay_batch": "June", "soak_s": 4})
         later.import_tables({"layers": changed})
     with Logbook.open(log.file.parent) as later:  # proved whole with rows of both versions
         assert later.layers()["clay_batch"].tolist() == ["June", ""]
-        assert later.layers()["dip_s"].tolist()[:1] == [4.0]
+        assert later.layers()["soak_s"].tolist()[:1] == [4.0]
     older()
     content = log.file.read_bytes()
     assert "of version 2, newer than this program" in faults_of(Logbook.open, log.file.parent)[0]
@@ -339,21 +339,21 @@ def test_a_column_that_came_later_is_added_to_a_logbook_of_before(log, newer):
 
 def test_a_column_that_was_kept_unread_is_read_once_it_is_known(log, newer):
     with pytest.warns(TableWarning, match="kept unread"):
-        log.import_tables({"layers": layers({"Clay batch": "June", "dip_s": "4"})})
+        log.import_tables({"layers": layers({"Clay batch": "June", "soak_s": "4"})})
     with pytest.warns(TableWarning, match="kept unread"):
-        log.import_tables({"layers": layers({"piece": "cup", "dip_s": "a while"})})
+        log.import_tables({"layers": layers({"piece": "cup", "soak_s": "a while"})})
     log.close()
     newer()
     with Logbook.open(log.file.parent) as later:
         table = later.layers()
         assert table["clay_batch"].tolist() == ["June", "", ""]
-        assert table["dip_s"].fillna(-1.0).tolist() == [4.0, -1.0, -1.0]
-        assert table["dip_s as typed"].tolist() == ["", "", "a while"]
+        assert table["soak_s"].fillna(-1.0).tolist() == [4.0, -1.0, -1.0]
+        assert table["soak_s as typed"].tolist() == ["", "", "a while"]
         assert "Clay batch" not in table
         later.import_tables({"layers": layers({"clay_batch": "July"})})
         assert later.layers()["clay_batch"].tolist() == ["July", "", ""]
         later.export(log.file.parent / "out")
-    assert "dip_s as typed" in (log.file.parent / "out" / "layers.csv").read_text("utf-8")
+    assert "soak_s as typed" in (log.file.parent / "out" / "layers.csv").read_text("utf-8")
 
 
 def test_a_step_that_fails_leaves_the_logbook_as_it_was(log, newer, monkeypatch):
