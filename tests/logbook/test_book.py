@@ -22,6 +22,7 @@ from runpredict.logbook.forms import import_files
 from runpredict.logbook.results import Outcome
 from runpredict.logbook.rows import Counts
 from runpredict.logbook.schema import BACKUP_NAME, FILE_NAME
+from runpredict.tables import headings
 from runpredict.tables.columns import COLUMNS, KINDS, column_of
 from runpredict.tables.rows import check_table
 
@@ -313,10 +314,17 @@ def newer(monkeypatch):
         ]
         layers, place = COLUMNS["layers"], 4
         wider = (*layers[:place], *made, *layers[place:])
-        monkeypatch.setitem(COLUMNS, "layers", wider)
-        return lambda: monkeypatch.setitem(COLUMNS, "layers", layers)
+        with_columns(wider)
+        return lambda: with_columns(layers)
 
-    return install
+    def with_columns(columns):
+        monkeypatch.setitem(COLUMNS, "layers", columns)
+        for names in (headings._names, headings._layer_names):
+            names.cache_clear()
+
+    as_it_is = COLUMNS["layers"]
+    yield install
+    with_columns(as_it_is)
 
 
 def test_a_column_that_came_later_is_added_to_a_logbook_of_before(log, newer):
