@@ -28,8 +28,9 @@ import runpredict
 from runpredict.bench import (
     back_pages,
     firing_pages,
-    glaze_pages,
     kiln_pages,
+    material_pages,
+    old_pages,
     photo_pages,
     plan_pages,
 )
@@ -38,14 +39,17 @@ from runpredict.bench.guard import Hosts, guard
 from runpredict.bench.session import Session, remember_units, session, units
 from runpredict.errors import BadInput
 from runpredict.words.basis import CAUTION
+from runpredict.words.plain import percent
 
 STEPS = (
     ("plan.pots", "Plan a pot"),
     ("load.firings", "Load a firing"),
     ("kiln.firings", "Open the kiln"),
     ("back.review", "Look back"),
+    ("old.pots", "My pots"),
     ("glazes.shelf", "Glazes"),
 )
+"""The four of a potter's week, in order, and what she looks up."""
 
 door_pages = Blueprint("door", __name__)
 house = Blueprint("house", __name__)
@@ -93,7 +97,7 @@ def make_app(made: Session, hosts: Hosts, door: Door | None = None) -> Flask:
     app.register_error_handler(BadInput, _bad_input)
     for pages in (
         house, door_pages, plan_pages.pages, firing_pages.pages, kiln_pages.pages, back_pages.pages,
-        glaze_pages.pages, photo_pages.pages,
+        material_pages.pages, old_pages.pages, photo_pages.pages,
     ):  # fmt: skip
         app.register_blueprint(pages)
     return app
@@ -113,6 +117,7 @@ def _everywhere() -> dict[str, Any]:
         "units": units(),
         "book": None if studio is None else studio.name,
         "studio": studio,
+        "tolerated": "" if studio is None else percent(studio.tolerance),
         "taught": None if studio is None else studio.learner.taught,
         "learning": studio is not None and studio.learner.busy,
         "caution": CAUTION,

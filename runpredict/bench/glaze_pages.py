@@ -32,6 +32,7 @@ KINDS_OF_GLAZE = {
     "analysis": "An analysis, weight percent of oxides",
 }
 LEAST_SHOWN_MOL = 0.0005
+FIELDS = ("glaze", "source", "behaviour", "matures_cone", "note", "in_use")
 
 
 @dataclass
@@ -47,11 +48,14 @@ class GlazeForm:
 
 @pages.get("/glazes")
 def shelf() -> str:
-    """Every glaze."""
+    """The glazes in use, the one used last ahead, and those that are not any more."""
     snapshot = open_studio().snapshot()
+    rows = snapshot.tables.glazes.set_index("glaze", drop=False)
+    found = rows.loc[[*snapshot.glazes_in_use, *snapshot.retired]].to_dict("records")
     return render_template(
         "glazes.html",
-        glazes=snapshot.tables.glazes.to_dict("records"),
+        glazes=found[: len(snapshot.glazes_in_use)],
+        retired=found[len(snapshot.glazes_in_use) :],
         kinds=KINDS_OF_GLAZE,
         unsound=snapshot.stock.unsound,
     )
@@ -69,7 +73,7 @@ def glaze() -> Any:
 
 
 def _form_of(snapshot: Snapshot, name: str) -> GlazeForm:
-    fields = dict.fromkeys(("glaze", "source", "behaviour", "matures_cone", "note"), "")
+    fields = dict.fromkeys(FIELDS, "")
     if not name:
         return GlazeForm(fields | {"source": "jar"}, _padded([]), False)
     mine = snapshot.tables.glazes.loc[snapshot.tables.glazes["glaze"] == name].iloc[0]
@@ -102,11 +106,17 @@ def change_glaze() -> Any:
     """Keep a glaze, or give its recipe more rows."""
     snapshot = open_studio().snapshot()
     form = _posted()
-    if switch_units():
-        return _page(form, snapshot)
-    if request.form.get("do") == "rows":
+    said = snapshot.stock.kept["glazes"].set_index("glaze")["in_use"]
+    stood = str(said.get(form.fields["glaze"], ""))
+    if form.fields["in_use"] == "yes" and stood != "no":  # as it is shown where nothing is said
+        form.fields["in_use"] = stood
+    rows = request.form.get("do") == "rows"
+    if rows:
         form.rows = _padded([row for row in form.rows if row["material"] or row["parts"]])
+    if rows or request.form.get("do") == "ask" or switch_units():
         return _page(form, snapshot)
+    if request.form.get("do") == "rename":
+        return _rename(form)
     tables = _tables(form)
     try:
         _try_out(tables, snapshot)
@@ -123,15 +133,43 @@ def change_glaze() -> Any:
             return _page(form, snapshot, {"glaze": told}, 409)
         kept = True
     except BadInput as bad:
-        faults = {f"{one.column or ''}-{one.row or 0}": one.message for one in bad.faults}
-        return _page(form, snapshot, faults, 422)
+        return _page(form, snapshot, _by_field(bad), 422)
     return redirect(url_for("glazes.glaze", name=form.fields["glaze"], kept=int(kept)), 303)
+
+
+def _by_field(bad: BadInput) -> dict[str, str]:
+    """What is wrong by the field it stands in, such as ``glaze`` or ``parts-3``."""
+    found: dict[str, str] = {}
+    for one in bad.faults:
+        in_row = one.file == "recipes" and one.index is not None
+        field = f"{one.column or 'material'}-{one.index}" if in_row else one.column or ""
+        found.setdefault(field, one.message)
+    return found
+
+
+def _rename(form: GlazeForm) -> Any:
+    """Give the glaze its new name; what else is typed stays as it is, not kept yet."""
+    name = request.form.get("new_name", "").strip()[:300]
+    try:
+        now = open_studio().write(
+            lambda book: book.rename_glaze(form.fields["glaze"], name, form.glaze_mark)
+        )
+    except Overtaken as late:
+        return _overtaken(form, late)
+    except BadInput as bad:
+        return _page(form, open_studio().snapshot(), {"new_name": bad.faults[0].message}, 422)
+    snapshot = open_studio().snapshot()
+    form.fields["glaze"] = now
+    if _stands(form):
+        return redirect(url_for("glazes.glaze", name=now, kept=1), 303)
+    fresh = _form_of(snapshot, now)
+    form.glaze_mark, form.recipe_mark = fresh.glaze_mark, fresh.recipe_mark
+    return _page(form, snapshot)
 
 
 def _posted() -> GlazeForm:
     sent = request.form
-    names = ("glaze", "source", "behaviour", "matures_cone", "note")
-    fields = {name: sent.get(name, "").strip()[:6000] for name in names}
+    fields = {name: sent.get(name, "").strip()[:6000] for name in FIELDS}
     count = next((k for k in range(MOST_ROWS, 0, -1) if f"material-{k}" in sent), 0)
     rows = [
         {
@@ -148,9 +186,9 @@ def _posted() -> GlazeForm:
 def _tables(form: GlazeForm) -> dict[TableKind, pd.DataFrame]:
     """Rows as typed, for the logbook; a recipe only where the glaze is one."""
     tables: dict[TableKind, pd.DataFrame] = {"glazes": pd.DataFrame([form.fields], dtype=object)}
-    rows = [row for row in form.rows if row["material"] or row["parts"]]
+    rows = {k: row for k, row in enumerate(form.rows, 1) if row["material"] or row["parts"]}
     if form.fields["source"] == "recipe" and rows:
-        recipe = pd.DataFrame(rows, dtype=object)
+        recipe = pd.DataFrame([*rows.values()], index=[*rows], dtype=object)
         recipe.insert(0, "glaze", form.fields["glaze"])
         tables["recipes"] = recipe
     return tables
@@ -206,6 +244,8 @@ def _page(
     page = render_template(
         "glaze.html", form=form, faults=faults or {}, cones=cones(), behaviours=BEHAVIOURS,
         kinds={kind: KINDS_OF_GLAZE[kind] for kind in kinds}, label_of=label_of,
+        new_name=request.form.get("new_name", name)[:300],
+        batches=snapshot.batches_of(name) if form.known else [],
         unity=_unity(mine.iloc[0]) if form.known and len(mine) else None,
         problem=snapshot.stock.unsound.get(name, ""),
         lots=_lots(form, mine, list(own["material"])) if form.known else [],

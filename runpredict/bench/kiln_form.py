@@ -114,6 +114,8 @@ class PotRow:
         Layers that "all the rest" called fine, which can be taken back.
     measured : str
         What was measured on its photo, in words.
+    said : str
+        What was told of it before it was fired, and what to do; the form carries it.
     """
 
     piece: str
@@ -126,6 +128,7 @@ class PotRow:
     fault: str = ""
     rest: list[int] = field(default_factory=list)
     measured: str = ""
+    said: str = ""
 
     @property
     def fields(self) -> list[Field[Any]]:
@@ -227,6 +230,7 @@ def posted_rows(
         if f"pot-{row.key}" in fields:
             row.mark = fields.get(f"mark-{row.key}", "")
             row.rest = layers_in(fields.get(f"undo-{row.key}", ""))
+            row.said = fields.get(f"said-{row.key}", "")[:MOST_TOLD]
             for layer in row.layers:
                 layer.was, layer.shown = _posted(fields, f"{row.key}-{layer.number}", typed_in)
             _take_told(row, fields)

@@ -6,6 +6,7 @@ import math
 from typing import Any
 
 from flask import Blueprint, abort, redirect, render_template, request, url_for
+from werkzeug.exceptions import ServiceUnavailable
 
 from runpredict.bench.kiln_form import (
     FATES,
@@ -18,14 +19,18 @@ from runpredict.bench.kiln_form import (
     rows_of,
     said,
 )
-from runpredict.bench.session import open_studio, switch_units, units
+from runpredict.bench.session import open_studio, session, switch_units, units
 from runpredict.bench.studio import Snapshot
 from runpredict.errors import BadInput
 from runpredict.logbook.overtaken import Overtaken
 from runpredict.logbook.results import MAX_RUN_MM
 from runpredict.tables.layers import outside
+from runpredict.words.plain import percent
 
 pages = Blueprint("kiln", __name__)
+
+DONE_LISTED = 6
+"""Firings all written down that the list shows unfolded, the last first."""
 
 
 @pages.get("/kiln")
@@ -36,6 +41,7 @@ def firings() -> Any:
         firing = snapshot.firing_meant(request.args["firing"])
         rows = rows_of(snapshot, firing)
         _fill_in(rows)
+        _say(snapshot, firing, rows)
         return _page(snapshot, firing, rows)
     layers = snapshot.layers.loc[outside(snapshot.layers)]
     written = layers["run_mm"].notna() | layers["past_foot"].ne("") | layers["lost"].ne("")
@@ -45,7 +51,23 @@ def firings() -> Any:
     heats = snapshot.heats(left, units())
     listed = [(name, len(done), sum(done), heats.get(name, "")) for name, done in found.items()]
     order = sorted(reversed(listed), key=lambda firing: firing[1] == firing[2])
-    return render_template("kilns.html", firings=order)
+    return render_template("kilns.html", firings=order, most=len(left) + DONE_LISTED)
+
+
+def _say(snapshot: Snapshot, firing: str, rows: list[PotRow]) -> None:
+    """Put beside each pot what was told of it: as it is planned, or before its firing was seen."""
+    try:
+        planned = list(session().planned(snapshot, only=firing).values())
+    except ServiceUnavailable:  # too many ask at once: the kiln is opened all the same
+        planned = []
+    told = {pot.piece: f"Told {pot.risk}. {pot.brief}" for pots in planned for pot in pots.pots}
+    review = open_studio().learner.taught.review
+    if review is not None:
+        seen = review.predicted_seen
+        risks = seen.loc[seen["firing"] == firing].groupby("piece")["risk"].max()
+        told |= {str(piece): f"Told {percent(risk)}." for piece, risk in risks.items()}
+    for row in rows:
+        row.said = told.get(row.piece, "")
 
 
 def _fill_in(rows: list[PotRow]) -> None:

@@ -72,7 +72,7 @@ def firing_page(
     pots = [pot for pot in snapshot.planned_pots if pot[1] == key]
     if not pots:
         abort(404)
-    mine = session().planned(snapshot).get(key, FiringWords(key, "", "", (), LoadWords()))
+    mine = session().planned(snapshot, only=key).get(key, FiringWords(key, "", "", (), LoadWords()))
     page = render_template(
         "firing.html",
         firing=key,

@@ -15,6 +15,7 @@ from runpredict.bench import pot_form
 from runpredict.bench.field_words import LABELS, label_of
 from runpredict.bench.firing_form import FIELDS, firing_texts
 from runpredict.bench.memo import Newest
+from runpredict.bench.old_pages import coat_to_spare
 from runpredict.bench.pot_form import PotForm, Read
 from runpredict.bench.session import named_pot, open_studio, session, switch_units, units
 from runpredict.bench.studio import Pot, Snapshot
@@ -34,6 +35,8 @@ NEXT_LAYER = {"glaze": "", "coats": "1"} | dict.fromkeys(
 """Of a layer that is added; the rest is as of the one beneath it."""
 
 EARLIER_SHOWN = 12
+LISTED = 48
+"""Planned pots that the first page lists, those of each firing that need something first."""
 MORE = [column for column in FOLDED if not column.after]
 MORE_NAMES = [column.name for column in MORE if column.is_text]
 OF_FIRING = (*FIELDS, "body")
@@ -94,7 +97,12 @@ def pots() -> str:
     """Every planned pot with its risk."""
     snapshot = open_studio().snapshot()
     firings = session().planned(snapshot).values()
-    return render_template("pots.html", firings=firings, cold=sorted(snapshot.cold))
+    most = max(LISTED // max(len(firings), 1), 1)
+    shown = {
+        firing.firing: [pot for pots in firing.by_need.values() for pot in pots][:most]
+        for firing in firings
+    }
+    return render_template("pots.html", firings=firings, shown=shown, cold=sorted(snapshot.cold))
 
 
 @pages.get("/pot")
@@ -108,8 +116,11 @@ def pot() -> str:
     if named in snapshot.pots:
         form = pot_form.form_of(snapshot.pots[named], units())
         form.pot["piece"] = _free_name(named[0], snapshot)
-        for layer in form.layers:
+        spared = coat_to_spare(snapshot.pots[named]) if "less" in request.args else None
+        for number, layer in enumerate(form.layers, 1):
             layer["glazed"] = ""  # what is on that pot is not on its copy
+            if number == spared:
+                layer["coats"] = f"{int(layer['coats']) - 1}"
         if named not in snapshot.planned_pots:
             form.pot |= {"firing": "", "fired_on": ""}
         return _page(form, Opened(base=named), snapshot)
@@ -222,7 +233,7 @@ def _page(
     page = render_template(
         "pot.html", form=form, opened=opened, told=told, **_answer_parts(found, read),
         like=request.form.get("like", "1")[:5],
-        earlier=others, glazes=list(snapshot.tables.glazes["glaze"]), cones=cones(),
+        earlier=others, glazes=snapshot.glazes_in_use, cones=cones(),
         firings=snapshot.names("firing"), columns=MORE,
         known={name: snapshot.names(name) for name in ("body", *MORE_NAMES)},
         more=[c for c in MORE if c.name not in snapshot.used], used=snapshot.used,

@@ -77,13 +77,14 @@ class Session:
                 shutil.rmtree(self._passing, ignore_errors=True)
                 raise
 
-    def planned(self, snapshot: Snapshot) -> dict[str, FiringWords]:
-        """Every planned firing, in the reader's units; what changed is asked about at once."""
+    def planned(self, snapshot: Snapshot, only: str | None = None) -> dict[str, FiringWords]:
+        """Every planned firing, or one; in the reader's units, what changed asked about at once."""
         studio, read_in = open_studio(), units()
         plan, memo = snapshot.tables.plan, studio.memo
         keys = {
             firing: studio.key(snapshot, "firing", read_in, marks)
             for firing, marks in snapshot.firing_marks.items()
+            if only in (None, firing)
         }
         found = {firing: memo.kept(key) for firing, key in keys.items()}
         if None in found.values():

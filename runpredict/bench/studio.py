@@ -19,6 +19,7 @@ from runpredict.answers.check import Answer, answer
 from runpredict.answers.willing import Willing, kept_willing
 from runpredict.bench.learning import Learner
 from runpredict.bench.memo import Memo, working
+from runpredict.bench.shelf import shelf_of
 from runpredict.logbook.book import Logbook
 from runpredict.tables.columns import FOLDED
 from runpredict.tables.firings import keyed_firings
@@ -81,8 +82,8 @@ class Stock:
         The tables of glazes, recipes, materials and schedules as logged.
     unsound : dict of str
         What is wrong with the recipe of a glaze, which is taken for a jar until it is mended.
-    glaze_marks, recipe_marks : dict
-        By (glaze,), for the logbook to tell what was overtaken.
+    glaze_marks, recipe_marks, material_marks : dict
+        By (glaze,) and (material,), for the logbook to tell what was overtaken.
     revision : int
         No other stock has it.
     """
@@ -92,6 +93,7 @@ class Stock:
     unsound: dict[str, str]
     glaze_marks: dict[Any, str]
     recipe_marks: dict[Any, str]
+    material_marks: dict[Any, str]
     revision: int = field(default_factory=itertools.count().__next__)
 
 
@@ -127,6 +129,34 @@ class Snapshot:
     def used(self) -> frozenset[str]:
         """Folded columns that somebody has used, which forms show from then on."""
         return frozenset(c.name for c in FOLDED if not blanks(self.layers[c.name]).all())
+
+    @cached_property
+    def shelf(self) -> pd.DataFrame:
+        """Every pot with what she may look for; as `shelf_of` returns."""
+        return shelf_of(self.layers)
+
+    @cached_property
+    def glazes_in_use(self) -> list[str]:
+        """Glazes to glaze with, the one used last ahead, those never used behind."""
+        known = self.tables.glazes["glaze"].tolist()
+        order = {name: None for name in self.names("glaze") if name in known}
+        return [
+            name
+            for name in [*order, *(n for n in known if n not in order)]
+            if name not in self.retired
+        ]
+
+    @cached_property
+    def retired(self) -> list[str]:
+        """Glazes that are not in use any more."""
+        glazes = self.tables.glazes
+        return glazes.loc[glazes["in_use"].eq("no"), "glaze"].tolist()
+
+    def batches_of(self, glaze: str) -> list[tuple[str, int]]:
+        """Batches of a glaze, the one used last ahead, and on how many pots each is."""
+        mine = self.layers.loc[self.layers["glaze"].eq(glaze) & self.layers["batch"].ne("")]
+        counts = mine.drop_duplicates(["piece", "firing", "batch"])["batch"].value_counts()
+        return [(name, int(counts[name])) for name in mine["batch"].iloc[::-1].unique()]
 
     def names(self, column: str) -> list[str]:
         """What stands in a column of text, what was logged last ahead."""
@@ -202,13 +232,19 @@ def _unfired(layers: pd.DataFrame) -> pd.Series[bool]:
 def _stock(book: Logbook, before: Stock | None) -> Stock:
     glazes, glaze_marks = book.marked("glazes")
     recipes, recipe_marks = book.marked("recipes")
-    others = {"materials": book.materials(), "schedules": book.schedules()}
+    materials, material_marks = book.marked("materials")
+    others = {"materials": materials, "schedules": book.schedules()}
     kept = {"glazes": glazes, "recipes": recipes, **others}
-    if before is not None and all(table.equals(before.kept[kind]) for kind, table in kept.items()):
+    marks = glaze_marks, recipe_marks, material_marks
+    if (
+        before is not None
+        and marks == (before.glaze_marks, before.recipe_marks, before.material_marks)
+        and all(table.equals(before.kept[kind]) for kind, table in kept.items())
+    ):
         return before
     given = {kind: table for kind, table in kept.items() if kind != "glazes" and not table.empty}
     tables, unsound = usable_glazes(glazes, **given)
-    return Stock(tables, kept, unsound, glaze_marks, recipe_marks)
+    return Stock(tables, kept, unsound, *marks)
 
 
 def _file_mark(book: Logbook) -> tuple[int, int, int] | None:

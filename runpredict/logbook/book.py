@@ -473,7 +473,8 @@ class Logbook(TogetherLogbook):
         return unknown_glazes(incoming["layers"], known, "the logbook")
 
     def _logged_glazes(self) -> list[str]:
-        return [name for (name,) in self._connection.execute("SELECT glaze FROM glaze_names")]
+        stored = newest_rows(self._connection, "glazes")
+        return [key[0] for key, old in stored.items() if not old.retired]
 
 
 def _blame_materials(tables: Sequence[Table], logged: Iterable[str]) -> None:

@@ -124,6 +124,55 @@ class TogetherLogbook(ReadLogbook):
             )
         return key
 
+    def rename_glaze(self, glaze: str, name: str, mark: str) -> str:
+        """Give a glaze another name; its recipe and all its pots, fired ones too, follow.
+
+        Parameters
+        ----------
+        glaze, name : str
+            As it is logged, and as it is to be called.
+        mark : str
+            Of the glaze when it was read.
+
+        Returns
+        -------
+        str
+            Its name now.
+
+        Raises
+        ------
+        BadInput
+            A name that cannot be kept, or that another glaze has.
+        Overtaken
+            If the glaze was written to since.
+        """
+        cells = cells_typed("glazes", {"glaze": name})
+        if not cells["glaze"]:
+            raise BadInput([Fault(glaze, None, "glaze", "give a glaze's name.")])
+        with self._telling(), transaction(self._connection):
+            kinds: tuple[TableKind, ...] = ("glazes", "recipes", "layers")
+            stored = {kind: newest_rows(self._connection, kind) for kind in kinds}
+            refuse_overtaken("glazes", stored["glazes"], [(glaze,)], mark)
+            others = {k[0] for k, old in stored["glazes"].items() if not old.retired} - {glaze}
+            if match_name(cells["glaze"], others):
+                message = "is another glaze already; give another name."
+                raise BadInput([Fault(name[:40], None, "glaze", message)])
+            changes = {
+                kind: moved(
+                    kind,
+                    rows,
+                    {
+                        key: old
+                        for key, old in rows.items()
+                        if not old.retired and old.row.cells["glaze"] == glaze
+                    },
+                    cells,
+                )
+                for kind, rows in stored.items()
+            }
+            self._add_together(changes, stored, f"glaze {glaze}")
+        return str(cells["glaze"])
+
     def _cells_there(self, stored: Mapping[Key, Stored], to: str) -> dict[str, Any]:
         """What a pot says of its firing once it is in that one."""
         rows = [(key[1], old.row) for key, old in stored.items() if not old.retired]

@@ -54,6 +54,18 @@ def tone(chance: float, tolerance: float) -> str:
     return "near" if chance < LIKELY else "over"
 
 
+def risk_words(chance: float, tolerance: float) -> str:
+    """A chance as told beside its verdict: over what is tolerated never reads as just that.
+
+    Examples
+    --------
+    >>> risk_words(0.049, 0.05), risk_words(0.051, 0.05), risk_words(0.12, 0.05)
+    ('5 %', 'over 5 %', '12 %')
+    """
+    told = percent(chance)
+    return f"over {told}" if chance > tolerance and told == percent(tolerance) else told
+
+
 @dataclass(frozen=True)
 class LayerWords:
     """One layer in words."""
@@ -231,7 +243,7 @@ def firings_in_words(
             firing=str(row.firing),
             name=shown_name(row.piece),
             chance=chance,
-            risk=percent(chance),
+            risk=risk_words(chance, answer.tolerance),
             over=chance > answer.tolerance,
             tone=tone(chance, answer.tolerance),
             need=needs[place],

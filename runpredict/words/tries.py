@@ -12,8 +12,8 @@ from runpredict.answers.check import Answer
 from runpredict.answers.what_if import WhatIf
 from runpredict.units import LengthUnits, format_coat, format_distance
 from runpredict.words.advice import rounded_up_mm
-from runpredict.words.plain import percent, shown_name
-from runpredict.words.pots import tone
+from runpredict.words.plain import shown_name
+from runpredict.words.pots import risk_words, tone
 
 TRIES = 5  # of each thing that could be changed, so many choices
 LEAST_STEP = 0.25  # mm or min from what is planned, below which a choice is no other
@@ -66,7 +66,13 @@ def tries_in_words(answer: Answer, place: int, units: LengthUnits) -> list[Tries
     edges_mm = answer.layers.loc[own].sort_values("layer")["lower_edge_mm"].to_numpy(float)
 
     def choice(amounts: list[tuple[str, int, float]], label: str, risk: float, **now: bool) -> Try:
-        return Try(tuple(amounts), label, percent(risk), tone(risk, answer.tolerance), **now)
+        return Try(
+            tuple(amounts),
+            label,
+            risk_words(risk, answer.tolerance),
+            tone(risk, answer.tolerance),
+            **now,
+        )
 
     row: Any
     bands = []

@@ -352,6 +352,12 @@ ADDRESSES = (
     "/back",
     "/glazes",
     "/glaze?name=Ninepenny+Clear",
+    "/firing",
+    "/firing?name=Old+Nan",
+    "/pots",
+    "/old?piece=mug+9-1&firing=Perseverance",
+    "/materials",
+    "/material",
     "/nowhere",
 )
 

@@ -1,7 +1,8 @@
 """A firing on the bench page, as a browser without a script sends it."""
 
 import pytest
-from helpers.bench import Visitor, bench
+from helpers.bench import Visitor, bench, logged
+from helpers.reviews import reviewed
 
 from runpredict.bench.kiln_form import key_of
 
@@ -150,3 +151,29 @@ def test_a_pot_takes_the_heat_of_the_firing_it_is_put_into(visitor):
     visitor.send("/pot", "firing", firing="dabchick")
     fields = visitor.fields("/pot")
     assert (fields["firing"], fields["hold_min"]) == ("Dabchick", "5")
+
+
+def test_beside_each_pot_stands_what_was_told_and_what_to_do(visitor, app):
+    """The words of the load, there after a tap too; what a pot stood on and a note are kept."""
+    session = app.extensions["session"]
+    with app.test_request_context():
+        told = session.planned(session.studio.snapshot(), only="Old Nan")
+    pots = {pot.piece: pot for pot in told["Old Nan"].pots}
+    visitor.get("/kiln?firing=Old Nan")
+    fields = visitor.fields("/kiln")
+    for piece, pot in pots.items():
+        assert fields[f"said-{key_of(piece)}"] == f"Told {pot.risk}. {pot.brief}"
+    mug = key_of("mug 4")
+    note = "blistered by the door, " * 20
+    changed = {f"told-on_cookie-{mug}": "yes", f"told-kiln_note-{mug}": note}
+    visitor.post("/kiln/pots", fields | changed | {"do": "save"})
+    assert f"Told {pots['mug 4'].risk}. {pots['mug 4'].brief}" in visitor.text
+    rows = logged(app, "mug 4")
+    assert set(rows["on_cookie"]) == {"yes"} and set(rows["kiln_note"]) == {note.strip()}
+
+
+def test_beside_a_fired_pot_stands_what_was_told_before(visitor, app):
+    seen = {"piece": "mug 9-1", "firing": "Perseverance", "layer": [1, 2], "risk": [0.02, 0.31]}
+    with reviewed(app, seen):
+        visitor.get("/kiln?firing=Perseverance")
+    assert visitor.fields("/kiln")[f"said-{key_of('mug 9-1')}"] == "Told 31 %."

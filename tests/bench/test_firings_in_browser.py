@@ -124,6 +124,20 @@ def test_a_pot_named_into_a_firing_takes_its_heat(folder, phone):
         assert by(phone, "[name=piece]").get_attribute("value") == "late cup"
 
 
+def test_a_screen_reader_is_told_the_change_alone(folder, phone):
+    with served(folder) as page:
+        phone.get(f"{page.url}/pot?piece=cup+3&firing=dusk")
+        wait_for(phone, lambda: phone.find_elements("css selector", "html.script"))
+        assert phone.execute_script("return document.getElementById('spoken').textContent") == ""
+        fill(phone, "lower_edge_mm-1", "2")
+        spoken = "return document.getElementById('spoken').textContent"
+        wait_for(phone, lambda: "%" in phone.execute_script(spoken))
+        words = phone.execute_script(spoken)
+        assert words.startswith(said(phone, "#answer .number")) and len(words.split()) <= 45
+        live = "return document.querySelectorAll('[aria-live], #beside [role=alert]').length"
+        assert phone.execute_script(live) == 0
+
+
 def test_pots_are_moved_without_a_script(folder):
     need_browser()
     with browsing(PHONE, script=False) as plain, served(folder) as page:

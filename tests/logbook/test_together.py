@@ -141,3 +141,27 @@ def test_several_pots_are_planned_in_one_entry_and_once(book):
     assert book.history(firing="gull")["logged_at"].size == entries
     with pytest.raises(Taken):  # a new pot never takes the name of one that stands
         book.put_piece(pots("gull", ["jug", "cup 4"], cone="5"), None, "")
+
+
+def test_a_glaze_is_one_entry_under_its_new_name_and_old_pots_follow(book):
+    recipe = pd.DataFrame({"glaze": "sea", "material": ["silica", "whiting"], "parts": [60, 40]})
+    book.import_tables({"recipes": recipe})
+    book.record("cup", [Outcome(1, 4.0, "no")], firing="gull")
+    before = book.layers()
+    mark = book.marked("glazes")[1]
+    assert book.rename_glaze("sea", "deep sea", mark["sea",]) == "deep sea"
+    assert book.glazes()["glaze"].tolist() == ["sky", "deep sea"]
+    assert set(book.recipes()["glaze"]) == {"deep sea"}
+    renamed = before.assign(glaze=before["glaze"].replace("sea", "deep sea"))
+    pd.testing.assert_frame_equal(book.layers(), renamed)
+    book.prove()
+    with pytest.raises(BadInput, match="is not in the logbook"):
+        book.put_piece(pots("gull", ["bowl"]), None, "")
+    with pytest.raises(BadInput, match="another glaze already"):
+        book.rename_glaze("deep sea", "Sky", book.marked("glazes")[1]["deep sea",])
+    with pytest.raises(BadInput, match="give a glaze's name"):
+        book.rename_glaze("deep sea", " ", book.marked("glazes")[1]["deep sea",])
+    with pytest.raises(Overtaken):
+        book.rename_glaze("deep sea", "sea", mark["sea",])
+    book.rename_glaze("deep sea", "sea", book.marked("glazes")[1]["deep sea",])
+    pd.testing.assert_frame_equal(book.layers(), before)

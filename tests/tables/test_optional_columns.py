@@ -20,6 +20,7 @@ TOLD = {
     "glazed_by": "Wren", "glazed": "yes", "witness_cone": "6 flat", "lost": "cracked",
     "photo": "mug-3.jpg", "on_cookie": "yes",
     "specific_gravity": 1.45, "dip_s": 3.0, "absorption_pct": 12.0,
+    "kiln_note": "blistered",
 }  # fmt: skip
 INSIDE = {"side": "inside", "glaze": "ash", "lower_edge_mm": None, "upper_edge_mm": None}
 

@@ -75,6 +75,10 @@ function put(page) {
   if (open) beside.querySelector("details")?.setAttribute("open", "");
   beside.scrollTop = top;
   beside.dataset.stand = "";
+  // A screen reader is told what is new in a sentence or two, not the whole answer.
+  const spoken = document.getElementById("spoken");
+  const words = document.getElementById("answer").dataset.spoken ?? "No answer: something is to be mended.";
+  if (spoken.textContent !== words) spoken.textContent = words;
   const wrong = new Set([...beside.querySelectorAll(".mend a")].map((a) => a.hash.slice(1)));
   for (const field of form.querySelectorAll("input[id], select[id]")) {
     if (wrong.has(field.id)) field.setAttribute("aria-invalid", "true");

@@ -7,7 +7,7 @@ import { openKiln, sendButton, sendWaiting, settled } from "./kiln.js";
 import { read, sliders } from "./sliders.js";
 import { NotDone, fieldsOf, post, released } from "./wire.js";
 
-const WHAT = { pot: "", kiln: "what came of ", glaze: "the glaze ", firing: "the firing ", load: "pots to move from " };
+const WHAT = { pot: "", kiln: "what came of ", glaze: "the glaze ", material: "the material ", firing: "the firing ", load: "pots to move from " };
 const main = () => document.getElementById("main");
 const typingForm = () => main().querySelector("form[data-kind]");
 const actForm = () => main().querySelector("form[data-act]");

@@ -1,0 +1,130 @@
+"""My pots: found again by what she remembers of them, opened, and planned once more."""
+
+import itertools
+import re
+from pathlib import Path
+
+import pandas as pd
+import pytest
+from helpers.bench import Visitor, bench
+from helpers.reviews import reviewed
+
+from runpredict.bench.old_pages import coat_to_spare
+from runpredict.bench.shelf import FILTERS, narrowed, shelf_of
+from runpredict.logbook.forms import import_files
+from runpredict.tables.csv_files import read_table
+
+pytestmark = pytest.mark.filterwarnings("ignore::runpredict.errors.TableWarning")
+SAMPLE = Path(__file__).parents[2] / "sample_data"
+LOG = pd.read_csv(SAMPLE / "log.csv")
+OPEN = dict.fromkeys(("q", *FILTERS), "")
+
+
+@pytest.fixture(scope="module")
+def app(tmp_path_factory):
+    with bench(tmp_path_factory.mktemp("none"), learning=False) as made:
+        yield made
+
+
+@pytest.fixture
+def visitor(app):
+    return Visitor(app)
+
+
+@pytest.fixture(scope="module")
+def shelf():
+    return shelf_of(read_table(SAMPLE / "log.csv", "layers"))
+
+
+def counted(visitor, address):
+    visitor.get(address)
+    return int(re.search(r"(\d+) pots?[,.]", visitor.text).group(1))
+
+
+def test_each_filter_finds_what_the_table_has(shelf):
+    """Against a count by hand over the table of the sample."""
+    pots = LOG.groupby(["piece", "firing"])
+    glaze = LOG["glaze"].iloc[0]
+    with_it = LOG.loc[LOG["glaze"] == glaze].drop_duplicates(["piece", "firing"])
+    assert len(narrowed(shelf, OPEN | {"glaze": glaze})) == len(with_it)
+    past = pots["past_foot"].apply(lambda words: (words == "yes").any()).sum()
+    assert len(narrowed(shelf, OPEN | {"result": "past"})) == past > 0
+    mugs = LOG.loc[LOG["form"] == "mug"].drop_duplicates(["piece", "firing"])
+    assert len(narrowed(shelf, OPEN | {"form": "mug"})) == len(mugs)
+    named = LOG.loc[LOG["firing"] == "Mabel"].drop_duplicates("piece")
+    assert len(narrowed(shelf, OPEN | {"q": "MAB"})) == len(named)
+    both = OPEN | {"glaze": glaze, "form": "mug"}
+    assert len(narrowed(shelf, both)) == len(with_it.loc[with_it["form"] == "mug"])
+
+
+def test_a_pair_is_what_lies_over_what(shelf):
+    layers = LOG.sort_values("layer").groupby(["piece", "firing"])["glaze"].agg(list)
+    over, under = next(names[1::-1] for names in layers if len(names) > 1)
+    count = sum((under, over) in list(itertools.pairwise(names)) for names in layers)
+    assert len(narrowed(shelf, OPEN | {"pair": f"{over} over {under}"})) == count
+
+
+def test_the_list_is_short_and_goes_on(visitor):
+    of = counted(visitor, "/pots")
+    assert of > 40
+    first = re.findall(r'class="go" href="([^"]+)"', visitor.text)
+    assert len(first) == 40
+    visitor.get("/pots?page=2")
+    second = re.findall(r'class="go" href="([^"]+)"', visitor.text)
+    assert len(second) == min(of - 40, 40) and not set(first) & set(second)
+    assert counted(visitor, "/pots?q=nobody") == 0
+
+
+def test_an_old_pot_says_what_was_told_and_what_became_of_it(visitor, app):
+    row = LOG.loc[LOG["run_mm"].gt(0)].iloc[0]
+    visitor.get(f"/old?piece={row.piece}&firing={row.firing}")
+    assert f"ran {row.run_mm:g} mm" in re.sub(r"\s+", " ", visitor.text)
+    seen = {"piece": row.piece, "firing": row.firing, "layer": [row.layer], "risk": 0.31}
+    with reviewed(app, seen):
+        visitor.get(f"/old?piece={row.piece}&firing={row.firing}")
+    assert visitor.text.count("<td>31 % past the foot</td>") == 1
+    assert visitor.get("/old?piece=nobody&firing=never").status_code == 404
+    visitor.get("/old?piece=mug 2&firing=Dabchick")  # planned still: its form
+    assert visitor.follow().status_code == 200
+
+
+def test_again_with_one_coat_less(visitor, app):
+    rows = app.extensions["session"].studio.snapshot().pots
+    pot, layer = next(
+        (pot, spare) for pot in rows if (spare := coat_to_spare(rows[pot])) and pot[1] == "Mabel"
+    )
+    coats = int(rows[pot].set_index("layer").loc[layer, "coats"])
+    visitor.get(f"/old?piece={pot[0]}&firing={pot[1]}")
+    assert "Again with one coat less" in visitor.text
+    visitor.get(f"/pot?piece={pot[0]}&firing={pot[1]}&copy=1&less=1")
+    assert visitor.fields("/pot")[f"coats-{layer}"] == str(coats - 1)
+
+
+def test_the_coat_is_taken_off_the_layer_that_went_worst():
+    rows = pd.DataFrame(
+        {
+            "layer": [1, 2, 3], "side": "", "coats": [2.0, 3.0, 1.0], "thickness_mm": float("nan"),
+            "past_foot": ["no", "no", "yes"], "run_mm": [9.0, 4.0, float("nan")],
+        }
+    )  # fmt: skip
+    assert coat_to_spare(rows) == 1
+    assert coat_to_spare(rows.assign(past_foot=["no", "yes", "no"])) == 2
+    assert coat_to_spare(rows.assign(coats=1.0)) is None
+    assert coat_to_spare(rows.assign(thickness_mm=0.5)) is None
+
+
+def test_a_list_of_three_hundred_planned_pots_is_light(tmp_path):
+    (tmp_path / "glazes.csv").write_text("glaze,source,behaviour\nThin Rain,jar,runny\n")
+    rows = [
+        f"cup {k},firing {k // 40},6,10,65,1,Thin Rain,2,{3 + k % 9},95" for k in range(300)
+    ]  # fmt: skip
+    head = "piece,firing,cone,hold_min,foot_mm,layer,glaze,coats,lower_edge_mm,upper_edge_mm"
+    (tmp_path / "layers.csv").write_text("\n".join([head, *rows]) + "\n")
+    import_files([tmp_path / "glazes.csv", tmp_path / "layers.csv"], tmp_path)
+    with bench(tmp_path, invented=False, learning=False) as app:
+        visitor = Visitor(app)
+        visitor.get("/")
+        assert len(visitor.page.data) <= 40_000
+        for k in range(8):
+            assert f"firing {k}" in visitor.text
+        assert "and 34 more" in visitor.text
