@@ -25,6 +25,7 @@ def test_columns_are_those_of_the_contract():
         "batch specific_gravity dip_s kiln shelf spot absorption_pct glazed_by witness_cone "
         "side lost",
     }
+    contract["glazes"] += " in_use"
     contract["layers"] += " glazed photo on_cookie kiln_note"  # columns of ours
     for kind, names in contract.items():
         assert [column.name for column in COLUMNS[kind]] == names.split()
