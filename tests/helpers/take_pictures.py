@@ -13,7 +13,7 @@ from PIL import Image
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
-from helpers.browser import DESKTOP, PHONE, browsing, served, shot
+from helpers.browser import DESKTOP, PHONE, browsing, press, served, shot
 
 PICTURES = Path(__file__).parents[2] / "sample_data" / "pictures"
 COLOURS = 48  # paper, ink and a few tones; a page is then some tens of kilobytes
@@ -47,9 +47,9 @@ def walk(phone, url):
         box.get_attribute("data-pot")
         for box in phone.find_elements("css selector", "[data-pot]")[:2]
     )
-    phone.find_element("css selector", f"label[for='fate-{first}-1-fine']").click()
+    press(phone, f"label[for='fate-{first}-1-fine']")
     time.sleep(1.5)
-    phone.find_element("css selector", f"label[for='fate-{second}-2-ran']").click()
+    press(phone, f"label[for='fate-{second}-2-ran']")
     phone.find_element("css selector", f"#run-{second}-2").send_keys("4")
     taken(phone, "kiln")
 
