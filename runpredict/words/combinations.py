@@ -110,6 +110,8 @@ def _up(length_mm: float, units: LengthUnits) -> str:
 
 
 def _run(row: Any, units: LengthUnits) -> str:
+    if np.isnan(row.run_p50_mm):  # no edge it could start from
+        return "-"
     low, likely, high = (
         run_length(run, units) for run in (row.run_p05_mm, row.run_p50_mm, row.run_p95_mm)
     )

@@ -264,6 +264,12 @@ def test_buttons_say_that_the_page_is_away_and_go_on_when_it_is_back(folder, eit
         page = start()
         either.delete_all_cookies()  # the page was set up anew, and so was the device
         press(either, ".keep button[value='save']")
+        wait_for(either, lambda: "has to be let in again" in bar(either))
+        either.get(f"{page.url}/")  # by the address that the terminal shows
+        wait_for(either, lambda: "lone jug" in said(either, "#offers"))
+        press(either, "#offers button.main")
+        wait_for(either, lambda: bar(either) == "Not kept yet")
+        press(either, ".keep button[value='save']")
         wait_for(either, lambda: "Kept in the logbook" in said(either))
         assert bar(either) == "Kept"
         assert logged(page, "lone jug")["glaze"].tolist() == ["Thin Rain"]

@@ -58,7 +58,9 @@ def browsing(size=PHONE, script=True):
             driver.set_page_load_timeout(PATIENCE_S)
             driver.set_script_timeout(PATIENCE_S)
             driver.runs_script = script
-            driver.get = partial(_through_the_door, driver.get, set())
+            inside, forget = set(), driver.delete_all_cookies
+            driver.get = partial(_through_the_door, driver.get, inside)
+            driver.delete_all_cookies = lambda: (forget(), inside.clear())
             yield driver
         finally:
             driver.quit()
