@@ -32,6 +32,8 @@ from runpredict.tables.csv_files import refuse_kind
 from runpredict.tables.files import as_path
 from runpredict.tables.names import match_name
 
+MOST_NAMED = 12  # columns in a sentence
+
 
 def _identity(file: os.stat_result) -> tuple[int, int]:
     return file.st_dev, file.st_ino
@@ -181,8 +183,11 @@ class ReadLogbook:
             history = revisions_frame(kind, made, headings)
         for column, value in named.items():
             if column not in history:
+                first = ", ".join(map(str, list(history)[:MOST_NAMED]))
                 refuse_file(
-                    kind, f"has no column {column}; its history has {', '.join(map(str, history))}."
+                    kind,
+                    f"has no column {column}; its history has {first} and the other columns of "
+                    "that table.",
                 )
             history = history.loc[history[column] == value]
         return history.reset_index(drop=True)
