@@ -36,6 +36,7 @@ MOST_WAITED_S = 60.0
 """... but no longer than this."""
 LOOKED_S = 0.2
 TRIES, ENDING_S = 3, 10.0
+CLOSED = (-1, -2)  # ended by SIGHUP or SIGINT, which whole groups of processes get
 """How often a log is learned whose process is killed from outside, as where memory runs out."""
 LONGEST_S = 1800.0
 """A log of 100,000 pieces is learned in less; then the process is given up."""
@@ -167,7 +168,8 @@ def _learn_once(
     except EOFError:
         child.join(ENDING_S)
     finally:
-        killed = found is None and (child.exitcode or 0) < 0
+        # A terminal that closes ends the page as well: nothing is tried again then.
+        killed = found is None and (child.exitcode or 0) < 0 and child.exitcode not in CLOSED
         receiver.close()
         child.terminate()
         child.join()

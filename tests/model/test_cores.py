@@ -6,7 +6,7 @@ from dataclasses import astuple
 import numpy as np
 import pandas as pd
 import pytest
-from helpers.pieces import glazes, pieces
+from helpers.pieces import MANY_HOLDS, glazes, pieces
 from helpers.studios import studio
 
 from runpredict import check
@@ -15,6 +15,8 @@ from runpredict.model.features import features_of
 from runpredict.model.outcomes import outcomes_of
 from runpredict.model.stacks import stacks_of
 from runpredict.tables.plan import check_plan
+
+pytestmark = MANY_HOLDS
 
 
 @pytest.mark.parametrize("count", [1, 2])
