@@ -56,7 +56,7 @@ class Strange(HTMLParser):
 
 def sound(page):
     """A page answered, without a fault of the program or an element of somebody else's."""
-    assert page.status_code in (200, 303, 400, 404, 409, 422), page.status_code
+    assert page.status_code in (200, 303, 400, 404, 409, 413, 422), page.status_code
     strange = Strange()
     strange.feed(page.get_data(as_text=True))
     assert not strange.found
