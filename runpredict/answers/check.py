@@ -149,7 +149,14 @@ class Answer:
     @cached_property
     def neighbour(self) -> Indices:
         """Row that each row of `layers` overlaps: the nearest below it, else above; -1 if none."""
-        return _neighbour(self.stacks)
+        stacks, each = self.stacks, np.arange(self.stacks.present.shape[1])
+        step = each - each[:, None]
+        # The first below, then those farther down, then those above from the nearest on.
+        order = np.argsort(np.where(step < 0, -step, len(each) + step), axis=1)
+        meets = np.take_along_axis(stacks.meets, order[None], axis=2)
+        first = order[each, meets.argmax(axis=2)]
+        nearest = np.take_along_axis(stacks.row_at, first, axis=1)
+        return np.asarray(np.where(meets.any(axis=2), nearest, -1)[stacks.at])
 
     @cached_property
     def blamed(self) -> Indices:
@@ -421,24 +428,6 @@ def _layers_table(
     table["lower_edge_mm"] = rows["lower_edge_mm"]
     table["basis"] = basis
     return table
-
-
-def _neighbour(stacks: Stacks) -> Indices:
-    """Row each row overlaps: the nearest below it, else the nearest above; -1 if none."""
-    row_at = stacks.row_at
-    k = row_at.shape[1]
-    neighbour = np.full_like(row_at, -1)
-    steps = sorted(
-        (j - i for i in range(k) for j in range(k) if i != j), key=lambda s: (s > 0, abs(s))
-    )
-    for step in dict.fromkeys(reversed(steps)):
-        for i in range(max(0, -step), min(k, k - step)):
-            j = i + step
-            meets = np.minimum(stacks.upper_m[:, i], stacks.upper_m[:, j]) > np.maximum(
-                stacks.lower_m[:, i], stacks.lower_m[:, j]
-            )
-            neighbour[:, i] = np.where(meets & (row_at[:, j] >= 0), row_at[:, j], neighbour[:, i])
-    return neighbour[stacks.at]
 
 
 def _pieces_table(stacks: Stacks, numbers: dict[str, Any], outlook: pd.DataFrame) -> pd.DataFrame:

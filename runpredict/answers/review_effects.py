@@ -201,11 +201,6 @@ def glaze_under(stacks: Stacks) -> Objects:
     """
     names = stacks.glaze_name
     other = np.take_along_axis(names, np.maximum(stacks.under, 0), axis=1)
-    itself = np.zeros(names.shape, dtype=bool)
-    for j in range(names.shape[1]):
-        for i in range(j):
-            meets = np.minimum(stacks.upper_m[:, i], stacks.upper_m[:, j]) > np.maximum(
-                stacks.lower_m[:, i], stacks.lower_m[:, j]
-            )
-            itself[:, j] |= meets & (stacks.glaze[:, i] == stacks.glaze[:, j])
+    same = stacks.glaze[:, :, None] == stacks.glaze[:, None]
+    itself = (stacks.meets & same & np.tri(names.shape[1], k=-1, dtype=bool)).any(axis=2)
     return np.where(stacks.under >= 0, other, np.where(itself, names, BARE))

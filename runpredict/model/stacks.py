@@ -144,19 +144,21 @@ class Stacks:
         return np.asarray((self.solid & (self.glaze != one)).any(axis=1))
 
     @cached_property
+    def meets(self) -> Bools:
+        """Whether two layers share some of the wall, shape (n, k, k); no layer meets itself."""
+        upper = np.minimum(self.upper_m[:, :, None], self.upper_m[:, None])
+        lower = np.maximum(self.lower_m[:, :, None], self.lower_m[:, None])
+        return np.asarray((upper > lower) & ~np.eye(self.present.shape[1], dtype=bool))
+
+    @cached_property
     def under(self) -> Indices:
         """The layer beneath each that it meets, of another glaze, shape (n, k); -1 for none."""
-        n, k = self.present.shape
-        solid = self.solid
-        under = np.full((n, k), -1, dtype=np.intp)
-        for j in range(k):
-            for i in range(j):
-                meets = np.minimum(self.upper_m[:, i], self.upper_m[:, j]) > np.maximum(
-                    self.lower_m[:, i], self.lower_m[:, j]
-                )
-                other = self.glaze[:, i] != self.glaze[:, j]
-                under[:, j] = np.where(solid[:, i] & solid[:, j] & meets & other, i, under[:, j])
-        return under
+        k = self.present.shape[1]
+        other = self.glaze[:, :, None] != self.glaze[:, None]
+        both = self.solid[:, :, None] & self.solid[:, None]
+        below = np.tri(k, k=-1, dtype=bool)
+        place = np.where(self.meets & other & both & below, np.arange(k), -1)
+        return np.asarray(place.max(axis=2, initial=-1))
 
     @cached_property
     def named_besides(self) -> dict[str, Objects]:
