@@ -180,6 +180,9 @@ CLAIMS = {
     "Only glaze on the **outside** counts": (
         "tables/test_optional_columns.py::test_a_layer_inside_is_kept_and_not_judged"
     ),
+    "how deep it may pool in the well": (
+        "answers/test_pools.py::test_it_is_said_in_a_line_wherever_a_pot_is_told"
+    ),
     "it is taken as upright": "test_readme.py::test_a_wall_that_is_not_told_is_upright",
     "Columns of your own may stay": "test_readme.py::test_a_spreadsheet_that_is_there_already",
     "Its headings are others?": (

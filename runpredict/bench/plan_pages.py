@@ -23,7 +23,7 @@ from runpredict.drawings.piece import drawn_piece
 from runpredict.errors import BadInput
 from runpredict.logbook.overtaken import Overtaken, Taken
 from runpredict.tables.columns import FOLDED, cones
-from runpredict.tables.rows import empty_table
+from runpredict.tables.rows import empty_table, inside_of
 from runpredict.words.pots import PotWords, firings_in_words
 from runpredict.words.tries import Tries, tries_in_words
 
@@ -210,7 +210,8 @@ def _asked(form: PotForm, snapshot: Snapshot, wanted: Callable[[], bool] = lambd
     def work() -> Asked:
         if not wanted():
             abort(409, "A newer question of the same page is answered instead.")
-        answer = studio.ask(replace(snapshot.tables, plan=read.judged))
+        inside = inside_of(read.layers)
+        answer = studio.ask(replace(snapshot.tables, plan=read.judged, inside=inside))
         ((pot,),) = (firing.pots for firing in firings_in_words(answer, read_in))
         views = session().gallery.pot(drawn_piece(answer, pot.place, read_in), read_in)
         tries = tries_in_words(answer, pot.place, read_in)

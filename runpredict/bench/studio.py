@@ -26,7 +26,7 @@ from runpredict.tables.firings import keyed_firings
 from runpredict.tables.layers import outside
 from runpredict.tables.names import match_name, name_key
 from runpredict.tables.plan import PlanTables, usable_glazes
-from runpredict.tables.rows import blanks, split_results, with_defaults
+from runpredict.tables.rows import blanks, inside_of, split_results, with_defaults
 from runpredict.units import LengthUnits
 from runpredict.words.heat import heat_words
 
@@ -215,7 +215,13 @@ def _snapshot(book: Logbook, before: Snapshot | None) -> Snapshot:
     assert book.file is not None
     surprises = kept_willing(book.file.parent).written == "surprises"
     return Snapshot(
-        tables=replace(stock.tables, plan=planned, log=fired, only_surprises=surprises),
+        tables=replace(
+            stock.tables,
+            plan=planned,
+            inside=inside_of(layers.loc[~cold]),
+            log=fired,
+            only_surprises=surprises,
+        ),
         layers=layers,
         stock=stock,
         cold=frozenset(zip(names["piece"], names["firing"], strict=True)),

@@ -143,7 +143,7 @@ class Alike:
         quantiles = np.minimum(quantiles, stacks.lower_m)
         return np.where(stacks.glazed[..., None], np.moveaxis(quantiles, 0, 2), 0.0)
 
-    def past_foot_m3(self, stacks: Stacks) -> Floats:
+    def past_foot_m3(self, stacks: Stacks, level: float) -> Floats:
         """As `Chances.past_foot_m3`."""
         flow = self.flow_of(stacks)
         reach = stacks.lower_m
@@ -153,7 +153,7 @@ class Alike:
         for _ in range(HALVINGS):
             middle = 0.5 * (low + high)
             over = (weight[:, None] * self._above(margin - middle)).sum(axis=0)
-            rare = over < 1.0 - RUN_LEVELS[2]
+            rare = over < 1.0 - level
             low, high = np.where(rare, low, middle), np.where(rare, middle, high)
         need = film.log_factor_to_reach(flow, reach)[0]
         factor = np.where(np.isfinite(need), need, 0.0) + high
@@ -270,11 +270,11 @@ class Chances:
             runs[pieces, : stack.present.shape[1]] = part.run_quantiles_m(stack)
         return runs
 
-    def past_foot_m3(self, stacks: Stacks) -> Floats:
-        """Glaze past the foot of each piece, not exceeded 19 times in 20, shape (n,). [m³]"""
+    def past_foot_m3(self, stacks: Stacks, level: float = RUN_LEVELS[-1]) -> Floats:
+        """Glaze past the foot of each piece, not exceeded with a chance of ``level``, (n,). [m³]"""
         past = np.zeros(len(stacks.present))
         for pieces, stack, part in self.parts_of(stacks):
-            past[pieces] = part.past_foot_m3(stack)
+            past[pieces] = part.past_foot_m3(stack, level)
         return past
 
     def driving(self, stacks: Stacks) -> Floats:

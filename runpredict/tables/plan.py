@@ -30,7 +30,13 @@ from runpredict.tables.names import (
     warn_unused,
 )
 from runpredict.tables.recipes import check_melts, check_recipes
-from runpredict.tables.rows import check_rows, empty_table, sum_repeats, with_defaults
+from runpredict.tables.rows import (
+    check_rows,
+    empty_table,
+    inside_of,
+    sum_repeats,
+    with_defaults,
+)
 from runpredict.tables.slips import warn_of_ripeness
 
 T = TypeVar("T")
@@ -46,6 +52,8 @@ class PlanTables:
         Layers to ask about, as typed (blanks kept) but for `firing`: one without a name has the
         key of its date, as `firings.firing_key` returns, so that no two firings are one; and
         without layers inside of a pot, which no foot judges.
+    inside : DataFrame
+        Those layers of the plan, as `rows.inside_of` returns.
     log : DataFrame
         Layers with results, as `plan`; without rows when there is no log.
     glazes : DataFrame
@@ -61,6 +69,7 @@ class PlanTables:
     """
 
     plan: pd.DataFrame
+    inside: pd.DataFrame
     log: pd.DataFrame
     glazes: pd.DataFrame
     schedules: pd.DataFrame
@@ -181,11 +190,11 @@ def _join(tables: Mapping[str, Table], faults: list[Fault]) -> PlanTables:
     def frame(role: str) -> pd.DataFrame:
         return frames[role] if role in frames else empty_table(ROLES[role])
 
-    plan, log = (layers.loc[outside(layers)] for layers in (frame("plan"), frame("log")))
-    plan, log = plan.reset_index(drop=True), log.reset_index(drop=True)
+    plan, log = (frame(role).assign(firing=keyed_firings(frame(role))) for role in ("plan", "log"))
     return PlanTables(
-        plan=plan.assign(firing=keyed_firings(plan)),
-        log=log.assign(firing=keyed_firings(log)),
+        plan=plan.loc[outside(plan)].reset_index(drop=True),
+        inside=inside_of(plan),
+        log=log.loc[outside(log)].reset_index(drop=True),
         glazes=_glazes_melted(frames),
         schedules=frame("schedules"),
         recipes=frame("recipes"),

@@ -24,6 +24,7 @@ from runpredict.tables.layers import (
     check_pieces,
     give_run_to_lowest,
     in_words,
+    outside,
     positions,
     respell_pieces,
 )
@@ -360,6 +361,29 @@ def with_defaults(layers: pd.DataFrame) -> pd.DataFrame:
         if blank.any():
             filled[column] = filled[column].mask(blank, default)
     return filled
+
+
+def inside_of(layers: pd.DataFrame) -> pd.DataFrame:
+    """The layers inside of pots, with what is told of their pots and what a blank is taken for.
+
+    Parameters
+    ----------
+    layers : DataFrame
+        As `check_table` returns, those outside among them.
+
+    Returns
+    -------
+    DataFrame
+        As `with_defaults`; a blank lower edge is 0, down to the floor, a blank upper edge that of
+        the highest layer outside of its pot, NaN where there is none.
+    """
+    inner = ~outside(layers)
+    if not inner.any():
+        return layers.loc[inner]
+    filled = with_defaults(layers)
+    tops = filled["upper_edge_mm"].mask(inner).groupby(by_piece(filled).ngroup()).transform("max")
+    edges = {"lower_edge_mm": 0.0, "upper_edge_mm": tops}
+    return filled.fillna(edges).loc[inner].reset_index(drop=True)
 
 
 def blanks(cells: pd.Series[Any]) -> Bools:

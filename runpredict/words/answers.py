@@ -63,6 +63,8 @@ def answer_text(
         over = [pot for pot in firing.pots if pot.over]
         safe = [pot for pot in firing.pots if not pot.over]
         parts += (_brief if need_only else _full)(over, safe)
+        wells = [f"{pot.name}, inside: {pot.pool}" for pot in firing.pots if pot.pool]
+        parts += ["\n".join(map(paragraph, wells))] * bool(wells)
     parts += [paragraph(printable(forgotten))] if forgotten else []
     how = () if need_only else (HOW_TO_READ, catch_help(answer.tolerance))
     help_words = " ".join((*how, costs_words(answer.willing, answer.tolerance)))

@@ -10,12 +10,14 @@ from typing import Any
 import numpy as np
 
 from runpredict.answers.check import Answer
+from runpredict.answers.pools import pools_of
 from runpredict.arrays import Objects
 from runpredict.tables.firings import firing_words, keyed_firings
 from runpredict.tables.rows import with_defaults
 from runpredict.units import LengthUnits, format_distance
 from runpredict.words.advice import (
     catch_words,
+    run_length,
     run_sentence,
     run_words,
     sentences,
@@ -108,6 +110,8 @@ class PotWords:
         What it should stand on if it is fired as planned.
     maker : str
         Who glazed it, as it may be shown; blank where that is not told.
+    pool : str
+        What stands in its well, "" where no layer inside is told.
     """
 
     place: int
@@ -131,6 +135,7 @@ class PotWords:
     catch: str
     basis: str
     maker: str
+    pool: str
     _rows: list[Any] = field(repr=False)
     _units: LengthUnits = field(repr=False)
 
@@ -234,6 +239,7 @@ def firings_in_words(
     hands = with_defaults(answer.tables.plan)
     glazed = zip(keyed_firings(hands), hands["piece"], hands["glazed_by"], strict=True)
     makers = {(firing, piece): maker for firing, piece, maker in glazed}
+    pools = {(row.firing, row.piece): row for row in pools_of(answer).itertuples()}
 
     def pot(row: Any) -> PotWords:
         place, chance, blamed = row.Index, float(row.risk), rows[answer.blamed[row.Index]]
@@ -259,6 +265,7 @@ def firings_in_words(
             catch=catch_words(row, units),
             basis=basis,
             maker=shown_name(makers.get((row.firing, row.piece), "")),
+            pool=_pool_words(pools.get((row.firing, row.piece)), units),
             _rows=sorted(
                 (rows[at] for at in of_piece[row.firing, row.piece]), key=lambda row: row.layer
             ),
@@ -290,6 +297,19 @@ def _layer_words(row: Any, units: LengthUnits) -> LayerWords:
         spread=spread,
         risk=percent(row.risk),
         why=f"{row.reason}.",
+    )
+
+
+def _pool_words(pool: Any, units: LengthUnits) -> str:
+    """What stands in a well, as a rough number."""
+    if pool is None:
+        return ""
+    usual, most = run_length(pool.pool_mm, units), run_length(pool.pool_most_mm, units)
+    about = "" if usual.startswith("under") else "about "
+    more = "" if usual == most else f", up to {most}"
+    width = format_distance(pool.floor_mm, units)
+    return (
+        f"{about}{usual} of glaze in the well{more}, if its floor is as wide as the foot, {width}."
     )
 
 

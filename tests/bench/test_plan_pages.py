@@ -282,6 +282,7 @@ def test_a_layer_inside_is_kept_and_no_answer_is_about_it(visitor, app):
     visitor.send("/pot", "ask", **inside, **blank)
     assert number_told(visitor.text) == alone
     assert "Inside, layer 1, against the clay" in visitor.text
+    assert re.search(r"<dt>Inside</dt><dd>.* of glaze in the well", visitor.text)
     visitor.send("/pot", "save", **{"piece": "mug with a liner"})
     visitor.follow()
     rows = logged(app, "mug with a liner")
