@@ -60,7 +60,8 @@ def load_of(answer: Answer) -> pd.DataFrame:
         tolerance on one), cost_as_told (with the advice followed, of what is planned alone).
     """
     kinds = CHOICES if "heat" in answer.willing.kinds else CHOICES[:1]
-    tables = {choice: at_heat(answer.tables, choice) for choice in kinds}
+    filled = replace(answer.tables, plan=with_defaults(answer.tables.plan))
+    tables = {choice: at_heat(filled, choice) for choice in kinds}
     risks = {choice: _risk(answer, changed, choice) for choice, changed in tables.items()}
     heat = {choice: _heat(changed) for choice, changed in tables.items()}
     firing = answer.pieces["firing"].to_numpy()
@@ -82,6 +83,7 @@ def at_heat(tables: PlanTables, choice: str) -> PlanTables:
     Parameters
     ----------
     tables : PlanTables
+        Their plan with its blanks filled.
     choice : str
         Of `CHOICES`. A schedule has no cone, and stays as it is there.
     """
@@ -90,7 +92,7 @@ def at_heat(tables: PlanTables, choice: str) -> PlanTables:
     if choice == "cone":
         return replace(tables, plan=a_cone_lower(tables))
     share = 0.5 if choice == "half hold" else 0.0
-    plan = tables.plan.assign(hold_min=np.ceil(share * with_defaults(tables.plan)["hold_min"]))
+    plan = tables.plan.assign(hold_min=np.ceil(share * tables.plan["hold_min"]))
     hold = tables.schedules["hold_min"].astype(float)
     hottest = tables.schedules.groupby("firing")["target_c"].transform("max")
     at_top = tables.schedules["target_c"].eq(hottest)
@@ -121,9 +123,8 @@ def _risk(answer: Answer, changed: PlanTables, choice: str) -> Floats:
 
 def _heat(tables: PlanTables) -> dict[str, tuple[str, float]]:
     """Cone and hold of each firing, where its pots agree and it is not typed."""
-    plan = with_defaults(tables.plan)
     found = {}
-    for firing, rows in plan.groupby("firing", sort=False):
+    for firing, rows in tables.plan.groupby("firing", sort=False):
         typed = tables.scheduled(np.array([str(firing)]))[0]
         cone = "" if typed or rows["cone"].nunique() > 1 else str(rows["cone"].iloc[0])
         hold = np.nan if typed or rows["hold_min"].nunique() > 1 else rows["hold_min"].iloc[0]

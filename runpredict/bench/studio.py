@@ -23,10 +23,10 @@ from runpredict.bench.shelf import shelf_of
 from runpredict.logbook.book import Logbook
 from runpredict.tables.columns import FOLDED
 from runpredict.tables.firings import keyed_firings
-from runpredict.tables.layers import outside
+from runpredict.tables.layers import blanks, outside
 from runpredict.tables.names import match_name, name_key
 from runpredict.tables.plan import PlanTables, usable_glazes
-from runpredict.tables.rows import blanks, inside_of, split_results, with_defaults
+from runpredict.tables.rows import inside_of, split_results, with_defaults
 from runpredict.units import LengthUnits
 from runpredict.words.heat import heat_words
 
@@ -128,7 +128,7 @@ class Snapshot:
     @cached_property
     def used(self) -> frozenset[str]:
         """Folded columns that somebody has used, which forms show from then on."""
-        return frozenset(c.name for c in FOLDED if not blanks(self.layers[c.name]).all())
+        return frozenset(c.name for c in FOLDED if not blanks(self.layers[c.name].to_numpy()).all())
 
     @cached_property
     def shelf(self) -> pd.DataFrame:

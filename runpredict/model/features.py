@@ -13,9 +13,9 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-from runpredict.arrays import Bools, Floats, Indices
+from runpredict.arrays import AnyArray, Bools, Floats, Indices
 from runpredict.datafiles import OXIDES
 from runpredict.physics import dipping, heat, lots, melt, melt_properties, sheets, solids
 from runpredict.physics.chemistry import mole_fractions, unity_formula
@@ -172,27 +172,29 @@ def _row_firings(
 ) -> tuple[heat.Firings, Indices]:
     """The distinct firings and the number of each row's."""
     typed = {} if schedules is None else dict(tuple(schedules.groupby("firing", sort=False)))
-    seen = layers["witness_cone"].ne("")
-    by_name = (layers["firing"].isin(list(typed)) & ~seen).to_numpy()
-    keys = layers[["cone", "ramp_c_per_h", "hold_min"]].copy()
-    # What went down has felt the hold, too.
-    keys["cone"] = keys["cone"].mask(seen, layers["witness_cone"])
-    keys["hold_min"] = keys["hold_min"].mask(seen, 0.0)
-    keys.loc[by_name, :] = None
-    keys["schedule"] = layers["firing"].where(by_name, "")
-    codes = keys.groupby(list(keys.columns), sort=False, dropna=False).ngroup().to_numpy()
-    first = keys.assign(code=codes).drop_duplicates("code").sort_values("code")
-    cones = first["schedule"].eq("").to_numpy()
+    witness = layers["witness_cone"].to_numpy(dtype=object)
+    seen = witness != ""
+    by_name = layers["firing"].isin(list(typed)).to_numpy() & ~seen
+    told = zip(
+        np.where(by_name, layers["firing"], ""),
+        np.where(seen, witness, layers["cone"]),
+        layers["ramp_c_per_h"],
+        np.where(seen, 0.0, layers["hold_min"]),  # what went down has felt the hold, too
+        strict=True,
+    )
+    number: dict[tuple[Any, ...], int] = {}
+    codes = [number.setdefault(key[:1] if key[0] else key, len(number)) for key in told]
     parts: list[heat.Firings] = []
     order: list[Indices] = []
-    if cones.any():
-        by_cone = first.loc[cones]
-        ramp = by_cone["ramp_c_per_h"].to_numpy(dtype=float)
-        peak = heat.witness_peak_c(by_cone["cone"].tolist(), ramp)
-        parts.append(heat.firings_from_peak(peak, ramp, by_cone["hold_min"].to_numpy(dtype=float)))
-        order.append(np.flatnonzero(cones))
-    for position in np.flatnonzero(~cones):
-        segments = typed[first["schedule"].iloc[position]].sort_values("segment")
+    cones = [key for key in number if len(key) > 1]
+    if cones:
+        _, cone, ramps, holds = zip(*cones, strict=True)
+        ramp = np.array(ramps, dtype=float)
+        peak = heat.witness_peak_c(list(cone), ramp)
+        parts.append(heat.firings_from_peak(peak, ramp, np.array(holds, dtype=float)))
+        order.append(np.array([number[key] for key in cones]))
+    for key in (key for key in number if len(key) == 1):
+        segments = typed[key[0]].sort_values("segment")
         parts.append(
             heat.firing_from_schedule(
                 segments["rate_c_per_h"].tolist(),
@@ -200,14 +202,14 @@ def _row_firings(
                 segments["hold_min"].fillna(0.0).tolist(),
             )
         )
-        order.append(np.array([position]))
+        order.append(np.array([number[key]]))
     place = np.argsort(np.concatenate(order))
-    return heat.join(parts).take(place), codes.astype(np.intp)
+    return heat.join(parts).take(place), np.array(codes, dtype=np.intp)
 
 
 def _melt_columns(
     layers: pd.DataFrame, glazes: pd.DataFrame, schedules: pd.DataFrame | None
-) -> dict[str, NDArray[np.generic]]:
+) -> dict[str, AnyArray]:
     """What chemistry and heat say of each row."""
     melts = _melts_of(glazes)
     curves, known, moles = melts.curves, melts.known, melts.moles
@@ -296,31 +298,38 @@ def features_of(
     layers = _with_schedule_ramp(layers, schedules)
     expected, dip_told = expected_thickness_mm(layers)
     measured = layers["thickness_mm"].notna().to_numpy()
-    out = layers[[column.name for column in COLUMNS["layers"] if not column.after]].copy()
-    for name in ("behaviour", "matures_cone"):
-        out[name] = named[name].reindex(layers["glaze"]).to_numpy()
-    out["thickness_measured"] = measured
-    out["dip_told"] = dip_told
     needle = dip_told & measured
-    out["needle_log"] = np.where(needle, np.log(layers["thickness_mm"] / expected), np.nan)
-    out["thickness_mm"] = layers["thickness_mm"].where(measured, expected)
-    for name, values in _melt_columns(layers, glazes, schedules).items():
-        out[name] = values
-    out["heat_log"] = _heat_seen_log(layers, glazes, schedules, out["fluidity_per_pa"])
-    out["slope"] = sheets.slope(out["wall_deg"]) + LEVEL_SLOPE
-    for name, fluidity in (
-        ("mobility_per_m", "fluidity_per_pa"),
-        ("mobility_per_hold_min_per_m", "fluidity_per_hold_min_per_pa"),
-    ):
-        out[name] = sheets.GRAVITY_M_S2 * out["density_kg_m3"] * out["slope"] * out[fluidity]
-    return out
+    melts = _melt_columns(layers, glazes, schedules)
+    slope = sheets.slope(layers["wall_deg"].to_numpy(dtype=float)) + LEVEL_SLOPE
+    drive = sheets.GRAVITY_M_S2 * melts["density_kg_m3"] * slope
+    told = {
+        name: named[name].reindex(layers["glaze"]).to_numpy()
+        for name in ("behaviour", "matures_cone")
+    }
+    as_given = {c.name: layers[c.name] for c in COLUMNS["layers"] if not c.after}
+    columns = (
+        as_given
+        | told
+        | {
+            "thickness_measured": measured,
+            "dip_told": dip_told,
+            "needle_log": np.where(needle, np.log(layers["thickness_mm"] / expected), np.nan),
+            "thickness_mm": layers["thickness_mm"].where(measured, expected),
+            **melts,
+            "heat_log": _heat_seen_log(layers, glazes, schedules, melts["fluidity_per_pa"]),
+            "slope": slope,
+            "mobility_per_m": drive * melts["fluidity_per_pa"],
+            "mobility_per_hold_min_per_m": drive * melts["fluidity_per_hold_min_per_pa"],
+        }
+    )
+    return pd.DataFrame(columns, index=layers.index)
 
 
 def _heat_seen_log(
     layers: pd.DataFrame,
     glazes: pd.DataFrame,
     schedules: pd.DataFrame | None,
-    seen: pd.Series[float],
+    seen: Floats,
 ) -> Floats:
     """Natural log of the fluidity by the cone that went down over what was planned, shape (n,).
 

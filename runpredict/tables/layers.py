@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from runpredict.arrays import AnyArray, Bools, Indices
 from runpredict.errors import quoted
 from runpredict.tables.cells import Table
 from runpredict.tables.columns import PIECE_COLUMNS, column_of
@@ -27,9 +28,27 @@ def in_words(value: Any) -> str:
     return f"{value:g}" if isinstance(value, float) else str(value)
 
 
-def by_piece(layers: pd.DataFrame) -> Any:
-    """The layers of each piece together."""
-    return layers.groupby([layers["piece"], keyed_firings(layers)], sort=False)
+def pieces_of(layers: pd.DataFrame) -> Indices:
+    """Number of the piece of each layer, in the order they first appear, shape (n,)."""
+    number: dict[tuple[str, str], int] = {}
+    keys = zip(layers["piece"], keyed_firings(layers), strict=True)
+    return np.array([number.setdefault(key, len(number)) for key in keys], dtype=np.intp)
+
+
+def blanks(values: AnyArray) -> Bools:
+    """Where nothing was written in a column as `check_table` returns it."""
+    return np.isnan(values) if values.dtype == float else np.asarray(values == "", dtype=bool)
+
+
+def told_of_pieces(cells: pd.Series[Any], pieces: Indices) -> AnyArray:
+    """What the first layer of each piece that says anything says, blank where none does, (n,)."""
+    values = cells.to_numpy(copy=True)
+    known = np.flatnonzero(~blanks(values))[::-1]
+    first = np.full(len(values), -1)
+    first[pieces[known]] = known  # of several the last that is set, which stands first
+    there = first[pieces] >= 0
+    values[there] = values[first[pieces[there]]]
+    return values
 
 
 def outside(layers: pd.DataFrame) -> pd.Series[bool]:
@@ -132,7 +151,7 @@ def _check_coats(table: Table) -> None:
         if int(table.rows[position]) not in blamed:
             table.blame(position, "coats", "is blank; give the coats or measure thickness_mm.")
     thickness = frame["thickness_mm"].where(judged)
-    together = thickness.groupby([frame["piece"], keyed_firings(frame)], sort=False).cumsum()
+    together = thickness.groupby(pieces_of(frame)).cumsum()
     for position in positions((together > MAX_THICKNESS_MM) & thickness.notna()):
         table.blame(
             position,
@@ -144,15 +163,12 @@ def _check_coats(table: Table) -> None:
 
 def _check_agreement(table: Table) -> None:
     frame = table.frame
-    pieces = by_piece(frame).ngroup().to_numpy()
+    pieces = pieces_of(frame)
     for column in PIECE_COLUMNS:
-        known = frame[column].where(frame[column].ne(""))
-        if known.nunique() < 2:
-            continue
-        first = known.groupby(pieces).transform("first")
-        for position in positions(known.notna() & known.ne(first)):
+        values, first = frame[column].to_numpy(), told_of_pieces(frame[column], pieces)
+        for position in positions(~blanks(values) & (values != first)):
             row = frame.iloc[position]
-            other = first.iloc[position]
+            other = first[position]
             table.blame(
                 position,
                 column,

@@ -21,7 +21,7 @@ from runpredict.tables.cells import Table
 from runpredict.tables.columns import ROLES
 from runpredict.tables.csv_files import load_table
 from runpredict.tables.firings import keyed_firings
-from runpredict.tables.layers import by_piece, outside, positions
+from runpredict.tables.layers import outside, pieces_of, positions
 from runpredict.tables.names import (
     blame_unknown,
     respell,
@@ -246,9 +246,9 @@ def _check_judged(plan: Table) -> None:
     judged = outside(plan.frame)
     if not judged.any():
         plan.blame(None, "side", "has no layer outside of a pot, where glaze may pass the foot.")
-    pots = by_piece(plan.frame).ngroup()
+    pots = pd.Series(pieces_of(plan.frame))
     unseen = ~judged.groupby(pots).transform("any") & ~pots.duplicated()
-    for position in positions(unseen & judged.any()):
+    for position in positions(unseen & bool(judged.any())):
         name = plan.frame["piece"].iloc[position]
         plan.warn(position, "side", f'"{name}" is glazed inside only, so nothing is told of it.')
 

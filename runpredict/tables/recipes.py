@@ -7,9 +7,9 @@ from typing import cast
 
 import numpy as np
 
-from runpredict.datafiles import FLUXES
+from runpredict.datafiles import FLUXES, OXIDES
 from runpredict.errors import quoted
-from runpredict.physics.chemistry import recipe_oxides_wt
+from runpredict.physics.chemistry import ingredient_oxides
 from runpredict.physics.material_words import MaterialNames, names_beside
 from runpredict.tables.cells import Table
 from runpredict.tables.ingredients import blame_materials, warn_stand_ins
@@ -90,12 +90,12 @@ def check_melts(tables: Mapping[str, Table]) -> None:
     used = glazes.loc[glazes["source"].eq("recipe"), "glaze"]
     mine = table.frame.loc[table.frame["glaze"].isin(used)]
     materials = tables["materials"].frame if "materials" in tables else None
-    for name, recipe in mine.groupby("glaze", sort=False):
-        first = cast(int, recipe.index[0])
-        try:
-            oxides_wt = recipe_oxides_wt(recipe, materials)
-        except ValueError:
+    lines = ingredient_oxides(mine, materials)
+    sums = lines[list(OXIDES)].groupby(lines["glaze"].to_numpy(), sort=False).sum()
+    left, flux = sums.sum(axis=1) > 0, sums[list(FLUXES)].sum(axis=1) > 0
+    for position, name in mine["glaze"].drop_duplicates().items():
+        first = cast(int, position)
+        if not left[name]:
             table.blame(first, "parts", f'nothing of "{name}" is left after firing; mend it.')
-            continue
-        if oxides_wt[list(FLUXES)].to_numpy().sum() <= 0:
+        elif not flux[name]:
             table.blame(first, "material", f'"{name}" has no flux; a glaze needs one to melt.')

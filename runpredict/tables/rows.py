@@ -11,7 +11,6 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from runpredict.arrays import Bools
 from runpredict.datafiles import FLUXES, MAX_TOTAL_WT, OXIDES, OXYGEN_PER_FLUORINE_WT
 from runpredict.errors import Fault, TableWarning, quoted, raise_faults, refuse_other
 from runpredict.tables.cells import Table, parse_columns
@@ -19,14 +18,16 @@ from runpredict.tables.columns import COLUMNS, DEFAULTS, KEYS, PIECE_COLUMNS, Ta
 from runpredict.tables.firings import keyed_firings
 from runpredict.tables.headings import Columns
 from runpredict.tables.layers import (
-    by_piece,
+    blanks,
     check_dates,
     check_pieces,
     give_run_to_lowest,
     in_words,
     outside,
+    pieces_of,
     positions,
     respell_pieces,
+    told_of_pieces,
 )
 from runpredict.tables.names import name_key
 from runpredict.tables.slips import check_slips
@@ -269,7 +270,7 @@ def without_faulty_pieces(table: Table) -> tuple[Table, list[tuple[str, Fault]]]
     whole = [fault for fault in table.faults if fault.row is None]
     told: list[tuple[str, Fault]] = []
     while blamed := {fault: fault.row for fault in table.faults if fault.row is not None}:
-        piece = by_piece(table.frame).ngroup().to_numpy()
+        piece = pieces_of(table.frame)
         first = {int(row): position for position, row in reversed([*enumerate(table.rows)])}
         told += [
             (str(table.frame["piece"].iloc[first[row]]) or f"row {row}", fault)
@@ -328,8 +329,11 @@ def empty_table(kind: TableKind) -> pd.DataFrame:
     >>> len(empty_table("recipes"))
     0
     """
-    headings = [column.name for column in COLUMNS[kind]]
-    return parse_columns(pd.DataFrame(columns=headings), kind, kind).frame
+    columns = {
+        c.name: "str" if c.is_text else "int64" if c.form == "count" and c.needed else "float64"
+        for c in COLUMNS[kind]
+    }
+    return pd.DataFrame({name: pd.Series(dtype=dtype) for name, dtype in columns.items()})
 
 
 def with_defaults(layers: pd.DataFrame) -> pd.DataFrame:
@@ -349,17 +353,18 @@ def with_defaults(layers: pd.DataFrame) -> pd.DataFrame:
     missing = [column for column in COLUMNS["layers"] if column.name not in layers]
     filled = layers.assign(**{c.name: "" if c.is_text else np.nan for c in missing})
     pieces = None
-    for column in PIECE_COLUMNS:
-        blank = blanks(filled[column])
-        if blank.any() and not blank.all():
-            pieces = by_piece(filled).ngroup().to_numpy() if pieces is None else pieces
-            known = filled[column].mask(blank)
-            known = known.fillna(known.groupby(pieces).transform("first"))
-            filled[column] = known if filled[column].dtype == float else known.fillna("")
-    for column, default in DEFAULTS.items():
-        blank = blanks(filled[column])
-        if blank.any():
-            filled[column] = filled[column].mask(blank, default)
+    for column in dict.fromkeys((*PIECE_COLUMNS, *DEFAULTS)):
+        blank = blanks(filled[column].to_numpy())
+        if not blank.any():
+            continue
+        values = filled[column].to_numpy(copy=True)
+        if column in PIECE_COLUMNS and not blank.all():
+            pieces = pieces_of(filled) if pieces is None else pieces
+            values[blank] = told_of_pieces(filled[column], pieces)[blank]
+            blank = blanks(values)
+        if column in DEFAULTS:
+            values[blank] = DEFAULTS[column]
+        filled[column] = pd.Series(values, filled.index, filled[column].dtype)
     return filled
 
 
@@ -381,15 +386,9 @@ def inside_of(layers: pd.DataFrame) -> pd.DataFrame:
     if not inner.any():
         return layers.loc[inner]
     filled = with_defaults(layers)
-    tops = filled["upper_edge_mm"].mask(inner).groupby(by_piece(filled).ngroup()).transform("max")
+    tops = filled["upper_edge_mm"].mask(inner).groupby(pieces_of(filled)).transform("max")
     edges = {"lower_edge_mm": 0.0, "upper_edge_mm": tops}
     return filled.fillna(edges).loc[inner].reset_index(drop=True)
-
-
-def blanks(cells: pd.Series[Any]) -> Bools:
-    """Where nothing was written in a column as `check_table` returns it."""
-    values = cells.to_numpy()  # asking pandas takes ten times as long, column by column
-    return np.isnan(values) if cells.dtype == float else np.asarray(values == "", dtype=bool)
 
 
 def split_results(

@@ -14,7 +14,7 @@ from runpredict.errors import quoted
 from runpredict.tables.cells import Table
 from runpredict.tables.columns import cones
 from runpredict.tables.firings import firing_words, keyed_firings
-from runpredict.tables.layers import by_piece, positions
+from runpredict.tables.layers import pieces_of, positions, told_of_pieces
 from runpredict.tables.names import name_key
 from runpredict.units import MM_PER_INCH
 
@@ -85,7 +85,7 @@ def _firsts(table: Table, mask: Any) -> list[int]:
     found = np.flatnonzero(np.asarray(mask, dtype=bool))
     if not len(found):
         return []
-    of_piece = by_piece(table.frame).ngroup().to_numpy()
+    of_piece = pieces_of(table.frame)
     return [int(found[i]) for i in np.unique(of_piece[found], return_index=True)[1]]
 
 
@@ -118,8 +118,8 @@ def _foot_mended(value: float, usual_mm: Floats) -> str:
 
 def forms_of(layers: pd.DataFrame) -> pd.Series[Any]:
     """Form of each row's piece as told by any of its layers; blank where none says."""
-    known = layers["form"].where(layers["form"].ne(""))
-    return known.groupby(by_piece(layers).ngroup()).transform("first").fillna("")
+    told = told_of_pieces(layers["form"], pieces_of(layers))
+    return pd.Series(told, layers.index, layers["form"].dtype)
 
 
 def _check_feet(table: Table) -> None:
@@ -161,7 +161,7 @@ def _inches_among(edges_mm: pd.Series[float]) -> Bools:
 def _check_inches(table: Table) -> None:
     frame = table.frame
     flat = forms_of(frame).isin(FLAT_FORMS).to_numpy()
-    top = by_piece(frame)["upper_edge_mm"].transform("max").to_numpy()
+    top = frame["upper_edge_mm"].groupby(pieces_of(frame)).transform("max").to_numpy()
     low = (top < LEAST_GLAZED_MM) & ~flat
     for position in _firsts(table, low):
         upper = frame["upper_edge_mm"].iloc[position]
@@ -363,9 +363,7 @@ def warn_of_ripeness(table: Table, matures: Mapping[str, str]) -> None:
         One for each glaze and cone, with the pieces.
     """
     frame = table.frame
-    of_piece = by_piece(frame).ngroup()
-    told = frame["cone"].where(frame["cone"].ne(""))
-    fired = told.groupby(of_piece).transform("first").fillna("")
+    fired = told_of_pieces(frame["cone"], pieces_of(frame))
     meant = frame["glaze"].map(lambda glaze: matures.get(glaze, ""))
     names: Any
     for names, rows in frame.groupby([frame["glaze"], fired], sort=False):
