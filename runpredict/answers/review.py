@@ -23,6 +23,7 @@ from runpredict.answers.review_effects import (
     effects_of,
     glaze_to_blame,
     glaze_under,
+    since_batches,
     than_either,
 )
 from runpredict.arrays import Floats
@@ -77,8 +78,11 @@ class Review:
         "no"). By pair (over, under) also than_either, low, high: its
         fluidity as a multiple of that of the runnier of the two alone, with a 90 % interval. By
         firing also pieces, and factor, low, high on the mobility of all glazes in it.
+    batches : DataFrame
+        As `since_batches`.
     effects : DataFrame, one row an effect
-        family, name, factor on fluidity (on thickness for hand and method), low and high ends of
+        family, name, factor on fluidity (on thickness for hand, method, glazed by and coat), low
+        and high ends of
         its 90 % interval, rows of the log it rests on, run_factor (all runs of those rows as a
         multiple of what they were without it).
     combinations : DataFrame
@@ -115,6 +119,7 @@ class Review:
     by_pair: pd.DataFrame
     by_body: pd.DataFrame
     by_firing: pd.DataFrame
+    batches: pd.DataFrame
     effects: pd.DataFrame
     combinations: pd.DataFrame
     by_month: pd.DataFrame
@@ -209,6 +214,7 @@ def look_back(
         by_pair=_by_pair(seen, predictor.studio, stacks),
         by_body=_grouped(seen, ["body"]),
         by_firing=_by_firing(seen, log, effects),
+        batches=since_batches(predictor, stacks, log),
         effects=effects,
         combinations=combinations_of(
             replace(tables, plan=tables.plan.iloc[:0]), predictor, tolerance

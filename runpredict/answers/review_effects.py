@@ -10,6 +10,7 @@ import pandas as pd
 from runpredict.answers.check import drives
 from runpredict.arrays import Floats, Indices, Objects
 from runpredict.model.stacks import NAMED_BESIDES, Stacks
+from runpredict.tables.firings import firings_in_order
 
 if TYPE_CHECKING:
     from runpredict.model.line import Edges
@@ -18,6 +19,7 @@ if TYPE_CHECKING:
 
 
 BARE = "bare clay"
+BATCH_COLUMNS = ["glaze", "batch", "factor", "low", "high", "layers"]
 EFFECT_COLUMNS = ["family", "name", "factor", "low", "high", "rows", "run_factor"]
 NINE_IN_TEN_SD = 1.645  # standard deviations either way that hold 90 % of a normal
 # Those a potter can make use of.
@@ -116,6 +118,49 @@ def _run_factors(studio: Studio, edges: Edges, acts: Any, most_m: Floats) -> Flo
     without = np.bincount(acts.col, run(acts.row, acts.data * studio.mean[acts.col]), count)
     none = np.where(with_it > 0.0, np.inf, 1.0)
     return np.where(without > 0.0, with_it / np.where(without > 0.0, without, 1.0), none)
+
+
+def since_batches(predictor: Predictor, stacks: Stacks, log: pd.DataFrame) -> pd.DataFrame:
+    """What changed with the newest batch of each glaze that was fired before it, too.
+
+    Parameters
+    ----------
+    predictor, stacks, log
+        As for `effects_of`.
+
+    Returns
+    -------
+    DataFrame, one row a glaze
+        glaze, batch; factor on its fluidity against the layers before the batch, whatever they
+        were of, with low and high ends of its 90 % interval; layers of the batch.
+    """
+    found: list[tuple[Any, ...]] = []
+    studio = predictor.studio
+    order = {name: place for place, name in enumerate(firings_in_order(log))}
+    layers = pd.DataFrame(
+        {
+            "glaze": log["glaze"].to_numpy(),
+            "batch": stacks.names["batch"][stacks.at],
+            "effect": stacks.named_besides["batch"][stacks.at],
+            "at": log["firing"].map(order).to_numpy(),
+        }
+    )
+    for glaze, mine in layers.groupby("glaze", sort=False) if predictor.basis != "rules" else ():
+        first = mine["at"].groupby(mine["effect"]).transform("min").where(mine["batch"].ne(""))
+        if first.isna().all():
+            continue
+        newest, begun = mine["effect"].to_numpy()[np.nanargmax(first)], first.max()
+        before = mine.loc[mine["effect"].ne(newest) & (mine["at"] < begun), "effect"]
+        if before.empty:
+            continue
+        row = np.zeros(len(studio.mean))
+        row[studio.known["batch", newest]] = 1.0
+        for name in before.loc[before.ne("")]:
+            row[studio.known["batch", name]] -= 1.0 / len(before)
+        own = mine.loc[mine["effect"].eq(newest), "batch"]
+        factor = _factor(float(row @ studio.mean), float(row @ studio.covariance @ row))
+        found.append((glaze, own.iloc[0], *factor, len(own)))
+    return pd.DataFrame(found, columns=BATCH_COLUMNS)
 
 
 def than_either(studio: Studio, stacks: Stacks) -> dict[tuple[str, str], tuple[float, ...]]:

@@ -14,7 +14,6 @@ from runpredict.answers.combinations import LEAST_PIECES
 from runpredict.answers.moves import HAND_M
 from runpredict.answers.questions import WORTH_TELLING_MM
 from runpredict.answers.review import Review
-from runpredict.model.stacks import NAMED_BESIDES
 from runpredict.tables.firings import firing_words
 from runpredict.units import LengthUnits, format_distance
 from runpredict.words.advice import rounded_up, run_length
@@ -75,7 +74,6 @@ def review_tables(review: Review, units: LengthUnits = "mm") -> list[TableWords]
         _told_and_seen("glaze", review.by_glaze, units),
         _told_and_seen("body", review.by_body, units),
         _glazes(review),
-        _named_besides(review),
         _pairs(review),
         _combinations(review, units),
         _months(review),
@@ -162,7 +160,7 @@ def _told_and_seen(name: str, table: pd.DataFrame, units: LengthUnits) -> TableW
     return _table(f"Told against seen, by {name}", lead, headings, table, line)
 
 
-def _firm(effects: pd.DataFrame) -> pd.DataFrame:
+def firm_effects(effects: pd.DataFrame) -> pd.DataFrame:
     """Effects that are other than none (9 chances in 10), the strongest first."""
     firm = effects.loc[(effects["low"] > 1) | (effects["high"] < 1)]
     order = np.argsort(-np.abs(np.log(firm["factor"].to_numpy(dtype=float))), kind="stable")
@@ -175,7 +173,7 @@ def _glazes(review: Review) -> TableWords:
     if effects.empty:
         lead = "What each glaze does here cannot be told yet: the log taught nothing."
         return TableWords(title, lead)
-    firm = _firm(effects)
+    firm = firm_effects(effects)
     if firm.empty:
         lead = f"None of {len(effects)} glazes can yet be told from what its chemistry says."
         return TableWords(title, lead)
@@ -194,21 +192,6 @@ def _glazes(review: Review) -> TableWords:
     )
     headings = ("ran", "glaze", "fluidity (9 in 10 within)", "layers", "")
     return _table(title, lead, headings, firm, line)
-
-
-def _named_besides(review: Review) -> TableWords:
-    """Kilns, shelves, batches and hands that are not like the others."""
-    effects = review.effects.loc[review.effects["family"].isin(NAMED_BESIDES)]
-    firm = _firm(effects)
-
-    def line(row: pd.Series) -> tuple[str, ...]:
-        of = "thickness" if row["family"] == "glazed by" else "fluidity"
-        what = f"{row['family']} {row['name']}".removeprefix("which ")
-        return _times(row["run_factor"]), what, f"{of} {_within(row)}", str(row["rows"])
-
-    lead = f"{len(firm)} of {len(effects)} are not like the others (9 chances in 10)."
-    headings = ("ran", "", "factor (9 in 10 within)", "layers")
-    return _table("Kilns, shelves, batches and hands", lead, headings, firm, line)
 
 
 def pairs_apart(review: Review) -> pd.DataFrame:

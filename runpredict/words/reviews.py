@@ -6,9 +6,10 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
+import pandas as pd
 
 from runpredict.answers.review import UNLIKELY, Review
-from runpredict.errors import printable
+from runpredict.errors import printable, quoted
 from runpredict.tables.firings import firing_words
 from runpredict.units import LengthUnits, format_distance
 from runpredict.words.basis import CAUTION, not_tried
@@ -18,11 +19,23 @@ from runpredict.words.review_tables import (
     TableWords,
     combination_changes,
     coverage,
+    firm_effects,
     layer,
     month_words,
     review_tables,
 )
 
+TAUGHT_LEAD = "What batches, kilns, shelves and hands taught (range of 9 chances in 10)"
+TAUGHT = {
+    "which kiln": "{name}: in this kiln glaze runs {times} as far as in the others",
+    "shelf": "{name}: on this shelf glaze runs {times} as far as on the others",
+    "spot": "{name}: in this spot glaze runs {times} as far as in the others",
+    "heat": "{name} fires {heat} than planned: glaze is {times} as fluid",
+    "glazed by": "{name}: coats by this hand are {times} as thick as the others'",
+    "coat": "{name}: its dips lie {times} as thick as slip and seconds say",
+}
+"""What is said of an effect, by its family; a run is as long as its glaze is fluid (Nusselt)."""
+MOST_TAUGHT = 8
 FEW, FEW_LOWER, MONTHS = 4, 2, 6  # lines of a kind; the tables have the rest
 TELLERS = {"rules": "the rules", "held back": "models that had not seen the firing"}
 
@@ -92,11 +105,12 @@ def review_lines(review: Review, units: LengthUnits) -> list[Lines]:
     -------
     list of Lines
     """
-    changes = tuple(_changes(review, units))
+    changes, taught = tuple(_changes(review, units)), tuple(_taught(review))
     return [
         Lines(f"{_ran(review)} {_newest(review)}", tuple(_why(review))),
         Lines(surprise_words(review), tuple(_surprises(review, units))),
         Lines("What to change:" if changes else "What to change: nothing.", changes),
+        *([Lines(f"{TAUGHT_LEAD}:", taught)] if taught else []),
         Lines(_since_last_season(review), tuple(_by_month(review))),
         Lines(_trust(review)),
     ]
@@ -176,6 +190,40 @@ def _changes(review: Review, units: LengthUnits) -> Iterator[str]:
     safer, lower = combination_changes(review, units)
     for row in (*safer[:FEW], *lower[:FEW_LOWER]):
         yield f"{row.name}: {row.do}; it ends {row.now} up now, {row.came} ran past."
+
+
+def _taught(review: Review) -> Iterator[str]:
+    """What is unlike the others, as far as the range of 9 chances in 10 says so."""
+    lines = [
+        f"{row['glaze']}: since the batch {quoted(row['batch'])} it runs {_times(row['factor'])} "
+        f"as far ({_range(row)})."
+        for _, row in firm_effects(review.batches).iterrows()
+    ]
+    told = review.effects.loc[review.effects["family"].isin(list(TAUGHT))]
+    for _, row in firm_effects(told).iterrows():
+        heat = "hotter" if row["factor"] > 1 else "cooler"
+        name, times = row["name"] or "The kiln", _times(row["factor"])
+        said = TAUGHT[row["family"]].format(name=name, times=times, heat=heat)
+        lines.append(f"{said} ({_range(row)}).")
+    yield from lines[:MOST_TAUGHT]
+    if len(lines) > MOST_TAUGHT:
+        yield f"{len(lines) - MOST_TAUGHT} more, in the tables that --out writes."
+
+
+def _range(row: pd.Series) -> str:
+    return f"{row['low']:.2g} to {row['high']:.2g} times"
+
+
+def _times(factor: float) -> str:
+    """A factor as it is said.
+
+    Examples
+    --------
+    >>> _times(2.1), _times(0.5), _times(1.44)
+    ('about twice', 'about half', 'about 1.4 times')
+    """
+    words = {"1.9": "twice", "2.0": "twice", "2.1": "twice", "0.5": "half"}
+    return f"about {words.get(f'{factor:.1f}', f'{factor:.2g} times')}"
 
 
 def _season(month: str) -> int:

@@ -14,7 +14,7 @@ from runpredict.logbook.results import Outcome
 SAMPLE = cli.sample_folder()
 REVIEW_TABLES = {
     "past_foot", "predicted_seen", "surprises", "by_glaze", "by_pair", "by_body", "by_firing",
-    "effects", "combinations", "by_month", "scores", "reliability", "changes",
+    "batches", "effects", "combinations", "by_month", "scores", "reliability", "changes",
 }  # fmt: skip
 
 
