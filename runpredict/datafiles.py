@@ -23,8 +23,7 @@ def packaged_rows(name: str) -> tuple[dict[str, str], ...]:
 
     Raises
     ------
-    FileNotFoundError
-        If the package carries no such file.
+    FileNotFoundError : if the package carries no such file.
     """
     text = (Path(__file__).parent / "data" / name).read_text(encoding="utf-8")
     return tuple(csv.DictReader(text.splitlines()))

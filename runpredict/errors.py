@@ -171,8 +171,7 @@ def refuse_file(name: str, message: str, row: int | None = None) -> NoReturn:
 
     Raises
     ------
-    BadInput
-        Always.
+    BadInput : Always.
     """
     raise BadInput([Fault(name, row, None, message)])
 

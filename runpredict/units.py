@@ -122,8 +122,7 @@ def parse_number(text: str, right: str = "give digits only, such as 12.5") -> fl
 
     Raises
     ------
-    ValueError
-        If it is no finite number, or its comma may part thousands ("1,500").
+    ValueError : if it is no finite number, or its comma may part thousands ("1,500").
 
     Examples
     --------
@@ -233,8 +232,7 @@ def parse_temperature_c(text: str) -> float:
 
     Raises
     ------
-    ValueError
-        If it is no temperature.
+    ValueError : if it is no temperature.
 
     Examples
     --------
@@ -260,8 +258,7 @@ def parse_rate_c_per_h(text: str) -> float:
 
     Raises
     ------
-    ValueError
-        If it is no rate.
+    ValueError : if it is no rate.
 
     Examples
     --------
@@ -283,8 +280,7 @@ def check_units(units: object) -> None:
 
     Raises
     ------
-    BadInput
-        If `units` is neither "mm" nor "in".
+    BadInput : if `units` is neither "mm" nor "in".
     """
     if units not in ("mm", "in"):
         near = '; for inches write "in"' if str(units).casefold().startswith("in") else ""
@@ -310,8 +306,7 @@ def format_length(length_mm: float, units: LengthUnits = "mm") -> str:
 
     Raises
     ------
-    BadInput
-        If `units` is neither "mm" nor "in".
+    BadInput : if `units` is neither "mm" nor "in".
 
     Examples
     --------
@@ -396,10 +391,6 @@ def format_coat(thick_mm: float, units: LengthUnits = "mm") -> str:
     units : {"mm", "in"}
         Inches go to the nearest sixty-fourth, the finest that a ruler has.
 
-    Returns
-    -------
-    str
-
     Examples
     --------
     >>> format_coat(0.72, "in"), format_coat(0.34, "in"), format_coat(0.72)
@@ -428,8 +419,7 @@ def format_distance(distance_mm: float, units: LengthUnits = "mm") -> str:
 
     Raises
     ------
-    ValueError
-        If `units` is neither "mm" nor "in".
+    ValueError : if `units` is neither "mm" nor "in".
 
     Examples
     --------
@@ -458,8 +448,7 @@ def format_temperature(temperature_c: float, units: LengthUnits = "mm") -> str:
 
     Raises
     ------
-    ValueError
-        If `units` is neither "mm" nor "in".
+    ValueError : if `units` is neither "mm" nor "in".
 
     Examples
     --------

@@ -137,10 +137,6 @@ def advise(
     on_cookie : ndarray of bool, shape (n,)
         Whether a cookie holds what may run.
     willing : Willing
-
-    Returns
-    -------
-    Advice
     """
     advice = Advice.nothing(risk)
     over = risk > ask.tolerance

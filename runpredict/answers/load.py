@@ -45,10 +45,6 @@ def doubtful_unlogged(answer: Answer) -> Bools:
 def load_of(answer: Answer) -> pd.DataFrame:
     """What each firing of an answer needs as planned and at less heat, and what that costs.
 
-    Parameters
-    ----------
-    answer : Answer
-
     Returns
     -------
     DataFrame, one row a firing and choice that changes it

@@ -18,10 +18,6 @@ COLUMNS = ("firing", "piece", "pool_mm", "pool_most_mm", "floor_mm")
 def pools_of(answer: Answer) -> pd.DataFrame:
     """How deep glaze stands in the well of each pot that has layers inside.
 
-    Parameters
-    ----------
-    answer : Answer
-
     Returns
     -------
     DataFrame, one row a pot of the answer, in no order

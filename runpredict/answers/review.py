@@ -167,10 +167,6 @@ def review(
     only_surprises : bool
         As for `check`.
 
-    Returns
-    -------
-    Review
-
     Raises
     ------
     BadInput : with every fault of every table, a log without results, or no such firing.

@@ -80,10 +80,6 @@ def make_app(made: Session, hosts: Hosts, door: Door | None = None) -> Flask:
         Names the pages answer to.
     door : Door or None
         Lets devices in; None on loopback.
-
-    Returns
-    -------
-    Flask
     """
     app = Bench(__name__)
     app.extensions["session"] = made

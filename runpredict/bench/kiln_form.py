@@ -300,8 +300,7 @@ def said(layer: LayerRow, typed_in: LengthUnits) -> Outcome:
 
     Raises
     ------
-    ValueError
-        A run that is no length, or that goes past the foot where the word does not.
+    ValueError : A run that is no length, or that goes past the foot where the word does not.
     """
     fate = layer.shown
     run_mm = math.nan

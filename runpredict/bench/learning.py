@@ -81,17 +81,7 @@ def same_log(one: PlanTables | None, other: PlanTables | None) -> bool:
 
 
 def learn(tables: PlanTables, tolerance: float) -> Taught:
-    """Learn a log, and look back on it.
-
-    Parameters
-    ----------
-    tables : PlanTables
-    tolerance : float
-
-    Returns
-    -------
-    Taught
-    """
+    """Learn a log, and look back on it."""
     predictor, trial = predictor_of(tables)
     pieces = int(split_results(tables.log)[1].groupby(["piece", "firing"]).ngroups)
     review = None

@@ -12,14 +12,7 @@ TEMPLATE_NAME = "logbook_form.xlsx"
 
 
 def add_commands(subparsers: argparse._SubParsersAction[Any]) -> None:
-    """Add ``import``, ``export`` and ``template``.
-
-    Parameters
-    ----------
-    subparsers
-        As `ArgumentParser.add_subparsers` returns; each command gets ``run``, a function of the
-        parsed arguments that returns the exit status or raises `BadInput`.
-    """
+    """Add ``import``, ``export`` and ``template``."""
     _add_import(subparsers)
     _add_export(subparsers)
     _add_template(subparsers)

@@ -83,7 +83,10 @@ def _answer_options(parser: argparse.ArgumentParser) -> None:
 
 
 def build_parser() -> argparse.ArgumentParser:
-    """Every command and option."""
+    """Every command and option; each command has a ``run`` of the parsed arguments.
+
+    It returns the exit status or raises `BadInput`.
+    """
     parser = argparse.ArgumentParser(
         prog="runpredict",
         description="Tells, before the kiln is loaded, how far each layer of glaze will run.",

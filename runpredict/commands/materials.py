@@ -10,14 +10,7 @@ from runpredict.errors import BadInput, Fault
 
 
 def add_commands(subparsers: argparse._SubParsersAction[Any]) -> None:
-    """Add ``materials``.
-
-    Parameters
-    ----------
-    subparsers
-        As `ArgumentParser.add_subparsers` returns; the command gets ``run``, a function of the
-        parsed arguments that returns the exit status or raises `BadInput`.
-    """
+    """Add ``materials``."""
     listing = subparsers.add_parser(
         "materials",
         help="the raw materials a recipe may name, and what each is made of",

@@ -13,14 +13,7 @@ DEFAULT_PORT = 8737
 
 
 def add_commands(subparsers: argparse._SubParsersAction[Any]) -> None:
-    """Add ``page``.
-
-    Parameters
-    ----------
-    subparsers
-        As `ArgumentParser.add_subparsers` returns; the command gets ``run``, a function of the
-        parsed arguments that returns the exit status or raises `BadInput`.
-    """
+    """Add ``page``."""
     parser = subparsers.add_parser(
         "page",
         help="plan, load, open and look back in a browser, from a phone or tablet too",

@@ -18,14 +18,7 @@ UNKNOWN = "unknown"
 
 
 def add_commands(subparsers: argparse._SubParsersAction[Any]) -> None:
-    """Add ``record`` and ``remove``.
-
-    Parameters
-    ----------
-    subparsers
-        As `ArgumentParser.add_subparsers` returns; each command gets ``run``, a function of the
-        parsed arguments that returns the exit status or raises `BadInput`.
-    """
+    """Add ``record`` and ``remove``."""
     _add_record(subparsers)
     _add_remove(subparsers)
 

@@ -114,8 +114,7 @@ def walk(log: Logbook, named: str | None, piece: str | None = None) -> None:
 
     Raises
     ------
-    BadInput
-        If there is no such firing, or several wait and none is named.
+    BadInput : if there is no such firing, or several wait and none is named.
     """
     kiln = _opened(log, named) if piece is None else _pot(log, piece, named)
     name = kiln.pot or kiln.firing.strip() or "the firing without a name"
@@ -195,8 +194,7 @@ def _visit(kiln: _Kiln, at: int) -> int | None:
 
     Raises
     ------
-    EOFError
-        To stop.
+    EOFError : To stop.
     """
     typed = _hear(_question(kiln, at))
     answer = typed.casefold()
@@ -231,8 +229,7 @@ def _keep(kiln: _Kiln, at: int, typed: str) -> int | None:
 
     Raises
     ------
-    ValueError, BadInput
-        If it cannot be.
+    ValueError, BadInput : if it cannot be.
     """
     from runpredict.logbook.results import outcome_of
 
@@ -255,8 +252,7 @@ def _keep_more(kiln: _Kiln, at: int, typed: str) -> bool:
 
     Raises
     ------
-    ValueError, BadInput
-        If it cannot be kept.
+    ValueError, BadInput : if it cannot be kept.
     """
     from runpredict.logbook.results import Outcome
 
@@ -282,8 +278,7 @@ def _call_rest_fine(kiln: _Kiln, at: int) -> int | None:
 
     Raises
     ------
-    EOFError
-        To stop.
+    EOFError : To stop.
     """
     rest = kiln.rest()
     if rest.empty:
@@ -354,8 +349,7 @@ def _read(answer: str, lower_edge_mm: float) -> tuple[Word, float]:
 
     Raises
     ------
-    ValueError
-        If it is no answer.
+    ValueError : if it is no answer.
     """
     from runpredict.units import parse_length_mm
 
@@ -389,8 +383,7 @@ def forgotten_words(logbook: str) -> str:
 
     Raises
     ------
-    BadInput
-        If there is no logbook, or it is damaged.
+    BadInput : if there is no logbook, or it is damaged.
     """
     from runpredict.logbook.book import Logbook
     from runpredict.logbook.results import forgotten_pots

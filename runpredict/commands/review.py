@@ -22,14 +22,7 @@ DEFAULT_COUNT = 5
 
 
 def add_commands(subparsers: argparse._SubParsersAction[Any]) -> None:
-    """Add ``review`` and ``next``.
-
-    Parameters
-    ----------
-    subparsers
-        As `ArgumentParser.add_subparsers` returns; each command gets ``run``, a function of the
-        parsed arguments that returns the exit status or raises `BadInput`.
-    """
+    """Add ``review`` and ``next``."""
     back = subparsers.add_parser(
         "review",
         help="what the log says: what ran, how well it was told, what each glaze does here",

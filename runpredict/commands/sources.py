@@ -48,14 +48,9 @@ def gather(
     **files : path, optional
         By role, as in `columns.ROLES`.
 
-    Returns
-    -------
-    PlanTables
-
     Raises
     ------
-    BadInput
-        With every fault of every table, or naming the table that is missing.
+    BadInput : with every fault of every table, or naming the table that is missing.
     """
     given = {role: file for role, file in files.items() if file is not None}
     if logbook is None:

@@ -78,10 +78,8 @@ def run_safely(run: Callable[[], int]) -> int:
 
     Raises
     ------
-    SystemExit
-        As the parser of arguments leaves.
-    Exception
-        Any, where the environment variable ``RUNPREDICT_TRACEBACK`` is set.
+    SystemExit : as the parser of arguments leaves.
+    Exception : Any, where the environment variable ``RUNPREDICT_TRACEBACK`` is set.
     """
     codecs.register_error("runpredict.plain", _plain_characters)
     sys.stdout, sys.stderr = _prepare(sys.stdout), _prepare(sys.stderr)
@@ -106,8 +104,7 @@ def _sentence(fault: BaseException) -> str:
 
     Raises
     ------
-    BaseException
-        A mistake of ours, where a developer asks for it.
+    BaseException : A mistake of ours, where a developer asks for it.
     """
     if isinstance(fault, BadInput):
         return str(fault)

@@ -97,15 +97,12 @@ class Logbook(TogetherLogbook):
 
         Raises
         ------
-        BadInput
-            With every fault of every table; then nothing is imported.
-        Overtaken
-            If a group was written to since it had that mark.
+        BadInput : with every fault of every table; then nothing is imported.
+        Overtaken : if a group was written to since it had that mark.
 
         Warns
         -----
-        TableWarning
-            As `tables.rows.check_table`.
+        TableWarning : as `tables.rows.check_table`.
 
         Notes
         -----
@@ -221,15 +218,12 @@ class Logbook(TogetherLogbook):
 
         Raises
         ------
-        BadInput
-            If there is no such piece or layer, or the outcome is not possible.
-        Overtaken
-            If the piece was written to since it had that mark.
+        BadInput : if there is no such piece or layer, or the outcome is not possible.
+        Overtaken : if the piece was written to since it had that mark.
 
         Warns
         -----
-        TableWarning
-            For an outcome that contradicts itself.
+        TableWarning : for an outcome that contradicts itself.
         """
         with self._telling(), transaction(self._connection):
             if mark is not None:
@@ -333,12 +327,9 @@ class Logbook(TogetherLogbook):
 
         Raises
         ------
-        BadInput
-            With every fault of the layers, or if it has been fired; then nothing is written.
-        Overtaken
-            If it was written to since.
-        Taken
-            If another piece has that name.
+        BadInput : with every fault of the layers, or if it has been fired; then nothing is written.
+        Overtaken : if it was written to since.
+        Taken : if another piece has that name.
         """
         table = check_rows(layers, "layers", "layers")
         with self._telling(), transaction(self._connection):
@@ -432,8 +423,7 @@ class Logbook(TogetherLogbook):
 
         Raises
         ------
-        BadInput
-            If something is there and not to be replaced, or they cannot be written.
+        BadInput : if something is there and not to be replaced, or they cannot be written.
         """
         with self._telling(), reading(self._connection):
             tables: dict[str, pd.DataFrame] = {kind: self.table(kind) for kind in KINDS}

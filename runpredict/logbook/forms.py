@@ -70,8 +70,7 @@ def recognise_kind(path: str | os.PathLike[str], columns: Columns | None = None)
 
     Raises
     ------
-    BadInput
-        If the file cannot be read, or its headings are of no table.
+    BadInput : if the file cannot be read, or its headings are of no table.
     """
     file = Path(path)
     best = kind_of(_headings(file), columns)
@@ -115,8 +114,7 @@ def load_files(
 
     Warns
     -----
-    TableWarning
-        As `csv_files.load_table` and `csv_files.load_workbook`.
+    TableWarning : as `csv_files.load_table` and `csv_files.load_workbook`.
     """
     files = [Path(path) for path in paths]
     names = [file.name for file in files]
@@ -176,8 +174,7 @@ def import_files(
 
     Raises
     ------
-    BadInput
-        With every fault of every file; then nothing is imported, nor a logbook made.
+    BadInput : with every fault of every file; then nothing is imported, nor a logbook made.
 
     Warns
     -----
@@ -239,8 +236,7 @@ def write_template(path: str | os.PathLike[str], wall_angles_png: bytes | None =
 
     Raises
     ------
-    BadInput
-        If it is there already, is not called .xlsx, or cannot be written.
+    BadInput : if it is there already, is not called .xlsx, or cannot be written.
     """
     from openpyxl.styles import Alignment, Font  # noqa: PLC0415 - slow, for workbooks only
 

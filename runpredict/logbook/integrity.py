@@ -79,8 +79,7 @@ def what_is_wrong(connection: sqlite3.Connection, model: sqlite3.Connection) -> 
 
     Raises
     ------
-    sqlite3.DatabaseError, UnicodeDecodeError
-        If the file cannot even be read.
+    sqlite3.DatabaseError, UnicodeDecodeError : if the file cannot even be read.
 
     Notes
     -----

@@ -33,8 +33,7 @@ def firing_meant(piece: str, keys: Iterable[str], firing: str | None) -> str:
 
     Raises
     ------
-    BadInput
-        If the piece was in no such firing, or in several and none is named.
+    BadInput : if the piece was in no such firing, or in several and none is named.
     """
     firings = list(dict.fromkeys(keys))
     listed = ", ".join(f'"{firing_words(key)}"' for key in firings)

@@ -52,8 +52,7 @@ def made_small(content: bytes, name: str) -> bytes:
 
     Raises
     ------
-    BadInput
-        If it is no photo, damaged, or larger than allowed.
+    BadInput : if it is no photo, damaged, or larger than allowed.
     """
     from PIL import Image, ImageOps  # noqa: PLC0415 - for photos only
 
@@ -102,8 +101,7 @@ def keep_photo(folder: Path, piece: str, content: bytes, name: str) -> str:
 
     Raises
     ------
-    BadInput
-        As `made_small`, or if it cannot be written.
+    BadInput : as `made_small`, or if it cannot be written.
     """
     small = made_small(content, name)
     words = re.sub(r"[^a-z0-9]+", "-", piece.casefold()).strip("-")[:40] or "pot"
@@ -140,8 +138,7 @@ def look_at(file: Path) -> Photo:
 
     Raises
     ------
-    BadInput
-        If it is no photo any more.
+    BadInput : if it is no photo any more.
     """
     from PIL import Image  # noqa: PLC0415 - for photos only
 

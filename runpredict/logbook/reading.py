@@ -60,8 +60,7 @@ class ReadLogbook:
 
         Raises
         ------
-        BadInput
-            If there is none, or it is damaged; then it is left as it is.
+        BadInput : if there is none, or it is damaged; then it is left as it is.
         """
         file = as_path(folder, "folder") / FILE_NAME
         if not file.exists():
@@ -202,8 +201,7 @@ class ReadLogbook:
 
         Raises
         ------
-        BadInput
-            If there is none, or `firing` is needed to tell which.
+        BadInput : if there is none, or `firing` is needed to tell which.
         """
         with self._telling():
             piece = self._logged_piece(piece)
@@ -217,8 +215,7 @@ class ReadLogbook:
 
         Raises
         ------
-        BadInput
-            If it is not the one that was opened.
+        BadInput : if it is not the one that was opened.
         """
         if self.file is None:
             return None

@@ -96,8 +96,7 @@ def outcome_of(
 
     Raises
     ------
-    ValueError
-        If word and length contradict each other.
+    ValueError : if word and length contradict each other.
 
     Examples
     --------

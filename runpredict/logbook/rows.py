@@ -378,8 +378,7 @@ def cells_typed(kind: TableKind, texts: Mapping[str, str]) -> dict[str, Any]:
 
     Raises
     ------
-    BadInput
-        If one cannot be read, or the table has no such column.
+    BadInput : if one cannot be read, or the table has no such column.
     """
     unknown = [name for name in texts if name not in _names(kind)]
     raise_faults(Fault(kind, None, name, "is no column of the table.") for name in unknown)

@@ -241,8 +241,7 @@ def make_file(file: Path) -> None:
 
     Raises
     ------
-    BadInput
-        If the folder cannot be written.
+    BadInput : if the folder cannot be written.
     """
     with closing(new_in_memory()) as connection:
         content = connection.serialize()
@@ -312,8 +311,7 @@ def prove_or_refuse(connection: sqlite3.Connection, file: Path) -> None:
 
     Raises
     ------
-    BadInput
-        If it is damaged, no logbook, or of a newer version.
+    BadInput : if it is damaged, no logbook, or of a newer version.
     """
     try:
         with reading(connection):  # or an entry made meanwhile looks like a stranger's
@@ -332,8 +330,7 @@ def refuse_newer(connection: sqlite3.Connection, file: Path) -> int:
 
     Raises
     ------
-    BadInput
-        If a newer program wrote it.
+    BadInput : if a newer program wrote it.
     """
     found = int(_pragma(connection, "user_version"))
     if found > version():
@@ -359,8 +356,7 @@ def back_up(file: Path, copy: Path) -> None:
 
     Raises
     ------
-    BadInput
-        If the copy cannot be written.
+    BadInput : if the copy cannot be written.
     """
     with (
         telling(copy),

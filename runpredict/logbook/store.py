@@ -97,8 +97,7 @@ def add_rows(
 
     Raises
     ------
-    BadInput
-        If the backup cannot be written, or a newer program changed the logbook meanwhile.
+    BadInput : if the backup cannot be written, or a newer program changed the logbook meanwhile.
     """
     known = {kind: set(headings_of(connection, kind)) for kind in headings}
     new = [

@@ -47,10 +47,8 @@ class TogetherLogbook(ReadLogbook):
 
         Raises
         ------
-        BadInput
-            A cell that cannot be read, no such firing, or a name that another one has.
-        Overtaken
-            If it said something else by now.
+        BadInput : A cell that cannot be read, no such firing, or a name that another one has.
+        Overtaken : if it said something else by now.
         """
         typed, before = cells_typed("layers", cells), cells_typed("layers", was)
         with self._telling(), transaction(self._connection):
@@ -102,12 +100,9 @@ class TogetherLogbook(ReadLogbook):
 
         Raises
         ------
-        BadInput
-            A pot that has been fired, or a name that cannot be kept.
-        Overtaken
-            If a pot was written to since it had its mark.
-        Taken
-            If that firing has a pot of this name already.
+        BadInput : A pot that has been fired, or a name that cannot be kept.
+        Overtaken : if a pot was written to since it had its mark.
+        Taken : if that firing has a pot of this name already.
         """
         with self._telling(), transaction(self._connection):
             stored = newest_rows(self._connection, "layers")
@@ -141,10 +136,8 @@ class TogetherLogbook(ReadLogbook):
 
         Raises
         ------
-        BadInput
-            A name that cannot be kept, or that another glaze has.
-        Overtaken
-            If the glaze was written to since.
+        BadInput : A name that cannot be kept, or that another glaze has.
+        Overtaken : if the glaze was written to since.
         """
         cells = cells_typed("glazes", {"glaze": name})
         if not cells["glaze"]:

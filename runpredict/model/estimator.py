@@ -112,10 +112,6 @@ class CensoredMarginClassifier(ClassifierMixin, BaseEstimator):  # type: ignore[
         stretch, about : optional
             As in `fit.Evidence`; not beside an intercept or groups.
 
-        Returns
-        -------
-        self
-
         Raises
         ------
         ValueError : more than two classes, an interval or a weight that is none, a parameter that

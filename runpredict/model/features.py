@@ -285,10 +285,6 @@ def features_of(
 ) -> pd.DataFrame:
     """`build_features` for tables that `plan.check_plan` or `plan.read_plan` has returned.
 
-    Parameters
-    ----------
-    layers, glazes, schedules : DataFrame
-
     Returns
     -------
     DataFrame, one row a layer, index of ``layers``

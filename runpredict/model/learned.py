@@ -112,10 +112,6 @@ def learn(
     start : Studio, optional
         About whose effects the first line is drawn; about those of the prior without it.
     progress : callable (share done), optional
-
-    Returns
-    -------
-    Learned
     """
     known, dropped_variance = _asked_about(stacks, log)
     mean, sd = effects.prior_of(known, prior_by_glaze(stacks))

@@ -84,10 +84,6 @@ class Studio:
         Parameters
         ----------
         stacks : Stacks of n pieces with up to k layers
-
-        Returns
-        -------
-        Chances
         """
         terms = self.terms([stacks])
         return Chances(

@@ -128,8 +128,7 @@ def mole_fractions(oxides_wt: OxidesWt) -> Floats:
 
     Raises
     ------
-    ValueError
-        As `oxides_wt_array`.
+    ValueError : as `oxides_wt_array`.
 
     Examples
     --------
@@ -159,8 +158,7 @@ def unity_formula(oxides_wt: OxidesWt) -> pd.Series[float] | pd.DataFrame:
 
     Raises
     ------
-    ValueError
-        As `oxides_wt_array`, or if an analysis has no flux.
+    ValueError : as `oxides_wt_array`, or if an analysis has no flux.
 
     Notes
     -----
@@ -209,8 +207,7 @@ def ingredient_oxides(recipes: pd.DataFrame, materials: pd.DataFrame | None = No
 
     Raises
     ------
-    ValueError
-        If a material is unknown, or parts are negative.
+    ValueError : if a material is unknown, or parts are negative.
     """
     known = known_materials(materials).set_index("material")
     known = known.loc[~known.index.duplicated()]
@@ -288,8 +285,7 @@ def fill_oxides(
 
     Raises
     ------
-    ValueError
-        As `recipe_oxides_wt` and `oxides_wt_array`, or if a recipe is missing.
+    ValueError : as `recipe_oxides_wt` and `oxides_wt_array`, or if a recipe is missing.
     """
     oxides_wt = np.full((len(glazes), len(OXIDES)), np.nan)
     analysed = glazes["source"].eq("analysis").to_numpy()

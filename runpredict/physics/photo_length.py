@@ -108,8 +108,7 @@ def run_on_photo(
 
     Raises
     ------
-    ValueError
-        A wall too flat, a foot too small on the photo, or an edge that went up.
+    ValueError : A wall too flat, a foot too small on the photo, or an edge that went up.
     """
     if not FLATTEST_DEG <= wall_deg <= STEEPEST_DEG:
         raise ValueError(

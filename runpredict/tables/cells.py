@@ -364,8 +364,7 @@ def parse_columns(
 
     Warns
     -----
-    TableWarning
-        For each unknown column.
+    TableWarning : for each unknown column.
     """
     numbered = np.arange(FIRST_ROW, len(raw) + FIRST_ROW) if rows is None else rows
     under = understand(raw, kind, columns)

@@ -209,19 +209,13 @@ def load_table(
     columns : mapping of str, optional
         What she calls our columns: ours by hers, such as ``{"pot": "piece"}``.
 
-    Returns
-    -------
-    Table
-
     Raises
     ------
-    BadInput
-        If the file is missing, empty, or cannot be read as a table at all.
+    BadInput : if the file is missing, empty, or cannot be read as a table at all.
 
     Warns
     -----
-    TableWarning
-        For an unknown column, another encoding, and what is odd but usable.
+    TableWarning : for an unknown column, another encoding, and what is odd but usable.
     """
     refuse_kind(kind)
     file = as_path(path)
@@ -272,13 +266,11 @@ def read_table(
 
     Raises
     ------
-    BadInput
-        With every fault of the file.
+    BadInput : with every fault of the file.
 
     Warns
     -----
-    TableWarning
-        As `load_table`.
+    TableWarning : as `load_table`.
     """
     hers = {plain_heading(heading): ours for heading, ours in (columns or {}).items()}
     table = load_table(path, kind, columns=hers)
@@ -310,13 +302,11 @@ def load_workbook(
 
     Raises
     ------
-    BadInput
-        If it cannot be read, or no sheet is a table.
+    BadInput : if it cannot be read, or no sheet is a table.
 
     Warns
     -----
-    TableWarning
-        As `load_table`, and for a sheet that is not a table.
+    TableWarning : as `load_table`, and for a sheet that is not a table.
     """
     file = as_path(path)
     tables: dict[TableKind, Table] = {}
@@ -425,8 +415,7 @@ def write_tables(tables: Mapping[Path, pd.DataFrame]) -> None:
 
     Raises
     ------
-    BadInput
-        As `files.replace_files`.
+    BadInput : as `files.replace_files`.
     """
     with replace_files(list(tables)) as drafts:
         for draft, table in zip(drafts, tables.values(), strict=True):
@@ -445,8 +434,7 @@ def write_table(table: pd.DataFrame, path: str | os.PathLike[str]) -> None:
 
     Raises
     ------
-    BadInput
-        As `files.replace_files`.
+    BadInput : as `files.replace_files`.
     """
     refuse_other(table, pd.DataFrame, "table", "a pandas DataFrame")
     with replace_file(path) as draft:

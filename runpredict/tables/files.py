@@ -24,8 +24,7 @@ def as_path(path: str | os.PathLike[str], name: str = "the file") -> Path:
 
     Raises
     ------
-    BadInput
-        If it is none, or one that no file can have.
+    BadInput : if it is none, or one that no file can have.
     """
     refuse_other(path, (str, os.PathLike), name, "a path")
     if "\0" in os.fspath(path):
@@ -41,14 +40,9 @@ def reason_of(fault: OSError) -> str:
 def read_bytes(path: Path) -> bytes:
     """Content of a file.
 
-    Parameters
-    ----------
-    path : Path
-
     Raises
     ------
-    BadInput
-        If it is not there, cannot be read, or is larger than `MAX_FILE_BYTES`.
+    BadInput : if it is not there, cannot be read, or is larger than `MAX_FILE_BYTES`.
     """
     try:
         if path.is_fifo():  # which is waited for until somebody writes to it
@@ -108,8 +102,7 @@ def replace_files(
 
     Raises
     ------
-    BadInput
-        If a folder or a file cannot be written.
+    BadInput : if a folder or a file cannot be written.
     """
     files = [as_path(path) for path in paths]
     named: list[str] = []
@@ -174,8 +167,7 @@ def refuse_unasked(
 
     Raises
     ------
-    BadInput
-        With each file that is in the way.
+    BadInput : with each file that is in the way.
     """
     read = [Path(path) for path in inputs if path is not None]
     own = None if folder is None else Path(folder)

@@ -355,8 +355,7 @@ def read_columns(words: Iterable[str]) -> dict[str, str]:
 
     Raises
     ------
-    BadInput
-        If something is no pair, ours is no column, or one of hers is given twice, otherwise.
+    BadInput : if something is no pair, ours is no column, or one of hers is given twice, otherwise.
     """
     faults: list[Fault] = []
     found: dict[str, str] = {}

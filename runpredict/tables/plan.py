@@ -97,21 +97,14 @@ def read_plan(
         By role (`columns.ROLES`): log, another ``layers.csv``; recipes, materials, schedules, the
         tables of those names. Materials are added to the shipped ones.
 
-    Returns
-    -------
-    PlanTables
-
     Raises
     ------
-    BadInput
-        With every fault of every file.
-    TypeError
-        For a role that is none.
+    BadInput : with every fault of every file.
+    TypeError : for a role that is none.
 
     Warns
     -----
-    TableWarning
-        As `csv_files.load_table`.
+    TableWarning : as `csv_files.load_table`.
     """
     given: dict[str, str | os.PathLike[str]] = _by_role(plan=plan, glazes=glazes, **others)
     return _join(*_load({role: Path(path) for role, path in given.items()}))
@@ -155,21 +148,14 @@ def check_plan(
     **others : DataFrame or None
         By role, as for `read_plan`.
 
-    Returns
-    -------
-    PlanTables
-
     Raises
     ------
-    BadInput
-        With every fault of every table; tables are called by their role.
-    TypeError
-        For a role that is none.
+    BadInput : with every fault of every table; tables are called by their role.
+    TypeError : for a role that is none.
 
     Warns
     -----
-    TableWarning
-        As `rows.check_table`.
+    TableWarning : as `rows.check_table`.
     """
     given = _by_role(plan=plan, glazes=glazes, **others)
     refuse_other(glazes, pd.DataFrame, "glazes", "a pandas DataFrame, such as read_table returns")
@@ -337,8 +323,7 @@ def _warn_beside_schedule(tables: Mapping[str, Table]) -> None:
 
     Warns
     -----
-    TableWarning
-        Once a firing, at its first such row.
+    TableWarning : Once a firing, at its first such row.
     """
     scheduled = set(tables["schedules"].frame["firing"]) if "schedules" in tables else set()
     for role in ("plan", "log"):

@@ -241,8 +241,7 @@ def check_rows(
 
     Warns
     -----
-    TableWarning
-        For what is odd but usable.
+    TableWarning : for what is odd but usable.
     """
     refuse_other(raw, pd.DataFrame, name, "a pandas DataFrame, such as read_table returns")
     table = parse_columns(raw, kind, name, rows, columns)
@@ -308,13 +307,11 @@ def check_table(raw: pd.DataFrame, kind: TableKind, name: str | None = None) -> 
 
     Raises
     ------
-    BadInput
-        With every fault of the table.
+    BadInput : with every fault of the table.
 
     Warns
     -----
-    TableWarning
-        For an unknown column, which is kept, and for what is odd but usable.
+    TableWarning : for an unknown column, which is kept, and for what is odd but usable.
     """
     table = check_rows(raw, kind, name or kind)
     raise_faults(table.faults)

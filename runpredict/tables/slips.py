@@ -67,8 +67,7 @@ def check_slips(table: Table) -> None:
 
     Warns
     -----
-    TableWarning
-        For what is odd; each names the piece.
+    TableWarning : for what is odd; each names the piece.
     """
     _check_feet(table)
     _check_inches(table)
@@ -359,8 +358,7 @@ def warn_of_ripeness(table: Table, matures: Mapping[str, str]) -> None:
 
     Warns
     -----
-    TableWarning
-        One for each glaze and cone, with the pieces.
+    TableWarning : One for each glaze and cone, with the pieces.
     """
     frame = table.frame
     fired = told_of_pieces(frame["cone"], pieces_of(frame))

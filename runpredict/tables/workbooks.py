@@ -69,8 +69,7 @@ def workbook_sheets(path: Path) -> list[Sheet]:
 
     Raises
     ------
-    BadInput
-        If it cannot be read, is too large, holds nothing, or two sheets have one name.
+    BadInput : if it cannot be read, is too large, holds nothing, or two sheets have one name.
     """
     content = read_bytes(path)
     if content.startswith(_OLD_KIND):
@@ -153,8 +152,7 @@ def _shown(cell: Any, typed: Any) -> str:
 
     Raises
     ------
-    ValueError
-        If that is not what it holds, or it holds no value.
+    ValueError : if that is not what it holds, or it holds no value.
     """
     value = cell.value
     if value is None:

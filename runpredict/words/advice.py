@@ -108,17 +108,7 @@ class Sentences(NamedTuple):
 
 
 def sentences(answer: Answer, units: LengthUnits) -> list[Sentences]:
-    """What to do with each piece.
-
-    Parameters
-    ----------
-    answer : Answer
-    units : "mm" or "in"
-
-    Returns
-    -------
-    list of Sentences
-    """
+    """What to do with each piece."""
     return [_sentences(*parts, units) for parts in _by_piece(answer, units)]
 
 

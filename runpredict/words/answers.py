@@ -51,10 +51,6 @@ def answer_text(
         A sentence on pots whose results were not written.
     need_only : bool
         List only what needs something, in short, and only name the rest.
-
-    Returns
-    -------
-    str
     """
     parts = [paragraph(tolerated(answer.tolerance))]
     for firing in firings_in_words(answer, units, as_a_whole=True):

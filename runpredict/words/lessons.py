@@ -19,17 +19,7 @@ def _points(chance: float) -> str:
 
 
 def lessons_text(lessons: Lessons, units: LengthUnits = "mm") -> str:
-    """The tiles, what each takes from the doubt, how to lay it, and why.
-
-    Parameters
-    ----------
-    lessons : Lessons
-    units : "mm" or "in"
-
-    Returns
-    -------
-    str
-    """
+    """The tiles, what each takes from the doubt, how to lay it, and why."""
     table = lessons.lessons
     if table.empty:
         nothing = (

@@ -223,10 +223,6 @@ def firings_in_words(
     units : "mm" or "in"
     as_a_whole : bool
         Also what each load needs at another heat, which has to be worked out.
-
-    Returns
-    -------
-    list of FiringWords
     """
     why = reasons(answer.features, answer.neighbour, answer.predictor.seen(), units)
     rows = list(answer.layers.assign(reason=why).itertuples(index=False))

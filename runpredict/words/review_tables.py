@@ -57,17 +57,7 @@ def coverage(review: Review) -> str:
 
 
 def review_tables(review: Review, units: LengthUnits = "mm") -> list[TableWords]:
-    """Every table of a review, the number that matters first.
-
-    Parameters
-    ----------
-    review : Review
-    units : "mm" or "in"
-
-    Returns
-    -------
-    list of TableWords
-    """
+    """Every table of a review, the number that matters first."""
     tables = (
         _past_foot(review, units),
         _surprise_table(review, units),
@@ -240,11 +230,6 @@ def combination_changes(
     review: Review, units: LengthUnits
 ) -> tuple[list[CombinationChange], list[CombinationChange]]:
     """The combinations to change, as they are mostly put on, from the page over the buckets.
-
-    Parameters
-    ----------
-    review : Review
-    units : "mm" or "in"
 
     Returns
     -------

@@ -61,10 +61,6 @@ def review_text(
         With every table.
     forgotten : str
         A sentence on pots whose results were not written.
-
-    Returns
-    -------
-    str
     """
     first, *more = review_lines(review, units)
     parts = [_lines_text(first), paragraph(printable(forgotten)), *map(_lines_text, more)]
@@ -94,17 +90,7 @@ def _table_text(table: TableWords) -> str:
 
 
 def review_lines(review: Review, units: LengthUnits) -> list[Lines]:
-    """What a potter asks when she looks back: what ran, what surprised, what to change.
-
-    Parameters
-    ----------
-    review : Review
-    units : "mm" or "in"
-
-    Returns
-    -------
-    list of Lines
-    """
+    """What a potter asks when she looks back: what ran, what surprised, what to change."""
     changes, taught = tuple(_changes(review, units)), tuple(_taught(review))
     return [
         Lines(f"{_ran(review)} {_newest(review)}", tuple(_why(review))),
