@@ -282,7 +282,9 @@ def test_a_layer_inside_is_kept_and_no_answer_is_about_it(visitor, app):
     visitor.send("/pot", "ask", **inside, **blank)
     assert number_told(visitor.text) == alone
     assert "Inside, layer 1, against the clay" in visitor.text
-    assert re.search(r"<dt>Inside</dt><dd>.* of glaze in the well", visitor.text)
+    assert re.search(r"<p>Inside: .* of glaze in the well", visitor.text)
+    assert visitor.text.count("Edges are counted on the outside") == 1
+    assert visitor.text.count("Edges inside are counted up from the floor") == 1
     visitor.send("/pot", "save", **{"piece": "mug with a liner"})
     visitor.follow()
     rows = logged(app, "mug with a liner")
