@@ -21,6 +21,7 @@ from runpredict.commands.options import (
     files_of,
     glaze_options,
     hear_long_work,
+    logbook_meant,
     plan_option,
     reading_options,
     refuse,
@@ -152,6 +153,8 @@ def _run(argv: Sequence[str] | None) -> int:
     warnings.showwarning = _show_warning
     warnings.simplefilter("always", TableWarning)
     hear_long_work()
+    if "glazes" in args:
+        args.logbook = logbook_meant(args)
     with nullcontext() if args.command in WAITING_FOR_HER else long_work(args.command):
         status: int = args.run(args)
     return status

@@ -27,7 +27,10 @@ def glaze_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--recipes", metavar="FILE", help="recipes of the glazes mixed here")
     parser.add_argument("--materials", metavar="FILE", help="raw materials of your own")
     parser.add_argument(
-        "--logbook", metavar="DIR", help="take what is not given as a file from this logbook"
+        "--logbook",
+        metavar="DIR",
+        help="take what is not given as a file from this logbook (default, where no file is "
+        'given: "logbook" in the folder you are in)',
     )
 
 
@@ -95,6 +98,14 @@ def refuse(option: str, message: str) -> NoReturn:
 def files_of(args: argparse.Namespace) -> dict[str, str | None]:
     """The file of each role, None where there is none."""
     return {role: getattr(args, role, None) for role in ROLES}
+
+
+def logbook_meant(args: argparse.Namespace) -> str | None:
+    """The logbook that is named or, where no file is given, the one in the folder she is in."""
+    named: str | None = getattr(args, "logbook", None)
+    if named is None and not any(files_of(args).values()) and Path(DEFAULT_LOGBOOK).is_dir():
+        return DEFAULT_LOGBOOK
+    return named
 
 
 def show_progress(what: str) -> Callable[[float], None] | None:

@@ -54,7 +54,7 @@ def gather(
     """
     given = {role: file for role, file in files.items() if file is not None}
     if logbook is None:
-        _refuse_missing([role for role in needs if role not in given], "give its file")
+        _refuse_missing([role for role in needs if role not in given], "give its file, or your logbook with --logbook")
         tables = read_plan(given.pop("plan", None), given.pop("glazes"), **given)
         return replace(tables, only_surprises=written == "surprises")
     from runpredict.logbook.forms import kept_columns
@@ -82,7 +82,7 @@ def _logged(folder: PathLike) -> dict[str, pd.DataFrame]:
     from runpredict.logbook.book import Logbook
 
     with Logbook.open(folder) as book:
-        tables: dict[str, pd.DataFrame] = {kind: book.table(kind) for kind in KINDS}
+        tables: dict[str, pd.DataFrame] = {kind: book.marked(kind)[0] for kind in KINDS}
     tables["plan"], tables["log"] = split_results(tables.pop("layers"), with_lost=True)
     return tables
 

@@ -55,7 +55,7 @@ _SHEETS_APART = {
 
 
 def recognise_kind(path: str | os.PathLike[str], columns: Columns | None = None) -> TableKind:
-    """Which table a CSV file holds, by its headings.
+    """Which table a CSV file holds, by its headings and its name.
 
     Parameters
     ----------
@@ -73,7 +73,7 @@ def recognise_kind(path: str | os.PathLike[str], columns: Columns | None = None)
     BadInput : if the file cannot be read, or its headings are of no table.
     """
     file = Path(path)
-    best = kind_of(_headings(file), columns)
+    best = kind_of(_headings(file), columns, file.stem)
     if best is None:
         load_table(file, KINDS[0])  # tells first if it is empty or no text at all
         refuse_file(

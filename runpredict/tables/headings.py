@@ -31,17 +31,21 @@ Columns: TypeAlias = Mapping[str, str]
 """Our column by her own heading for it, compared as `plain_heading`."""
 
 MAX_LAYERS = 20
+NAME_WEIGHT = 3
+"""What the name of a file weighs, in headings, when its table is told by them."""
 _OTHER_UNITS = {
     "length": ("_mm", {"mm": "mm", "cm": "cm", "in": "in", "inch": "in", "inches": "in"}),
     "temperature": ("_c", {"c": "C", "f": "F"}),
     "rate": ("_c_per_h", {"c_per_h": "C/h", "f_per_h": "F/h"}),
 }
 _OF_LAYER = {
-    "edge": "lower_edge_mm", "ends": "lower_edge_mm", "begins": "upper_edge_mm", "ran": "run_mm",
+    "edge": "lower_edge_mm", "ends": "lower_edge_mm", "stops": "lower_edge_mm",
+    "begins": "upper_edge_mm", "starts": "upper_edge_mm", "dips": "coats", "ran": "run_mm",
     "past": "past_foot",
 }  # fmt: skip
 """Short words for columns of a layer, behind its number in a wide table."""
 _LAYER_NAMES = {"base": 1, "top": 2}
+_FROM_THE_FOOT = re.compile(r"_(above|from|over)(_the)?_foot(?=_|$)")
 _LAST_DIGIT = re.compile(r"([\d¼-¾⅐-⅞])(?=[^\d¼-¾⅐-⅞]*$)")
 _HAS_UNIT = re.compile(r"[a-zA-Z\"″'′”°]")
 
@@ -137,7 +141,7 @@ def meaning_of(heading: object, kind: TableKind, columns: Columns | None = None)
         parts = parts[1:] or ["glaze"]
     else:
         return None
-    one = _layer_names().get("_".join(parts))
+    one = _layer_names().get(_FROM_THE_FOOT.sub("", "_".join(parts)))
     return one and replace(one, layer=layer)
 
 
@@ -173,7 +177,9 @@ def likely_column(heading: object, kind: TableKind) -> str:
     return _names(kind)[close[0]].column if close else ""
 
 
-def kind_of(headings: Iterable[object], columns: Columns | None = None) -> TableKind | None:
+def kind_of(
+    headings: Iterable[object], columns: Columns | None = None, name: str = ""
+) -> TableKind | None:
     """Which table has such headings.
 
     Parameters
@@ -181,6 +187,8 @@ def kind_of(headings: Iterable[object], columns: Columns | None = None) -> Table
     headings : iterable of str
     columns : mapping of str, optional
         What she calls ours.
+    name : str, optional
+        Of the file; that of a table counts as `NAME_WEIGHT` headings.
 
     Returns
     -------
@@ -191,9 +199,11 @@ def kind_of(headings: Iterable[object], columns: Columns | None = None) -> Table
     named = [heading for heading in headings if plain_heading(heading)]
 
     def fit(kind: TableKind) -> tuple[int, bool, int]:
-        known = {one.column for name in named if (one := meaning_of(name, kind, columns))}
+        known = {one.column for head in named if (one := meaning_of(head, kind, columns))}
         needed = {column.name for column in COLUMNS[kind] if column.needed}
-        return len(known), needed <= known, sum(bool(likely_column(name, kind)) for name in named)
+        likely = sum(bool(likely_column(head, kind)) for head in named)
+        called = NAME_WEIGHT * (name.strip().casefold() == kind and bool(known or likely))
+        return len(known) + called, needed <= known, likely
 
     best = max(KINDS, key=fit)
     return best if any(fit(best)) else None

@@ -31,9 +31,9 @@ def lessons_text(lessons: Lessons, units: LengthUnits = "mm") -> str:
     after = float(table["doubt_after"].iloc[-1])
     tiles = "this tile" if len(table) == 1 else f"these {len(table)} tiles"
     head = (
-        f"{_points(lessons.doubt)} to {_points(after)} points of 100: so far {tiles} would bring "
-        f"down the doubt about a planned piece's risk ({lessons.pieces} pieces), apart from what "
-        "is left to chance. The most telling first; each counts with those above it."
+        f"{_points(lessons.doubt)} to {_points(after)} points of 100: how far the risk told of a "
+        f"planned piece may be off, now and after {tiles} ({lessons.pieces} pieces), apart from "
+        "what is left to chance. The most telling first; each counts with those above it."
     )
     rows = [
         [

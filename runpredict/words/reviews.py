@@ -108,7 +108,8 @@ def _ran(review: Review) -> str:
     lost = int(review.by_month["lost"].sum())
     return (
         f"{len(past)} of {review.by_firing['layers'].sum()} logged layers ran past the foot, on "
-        f"{pots} of {review.pieces} pieces in {review.firings} firings."
+        f"{pots} of {review.pieces} pieces in {review.firings} "
+        f"firing{'s' if review.firings != 1 else ''}."
         + f" {lost} {'was' if lost == 1 else 'were'} lost otherwise."
         * bool(lost)
     )
