@@ -54,7 +54,10 @@ def gather(
     """
     given = {role: file for role, file in files.items() if file is not None}
     if logbook is None:
-        _refuse_missing([role for role in needs if role not in given], "give its file, or your logbook with --logbook")
+        _refuse_missing(
+            [role for role in needs if role not in given],
+            "give its file, or your logbook with --logbook",
+        )
         tables = read_plan(given.pop("plan", None), given.pop("glazes"), **given)
         return replace(tables, only_surprises=written == "surprises")
     from runpredict.logbook.forms import kept_columns

@@ -98,7 +98,7 @@ def _layer_names() -> dict[str, Meaning]:
     for word, name in (stems | _OF_LAYER).items():
         known[word] = Meaning(name)
         for key, one in _names("layers").items():
-            if one.column == name and one.unit:
+            if one.column == name and (one.unit or key.endswith("_mm")):
                 known[f"{word}_{key.rsplit('_', 1)[1]}"] = one
     return known
 

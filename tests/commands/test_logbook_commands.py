@@ -603,3 +603,21 @@ def test_a_killed_export_leaves_every_file_whole(studio, times):
         left = content_of(studio / "out")
         for name in whole[0]:
             assert left[name] in [files[name] for files in whole]
+
+
+def test_the_logbook_beside_her_is_meant_where_no_table_is_named(tmp_path, monkeypatch, capsys):
+    """As `import` and `record` have it: what she is told to type next works as it stands."""
+    monkeypatch.chdir(tmp_path)
+    sample = cli.sample_folder()
+    tables = [str(sample / f"{name}.csv") for name in ("glazes", "recipes", "log", "schedules")]
+    assert cli.main(["import", *tables]) == 0
+    for words in (["review"], ["glaze", "Eel Lantern"], ["combinations"]):
+        capsys.readouterr()
+        assert cli.main(words) == 0, capsys.readouterr().err
+        said = capsys.readouterr().out
+        assert cli.main([*words, "--logbook", "logbook"]) == 0
+        assert capsys.readouterr().out == said
+    assert cli.main(["check"]) == 2
+    assert "every pot has its result" in capsys.readouterr().err
+    assert cli.main(["review", "--glazes", tables[0]]) == 2
+    assert "--log: is missing; give its file, or your logbook" in capsys.readouterr().err

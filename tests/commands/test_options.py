@@ -91,3 +91,14 @@ def test_a_table_that_neither_has_is_named(tmp_path):
         f"--{role}: is missing; the logbook holds none, so give its file or import it."
         for role in ("plan", "glazes")
     ]
+
+
+def test_a_column_of_hers_is_told_when_it_comes_in_and_not_at_every_question(tmp_path, recwarn):
+    """A note at each check, about what she was told at the import, is one she learns to skip."""
+    with Logbook.open(tmp_path, create=True) as log:
+        mine = pd.DataFrame([ANALYSIS | {"Shelf mark": "B"}])
+        log.import_tables({"layers": layers({}), "glazes": mine})
+    assert any("Shelf mark" in str(one.message) for one in recwarn.list)
+    recwarn.clear()
+    gather(("plan", "glazes"), tmp_path)
+    assert not [str(one.message) for one in recwarn.list]

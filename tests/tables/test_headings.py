@@ -71,6 +71,9 @@ def test_our_own_headings_are_ours_in_any_case(kind):
         ("edge 1 in", Meaning("lower_edge_mm", "in", 1)), ("top", Meaning("glaze", "", 2)),
         ("begins 3", Meaning("upper_edge_mm", "", 3)), ("base coats", Meaning("coats", "", 1)),
         ("thickness 1 (mm)", Meaning("thickness_mm", "", 1)), ("ran 2", Meaning("run_mm", "", 2)),
+        ("Base dips", Meaning("coats", "", 1)), ("top stops at", None),
+        ("Top stops (inches above the foot)", Meaning("lower_edge_mm", "in", 2)),
+        ("starts 2 above foot, mm", Meaning("upper_edge_mm", "", 2)),
         ("foot 2", None), ("glaze 21", None), ("pot", None), ("cone 6", None),
     ],
 )  # fmt: skip
@@ -225,3 +228,11 @@ def test_a_table_is_known_by_headings_that_only_may_be_ours():
     assert kind_of(["Recipe", "Ingredient", "Percent"]) == "recipes"
     assert kind_of(["Pot", "Dips", "Bare foot"]) == "layers"
     assert kind_of(["Price", "Sold to"]) is None
+
+
+def test_the_name_of_a_file_helps_where_its_headings_say_little():
+    hers = ["Glaze name", "Type", "Runs?", "Cone"]
+    assert kind_of(hers) == "layers", "by the cone alone"
+    assert kind_of(hers, name="Glazes") == "glazes"
+    assert kind_of(["Price", "Sold to"], name="glazes") is None
+    assert kind_of(LAID, name="glazes") == "layers", "what stands in a table goes before its name"
