@@ -127,7 +127,7 @@ def pot() -> str:
     form = pot_form.new_form(units())
     within = snapshot.firing_meant(request.args.get("within", ""))
     newest = next((pot for pot in reversed(snapshot.planned_pots) if within in ("", pot[1])), None)
-    form.pot["piece"] = _free_name(newest[0] if newest else "pot", snapshot)
+    form.pot["piece"] = _free_name(newest[0] if newest else "pot 0", snapshot)
     if newest:
         last = pot_form.form_of(snapshot.pots[newest], units()).pot
         form.pot |= {name: last[name] for name in OF_FIRING}

@@ -372,3 +372,11 @@ def test_axe_finds_nothing_serious(page, browser, axe, address):
         "v => [v.impact, v.id, v.nodes.map(n => n.html.slice(0, 160)).slice(0, 3)])))"
     )
     assert found == []
+
+
+def test_a_jar_asks_for_no_recipe(page, browser):
+    browser.get(f"{page.url}/glaze")
+    recipe = by(browser, "fieldset.recipe")
+    assert not recipe.is_displayed()
+    press(browser, "[for='source-recipe']")
+    assert recipe.is_displayed()

@@ -85,3 +85,10 @@ def test_the_glaze_used_last_stands_first(visitor, app):
     assert sorted(snapshot.glazes_in_use) == sorted(glazes(app).index)
     visitor.get("/glazes")
     assert visitor.text.index(last) < visitor.text.index(snapshot.glazes_in_use[1])
+
+
+def test_a_jar_is_not_headed_by_a_formula_that_it_has_not(visitor):
+    visitor.get("/glaze")
+    assert "Unity formula" not in visitor.text and "Of a jar nothing is known" in visitor.text
+    visitor.get("/glaze?name=Eel Lantern")
+    assert "Unity formula" in visitor.text

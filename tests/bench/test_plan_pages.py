@@ -334,3 +334,12 @@ def test_how_to_measure_a_wall_is_shown(visitor):
     assert "How do I measure the wall?" in visitor.text
     (picture,) = re.findall(r'src="(/picture/\w+\.svg)" alt="Four walls', visitor.text)
     assert visitor.get(picture).mimetype == "image/svg+xml"
+
+
+def test_the_first_pot_of_a_new_logbook_is_pot_1(tmp_path):
+    with Logbook.open(tmp_path, create=True) as log:
+        log.import_tables({"glazes": pd.DataFrame([{"glaze": "Sea", "source": "jar"}])})
+    with bench(tmp_path, invented=False, learning=False) as made:
+        visitor = Visitor(made)
+        visitor.get("/pot")
+        assert visitor.fields("/pot")["piece"] == "pot 1"
