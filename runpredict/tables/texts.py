@@ -112,7 +112,7 @@ def carry_down(coded: dict[str, CodedCells | None]) -> None:
     number = pd.to_numeric(layer.by_row(), errors="coerce")
     sides = side.by_row()
     goes_on = (number.gt(number.shift()) & alike) | (blank & sides.ne(sides.shift()))
-    goes_on &= named.mask(blank).ffill().notna()
+    goes_on &= (~blank).cummax()
     pot = (~goes_on).cumsum()
     undated = firing.by_row().eq("") & date.by_row().eq("")
     for name, cells, fill in (

@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+import sklearn
 from scipy import stats
 from sklearn.model_selection import cross_val_score
 from sklearn.pipeline import make_pipeline
@@ -11,8 +12,18 @@ from sklearn.utils.estimator_checks import parametrize_with_checks
 from runpredict.model.estimator import CensoredMarginClassifier
 from runpredict.model.mixture import MIX_SCALES, MIX_SHARES
 
+# Before 1.7 these two call a class by the row that stands first, which is another one in each of
+# the two fits that they compare.
+NOT_BEFORE_1_7 = [f"check_sample_weight_equivalence_on_{kind}_data" for kind in ("dense", "sparse")]
+OLD = tuple(map(int, sklearn.__version__.split(".")[:2])) < (1, 7)
 
-@parametrize_with_checks([CensoredMarginClassifier()])
+
+def at_fault(_):
+    """Checks of scikit-learn that are wrong themselves, and why."""
+    return dict.fromkeys(NOT_BEFORE_1_7 if OLD else [], "names classes by the order of rows")
+
+
+@parametrize_with_checks([CensoredMarginClassifier()], expected_failed_checks=at_fault)
 def test_keeps_the_contract(estimator, check):
     # scikit-learn's own check_estimator, one test a check.
     check(estimator)
