@@ -30,10 +30,9 @@ def pools_of(answer: Answer) -> pd.DataFrame:
     As `Chances.past_foot_m3`, with the floor in place of the foot; so more glaze, a taller
     wall (to 1 %, as heights are looked at in eighths) or more heat never lies thinner.
     """
-    inside, tables = answer.tables.inside, answer.tables
-    pots = pd.MultiIndex.from_frame(answer.pieces[["firing", "piece"]])
-    asked = pd.MultiIndex.from_frame(inside[["firing", "piece"]]).isin(pots)
-    rows = inside.loc[asked & (inside["upper_edge_mm"] > inside["lower_edge_mm"])]
+    tables, pots = answer.tables, answer.pieces[["firing", "piece"]]
+    rows = tables.inside.merge(pots)
+    rows = rows.loc[rows["upper_edge_mm"] > rows["lower_edge_mm"]]
     if rows.empty:
         return pd.DataFrame(columns=COLUMNS)
     found = []
