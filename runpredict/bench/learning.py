@@ -35,8 +35,9 @@ QUIET_S = 5.0
 MOST_WAITED_S = 60.0
 """... but no longer than this."""
 LOOKED_S = 0.2
+CLOSED = [-getattr(signal, name, 0) for name in ("SIGHUP", "SIGINT")]
+"""Ends of a process that a closed terminal or Ctrl-C ended, as either does whole groups."""
 TRIES, ENDING_S = 3, 10.0
-CLOSED = (-1, -2)  # ended by SIGHUP or SIGINT, which whole groups of processes get
 """How often a log is learned whose process is killed from outside, as where memory runs out."""
 LONGEST_S = 1800.0
 """A log of 100,000 pieces is learned in less; then the process is given up."""

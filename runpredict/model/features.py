@@ -178,7 +178,7 @@ def _row_firings(
     told = zip(
         np.where(by_name, layers["firing"], ""),
         np.where(seen, witness, layers["cone"]),
-        layers["ramp_c_per_h"],
+        layers["ramp_c_per_h"].to_numpy(),
         np.where(seen, 0.0, layers["hold_min"]),  # what went down has felt the hold, too
         strict=True,
     )

@@ -31,7 +31,7 @@ def in_words(value: Any) -> str:
 def pieces_of(layers: pd.DataFrame) -> Indices:
     """Number of the piece of each layer, in the order they first appear, shape (n,)."""
     number: dict[tuple[str, str], int] = {}
-    keys = zip(layers["piece"], keyed_firings(layers), strict=True)
+    keys = zip(layers["piece"].to_numpy(), keyed_firings(layers).to_numpy(), strict=True)
     return np.array([number.setdefault(key, len(number)) for key in keys], dtype=np.intp)
 
 

@@ -1,7 +1,7 @@
 """A firing on the bench page, as a browser without a script sends it."""
 
 import pytest
-from helpers.bench import Visitor, bench, logged
+from helpers.bench import bench, logged
 from helpers.reviews import reviewed
 
 from runpredict.bench.kiln_form import key_of
@@ -13,11 +13,6 @@ pytestmark = pytest.mark.filterwarnings("ignore::runpredict.errors.TableWarning"
 def app(tmp_path):
     with bench(tmp_path, learning=False) as made:
         yield made
-
-
-@pytest.fixture
-def visitor(app):
-    return Visitor(app)
 
 
 def of_firing(app, firing):

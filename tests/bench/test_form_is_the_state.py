@@ -4,7 +4,7 @@ import html
 import re
 
 import pytest
-from helpers.bench import Visitor, bench, logged
+from helpers.bench import bench, logged
 from helpers.browser import small_studio
 
 from runpredict.bench.kiln_form import key_of
@@ -20,11 +20,6 @@ POT = "/pot?piece=cup+2&firing=dusk"
 def app(tmp_path):
     with bench(small_studio(tmp_path / "studio"), invented=False, learning=False) as made:
         yield made
-
-
-@pytest.fixture
-def visitor(app):
-    return Visitor(app)
 
 
 def book(app):

@@ -1,7 +1,7 @@
 """The glazes of the bench page: another name, no longer in use, a recipe's faults at its rows."""
 
 import pytest
-from helpers.bench import Visitor, bench
+from helpers.bench import bench
 
 pytestmark = pytest.mark.filterwarnings("ignore::runpredict.errors.TableWarning")
 
@@ -10,11 +10,6 @@ pytestmark = pytest.mark.filterwarnings("ignore::runpredict.errors.TableWarning"
 def app(tmp_path):
     with bench(tmp_path, learning=False) as made:
         yield made
-
-
-@pytest.fixture
-def visitor(app):
-    return Visitor(app)
 
 
 def glazes(app):

@@ -24,12 +24,6 @@ from runpredict.errors import BadInput
 pytestmark = pytest.mark.filterwarnings("ignore::runpredict.errors.TableWarning")
 
 
-@pytest.fixture(scope="module")
-def app(tmp_path_factory):
-    with bench(tmp_path_factory.mktemp("none"), learning=False) as made:
-        yield made
-
-
 @pytest.fixture
 def visitor(app):
     visitor = Visitor(app)

@@ -4,7 +4,7 @@ import html
 from html.parser import HTMLParser
 
 import pytest
-from helpers.bench import Visitor, bench
+from helpers.bench import Visitor
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
@@ -28,12 +28,6 @@ TEXTS = (
     "NaN",
     " ",
 )
-
-
-@pytest.fixture(scope="module")
-def app(tmp_path_factory):
-    with bench(tmp_path_factory.mktemp("none"), learning=False) as made:
-        yield made
 
 
 class Strange(HTMLParser):

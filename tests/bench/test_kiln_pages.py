@@ -25,11 +25,6 @@ def app(tmp_path_factory):
         yield made
 
 
-@pytest.fixture
-def visitor(app):
-    return Visitor(app)
-
-
 def learned(app):
     learner = app.extensions["session"].studio.learner
     until(lambda: not learner.busy)

@@ -19,11 +19,6 @@ def app(tmp_path):
         yield made
 
 
-@pytest.fixture
-def visitor(app):
-    return Visitor(app)
-
-
 def kept(app):
     own = app.extensions["session"].studio.snapshot().stock.kept["materials"]
     return own.set_index("material")

@@ -3,7 +3,7 @@
 import unicodedata
 
 import pytest
-from helpers.bench import Visitor, bench
+from helpers.bench import bench
 
 pytestmark = pytest.mark.filterwarnings("ignore::runpredict.errors.TableWarning")
 
@@ -15,11 +15,6 @@ DECOMPOSED = unicodedata.normalize("NFD", CAFE)
 def app(tmp_path):
     with bench(tmp_path, learning=False) as made:
         yield made
-
-
-@pytest.fixture
-def visitor(app):
-    return Visitor(app)
 
 
 def snapshot(app):

@@ -21,17 +21,6 @@ OPEN = dict.fromkeys(("q", *FILTERS), "")
 
 
 @pytest.fixture(scope="module")
-def app(tmp_path_factory):
-    with bench(tmp_path_factory.mktemp("none"), learning=False) as made:
-        yield made
-
-
-@pytest.fixture
-def visitor(app):
-    return Visitor(app)
-
-
-@pytest.fixture(scope="module")
 def shelf():
     return shelf_of(read_table(SAMPLE / "log.csv", "layers"))
 

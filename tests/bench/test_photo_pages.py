@@ -5,7 +5,7 @@ import re
 
 import numpy as np
 import pytest
-from helpers.bench import Visitor, bench, logged
+from helpers.bench import logged
 from helpers.browser import INTO_SIGHT, browsing, by, need_browser, press, said, served, wait_for
 from helpers.photos import WIDTH_PX, Shot, encoded
 
@@ -22,17 +22,6 @@ SHOT = Shot(foot_mm=62.0, wall_deg=88.0, run_mm=14.0, was_mm=34.0, tilt_deg=12.0
 def taken():
     picture = SHOT.taken()
     return encoded(picture, film_mm=26, located=True), SHOT.taps(picture)
-
-
-@pytest.fixture(scope="module")
-def app(tmp_path_factory):
-    with bench(tmp_path_factory.mktemp("none"), learning=False) as made:
-        yield made
-
-
-@pytest.fixture
-def visitor(app):
-    return Visitor(app)
 
 
 @pytest.fixture

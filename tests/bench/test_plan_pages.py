@@ -22,17 +22,6 @@ POT = "/pot?piece=mug+2&firing=Dabchick"
 pytestmark = pytest.mark.filterwarnings("ignore::runpredict.errors.TableWarning")
 
 
-@pytest.fixture(scope="module")
-def app(tmp_path_factory):
-    with bench(tmp_path_factory.mktemp("none"), learning=False) as made:
-        yield made
-
-
-@pytest.fixture
-def visitor(app):
-    return Visitor(app)
-
-
 def test_the_list_tells_every_planned_pot(visitor):
     visitor.get("/")
     plan = read_table(SAMPLE / "layers.csv", "layers")

@@ -27,11 +27,6 @@ def app(tmp_path_factory):
         yield made
 
 
-@pytest.fixture
-def visitor(app):
-    return Visitor(app)
-
-
 @contextmanager
 def somebody_at_work():
     """Another question is being worked out for as long as the block lasts."""
