@@ -120,3 +120,14 @@ def test_the_flattest_wall_that_leads_outward_counts():
     both = [row | {"layer": k, "wall_deg": wall} for k, wall in ((1, 150.0), (2, 100.0))]
     outline = cookies.outline_of(check(layers(*both), glaze).stacks)
     assert outline.rise[0] == pytest.approx(np.tan(np.radians(30.0)))
+
+
+def test_a_wall_that_goes_out_over_the_dish_has_to_clear_it():
+    """Where it crosses the dish's wall it is as high as that, or the pot cannot be set in it."""
+    row = {"glaze": "sea", "lower_edge_mm": 5.0, "upper_edge_mm": 90.0, "foot_mm": 70.0}
+    stacks = check(layers(row), pd.DataFrame([{"glaze": "sea", "source": "jar"}])).stacks
+    much_m3 = np.array([80e-6])
+    gap_m = 0.5 * (cookies.dish_size_m(much_m3, stacks.foot_m)[0] - stacks.foot_m)
+    for over, out, word in ((0.99, 2.0, "stand"), (1.01, 2.0, "dish"), (0.99, 0.9, "dish")):
+        outline = cookies.Outline(np.ones(1), over * cookies.DISH_DEEP_M / gap_m, out * gap_m)
+        assert cookies.catcher(much_m3, stacks, outline).tolist() == [word]

@@ -1,6 +1,7 @@
 """Who may use the pages, and what may be sent to them."""
 
 import http.client
+import io
 import re
 import socket
 import threading
@@ -20,6 +21,7 @@ from runpredict.bench.serve import door_of, listen, server_of, where_to_find
 from runpredict.bench.session import Session
 from runpredict.commands.options import sample_folder
 from runpredict.errors import BadInput
+from runpredict.logbook import photos
 
 pytestmark = pytest.mark.filterwarnings("ignore::runpredict.errors.TableWarning")
 
@@ -147,6 +149,23 @@ def test_a_form_without_a_cookie_needs_a_token_nobody_can_work_out(app):
 def test_more_than_a_form_holds_is_refused(visitor):
     visitor.send("/pot", piece="x" * (MOST_BYTES + 1))
     assert visitor.page.status_code == 413
+
+
+def sent_photo(client, size):
+    """What comes of a photo of so many bytes, without a token."""
+    photo = (io.BytesIO(b"x" * size), "pot.jpg")
+    return client.post("/photo", data={"photo": photo}, headers={"Host": HOST}).status_code
+
+
+def test_a_photo_may_be_larger_than_a_form_but_not_without_end(app):
+    client = app.test_client()
+    assert sent_photo(client, 2 * MOST_BYTES) == 403  # read to its end, where no token is
+    assert sent_photo(client, MOST_BYTES + photos.MOST_BYTES) == 413
+
+
+def test_no_photo_is_read_of_a_device_that_is_not_let_in(tmp_path, door):
+    with bench(tmp_path / "none", door=door, learning=False) as app:
+        assert sent_photo(app.test_client(), 2 * MOST_BYTES) == 413
 
 
 @pytest.mark.parametrize("back", ["//evil.example", "http://evil.example", "/\\evil.example", "x"])

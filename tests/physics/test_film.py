@@ -338,3 +338,13 @@ def test_a_stretched_wall_keeps_its_order_and_is_itself_without_a_power():
     assert (np.diff(film.stretched(heights, 0.4)) > 0).all()
     plain = film.stretched(heights, 0.0)
     assert np.diff(plain) == pytest.approx(np.diff(heights))
+
+
+def test_glaze_that_begins_where_another_ends_hangs_together_with_it():
+    """Its edge is a step on the other's, whose front is the front of both; not over bare clay."""
+    thick = np.full((1, 2), 3e-4)
+    for gap, front, base in ((0.0, 0.0, True), (1e-6, 0.02 + 1e-6, False)):
+        lower, upper = np.array([[0.0, 0.02 + gap]]), np.array([[0.02, 0.05]])
+        wall = film.Wall(lower, upper, thick)
+        assert wall.front_m[1, 0] == front
+        assert wall.base[1, 0, 0] == base
