@@ -84,7 +84,7 @@ class Review:
         family, name, factor on fluidity (on thickness for hand, method, glazed by and coat), low
         and high ends of
         its 90 % interval, rows of the log it rests on, run_factor (all runs of those rows as a
-        multiple of what they were without it).
+        multiple of what they were without it), run_low and run_high (at the ends of the interval).
     combinations : DataFrame
         As `combinations_of`, of what was fired alone.
     by_month : DataFrame, one row a month, the newest last

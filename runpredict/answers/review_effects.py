@@ -8,19 +8,19 @@ import numpy as np
 import pandas as pd
 
 from runpredict.answers.check import drives
-from runpredict.arrays import Floats, Indices, Objects
+from runpredict.arrays import Floats, Objects
 from runpredict.model.stacks import NAMED_BESIDES, Stacks
 from runpredict.tables.firings import firings_in_order
 
 if TYPE_CHECKING:
-    from runpredict.model.line import Edges
     from runpredict.model.predictors import Predictor
     from runpredict.model.studio import Studio
 
 
 BARE = "bare clay"
-BATCH_COLUMNS = ["glaze", "batch", "factor", "low", "high", "layers"]
-EFFECT_COLUMNS = ["family", "name", "factor", "low", "high", "rows", "run_factor"]
+RUN_COLUMNS = ["run_factor", "run_low", "run_high"]
+BATCH_COLUMNS = ["glaze", "batch", "factor", "low", "high", "layers", *RUN_COLUMNS]
+EFFECT_COLUMNS = ["family", "name", "factor", "low", "high", "rows", *RUN_COLUMNS]
 NINE_IN_TEN_SD = 1.645  # standard deviations either way that hold 90 % of a normal
 # Those a potter can make use of.
 TOLD_FAMILIES = ("glaze", "pair", "body", "kiln", "hand", *NAMED_BESIDES)
@@ -61,24 +61,17 @@ def effects_of(predictor: Predictor, stacks: Stacks, log: pd.DataFrame) -> pd.Da
     if predictor.basis == "rules":
         return pd.DataFrame(columns=EFFECT_COLUMNS)
     from runpredict.model.effects import BENDS  # noqa: PLC0415 - loads scipy
-    from runpredict.model.line import Edges  # noqa: PLC0415
-    from runpredict.model.outcomes import outcomes_of  # noqa: PLC0415
 
-    studio = predictor.studio
-    known = ~np.isnan(outcomes_of(log, stacks).upper_m) & stacks.glazed
-    piece, edge = np.nonzero(known)
-    reach = stacks.lower_m[piece, edge]
-    edges = Edges(stacks, studio.known, piece, edge, (reach, reach))
-    acts = edges.line(studio.mean).slope.tocoo()
-    rows = np.bincount(acts.col[acts.data != 0], minlength=len(studio.known))
-    run_factor = _run_factors(studio, edges, acts, reach)
+    studio, logged = predictor.studio, _Runs(predictor.studio, stacks, log)
+    reach = NINE_IN_TEN_SD * np.sqrt(np.maximum(np.diag(studio.covariance), 0.0))
+    runs = [logged.factors(studio.mean, studio.mean + step) for step in (0.0, -reach, reach)]
     rows_told = [
         (
             family,
             effect_name(name),
             *_factor(studio.mean[i], studio.covariance[i, i]),
-            int(rows[i]),
-            run_factor[i],
+            int(logged.rows[i]),
+            *(factors[i] for factors in runs),
         )
         for (family, name), i in studio.known.items()
         if family not in BENDS
@@ -86,38 +79,56 @@ def effects_of(predictor: Predictor, stacks: Stacks, log: pd.DataFrame) -> pd.Da
     return pd.DataFrame(rows_told, columns=EFFECT_COLUMNS)
 
 
-def _run_factors(studio: Studio, edges: Edges, acts: Any, most_m: Floats) -> Floats:
-    """Sum of middle runs with each effect over that without it, where it acts, shape (p,).
+class _Runs:
+    """Middle runs of the log's edges, and how far each effect changes them.
 
-    Parameters
+    Attributes
     ----------
-    studio : Studio
-    edges : Edges, m of them
-    acts : sparse array of coordinates, shape (m, p)
-        Change of each margin with each effect.
-    most_m : ndarray, shape (m,)
-        Where a run ends: at the foot. [m]
+    rows : ndarray of int, shape (p,)
+        Edges that each effect acts on.
     """
-    share = np.linspace(0.0, 1.0, RUN_STEPS)
-    most = np.maximum(most_m, 2.0 * LEAST_RUN_M)[:, None]
-    runs = LEAST_RUN_M * (most / LEAST_RUN_M) ** share
-    margins = np.stack([edges.margin_of(studio.mean, runs[:, i]) for i in range(RUN_STEPS)], 1)
 
-    def run(edge: Indices, step: Floats) -> Floats:
-        left = margins[edge] - step[:, None]
+    def __init__(self, studio: Studio, stacks: Stacks, log: pd.DataFrame) -> None:
+        from runpredict.model.line import Edges  # noqa: PLC0415 - loads scipy
+        from runpredict.model.outcomes import outcomes_of  # noqa: PLC0415
+
+        known = ~np.isnan(outcomes_of(log, stacks).upper_m) & stacks.glazed
+        piece, edge = np.nonzero(known)
+        reach = stacks.lower_m[piece, edge]
+        edges = Edges(stacks, studio.known, piece, edge, (reach, reach))
+        self._acts = edges.line(studio.mean).slope.tocoo()
+        self.rows = np.bincount(self._acts.col[self._acts.data != 0], minlength=len(studio.known))
+        share = np.linspace(0.0, 1.0, RUN_STEPS)
+        most = np.maximum(reach, 2.0 * LEAST_RUN_M)[:, None]
+        self._runs_m = LEAST_RUN_M * (most / LEAST_RUN_M) ** share
+        margins = [edges.margin_of(studio.mean, self._runs_m[:, i]) for i in range(RUN_STEPS)]
+        self._margins = np.stack(margins, axis=1)
+
+    def _sum_m(self, step: Floats) -> Floats:
+        """Sum of the runs that each effect acts on, once so much is taken off it, (p,)."""
+        edge, runs = self._acts.row, self._runs_m
+        left = self._margins[edge] - (self._acts.data * step[self._acts.col])[:, None]
         run_m = np.where(left[:, 0] > 0, LEAST_RUN_M, 0.0)
         for i in range(RUN_STEPS - 1):
             fall = np.maximum(left[:, i] - left[:, i + 1], 1e-12)
             part = np.clip(left[:, i] / fall, 0.0, 1.0)
             there = runs[edge, i] * (runs[edge, i + 1] / runs[edge, i]) ** part
             run_m = np.where(left[:, i] > 0, there, run_m)
-        return run_m
+        return np.asarray(np.bincount(self._acts.col, run_m, len(step)), dtype=float)
 
-    count = len(studio.mean)
-    with_it = np.bincount(acts.col, run(acts.row, np.zeros(len(acts.row))), count)
-    without = np.bincount(acts.col, run(acts.row, acts.data * studio.mean[acts.col]), count)
-    none = np.where(with_it > 0.0, np.inf, 1.0)
-    return np.where(without > 0.0, with_it / np.where(without > 0.0, without, 1.0), none)
+    def factors(self, fitted: Floats, instead: Floats) -> Floats:
+        """Sum of runs with so much of each effect over that with none of it, shape (p,).
+
+        Parameters
+        ----------
+        fitted : ndarray, shape (p,)
+            What of each effect is in the runs as they were fitted, natural log.
+        instead : ndarray, shape (p,)
+            How much of it there is to be.
+        """
+        with_it, without = self._sum_m(fitted - instead), self._sum_m(fitted)
+        none = np.where(with_it > 0.0, np.inf, 1.0)
+        return np.where(without > 0.0, with_it / np.where(without > 0.0, without, 1.0), none)
 
 
 def since_batches(predictor: Predictor, stacks: Stacks, log: pd.DataFrame) -> pd.DataFrame:
@@ -132,8 +143,11 @@ def since_batches(predictor: Predictor, stacks: Stacks, log: pd.DataFrame) -> pd
     -------
     DataFrame, one row a glaze
         glaze, batch; factor on its fluidity against the layers before the batch, whatever they
-        were of, with low and high ends of its 90 % interval; layers of the batch.
+        were of, with low and high ends of its 90 % interval; layers of the batch; run_factor, all
+        runs of those layers as a multiple of what they were without that, and its two ends.
     """
+    if predictor.basis == "rules":
+        return pd.DataFrame(columns=BATCH_COLUMNS)
     found: list[tuple[Any, ...]] = []
     studio = predictor.studio
     order = {name: place for place, name in enumerate(firings_in_order(log))}
@@ -145,7 +159,8 @@ def since_batches(predictor: Predictor, stacks: Stacks, log: pd.DataFrame) -> pd
             "at": log["firing"].map(order).to_numpy(),
         }
     )
-    for glaze, mine in layers.groupby("glaze", sort=False) if predictor.basis != "rules" else ():
+    moved = np.zeros((3, len(studio.mean)))
+    for glaze, mine in layers.groupby("glaze", sort=False):
         first = mine["at"].groupby(mine["effect"]).transform("min").where(mine["batch"].ne(""))
         if first.isna().all():
             continue
@@ -153,14 +168,21 @@ def since_batches(predictor: Predictor, stacks: Stacks, log: pd.DataFrame) -> pd
         before = mine.loc[mine["effect"].ne(newest) & (mine["at"] < begun), "effect"]
         if before.empty:
             continue
-        row = np.zeros(len(studio.mean))
-        row[studio.known["batch", newest]] = 1.0
+        row, place = np.zeros(len(studio.mean)), studio.known["batch", newest]
+        row[place] = 1.0
         for name in before.loc[before.ne("")]:
             row[studio.known["batch", name]] -= 1.0 / len(before)
-        own = mine.loc[mine["effect"].eq(newest), "batch"]
         factor = _factor(float(row @ studio.mean), float(row @ studio.covariance @ row))
-        found.append((glaze, own.iloc[0], *factor, len(own)))
-    return pd.DataFrame(found, columns=BATCH_COLUMNS)
+        moved[:, place] = np.log(factor)
+        own = mine.loc[mine["effect"].eq(newest), "batch"]
+        found.append((glaze, own.iloc[0], *factor, len(own), place))
+    table = pd.DataFrame(found, columns=[*BATCH_COLUMNS[:6], "place"])
+    places = table.pop("place").to_numpy(dtype=np.intp)
+    if len(table):
+        logged = _Runs(studio, stacks, log)
+        for name, instead in zip(RUN_COLUMNS, moved, strict=True):
+            table[name] = logged.factors(moved[0], instead)[places]
+    return table.reindex(columns=BATCH_COLUMNS)
 
 
 def than_either(studio: Studio, stacks: Stacks) -> dict[tuple[str, str], tuple[float, ...]]:

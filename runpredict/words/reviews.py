@@ -34,7 +34,8 @@ TAUGHT = {
     "glazed by": "{name}: coats by this hand are {times} as thick as the others'",
     "coat": "{name}: its dips lie {times} as thick as slip and seconds say",
 }
-"""What is said of an effect, by its family; a run is as long as its glaze is fluid (Nusselt)."""
+"""What is said of an effect, by its family."""
+RUNS = ("which kiln", "shelf", "spot")  # told by the runs; the others by their factor
 MOST_TAUGHT = 8
 FEW, FEW_LOWER, MONTHS = 4, 2, 6  # lines of a kind; the tables have the rest
 TELLERS = {"rules": "the rules", "held back": "models that had not seen the firing"}
@@ -182,34 +183,40 @@ def _changes(review: Review, units: LengthUnits) -> Iterator[str]:
 def _taught(review: Review) -> Iterator[str]:
     """What is unlike the others, as far as the range of 9 chances in 10 says so."""
     lines = [
-        f"{row['glaze']}: since the batch {quoted(row['batch'])} it runs {_times(row['factor'])} "
-        f"as far ({_range(row)})."
+        f"{row['glaze']}: since the batch {quoted(row['batch'])} it runs {_times(row, 'run_')} as "
+        f"far {_range(row, 'run_')}."
         for _, row in firm_effects(review.batches).iterrows()
+        if np.isfinite(row["run_factor"])
     ]
     told = review.effects.loc[review.effects["family"].isin(list(TAUGHT))]
     for _, row in firm_effects(told).iterrows():
-        heat = "hotter" if row["factor"] > 1 else "cooler"
-        name, times = row["name"] or "The kiln", _times(row["factor"])
-        said = TAUGHT[row["family"]].format(name=name, times=times, heat=heat)
-        lines.append(f"{said} ({_range(row)}).")
+        of = "run_" if row["family"] in RUNS else ""
+        if np.isfinite(row[f"{of}factor"]):
+            said = TAUGHT[row["family"]].format(
+                name=row["name"] or "The kiln",
+                times=_times(row, of),
+                heat="hotter" if row["factor"] > 1 else "cooler",
+            )
+            lines.append(f"{said} {_range(row, of)}.")
     yield from lines[:MOST_TAUGHT]
     if len(lines) > MOST_TAUGHT:
         yield f"{len(lines) - MOST_TAUGHT} more, in the tables that --out writes."
 
 
-def _range(row: pd.Series) -> str:
-    return f"{row['low']:.2g} to {row['high']:.2g} times"
+def _range(row: pd.Series, of: str) -> str:
+    return f"({row[f'{of}low']:.2g} to {row[f'{of}high']:.2g} times)"
 
 
-def _times(factor: float) -> str:
-    """A factor as it is said.
+def _times(row: pd.Series, of: str) -> str:
+    """The factor of a row as it is said.
 
     Examples
     --------
-    >>> _times(2.1), _times(0.5), _times(1.44)
-    ('about twice', 'about half', 'about 1.4 times')
+    >>> [_times(pd.Series({"factor": factor}), "") for factor in (2.1, 0.5, 1.44)]
+    ['about twice', 'about half', 'about 1.4 times']
     """
     words = {"1.9": "twice", "2.0": "twice", "2.1": "twice", "0.5": "half"}
+    factor = row[f"{of}factor"]
     return f"about {words.get(f'{factor:.1f}', f'{factor:.2g} times')}"
 
 

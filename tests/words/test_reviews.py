@@ -50,9 +50,10 @@ def test_a_bucket_that_runs_farther_is_said_with_its_range(first):
     (row,) = found.batches.itertuples()
     assert (row.glaze, row.batch, row.layers) == ("River", SEPTEMBER, 15)
     assert 1.0 < row.low < row.factor < row.high
-    assert row.factor > 1.4
+    assert 2.0 < row.run_factor < 4.0  # three times, as planted
+    assert row.run_low < row.run_factor < row.run_high
     assert f'River: since the batch "{SEPTEMBER}" it runs about ' in taught(found)
-    assert f"({row.low:.2g} to {row.high:.2g} times)." in taught(found)
+    assert f"({row.run_low:.2g} to {row.run_high:.2g} times)." in taught(found)
     assert "it runs about" in review_text(found)
 
 
@@ -72,9 +73,9 @@ def test_a_bucket_is_weighed_against_what_was_fired_before_it():
 def test_every_effect_is_said_where_its_range_bears_it_and_only_there(family):
     base = review(log_of((6.0, 6.0)), JARS)
     rows = [
-        (family, "this", 2.0, 1.2, 3.3, 9, 1.5),
-        (family, "", 0.5, 0.3, 0.9, 9, 1.5),
-        (family, "that", 1.3, 0.8, 2.1, 9, 1.2),
+        (family, "this", 2.0, 1.2, 3.3, 9, 2.0, 1.2, 3.3),
+        (family, "", 0.5, 0.3, 0.9, 9, 0.5, 0.3, 0.9),
+        (family, "that", 1.3, 0.8, 2.1, 9, 1.2, 0.9, 1.5),
     ]
     found = replace(base, effects=pd.DataFrame(rows, columns=EFFECT_COLUMNS))
     said = taught(found)
@@ -85,6 +86,8 @@ def test_every_effect_is_said_where_its_range_bears_it_and_only_there(family):
 
 def test_a_long_list_is_cut_and_says_so():
     base = review(log_of((6.0, 6.0)), JARS)
-    rows = [("shelf", f"shelf {k}", 2.0, 1.2, 3.3, 9, 1.5) for k in range(MOST_TAUGHT + 3)]
+    rows = [
+        ("shelf", f"shelf {k}", 2.0, 1.2, 3.3, 9, 1.5, 1.1, 2.0) for k in range(MOST_TAUGHT + 3)
+    ]
     found = replace(base, effects=pd.DataFrame(rows, columns=EFFECT_COLUMNS))
     assert "3 more, in the tables" in taught(found)
