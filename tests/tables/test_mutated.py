@@ -1,7 +1,7 @@
 """Tables mutated at random are read or refused in sentences; what is read is answered.
 
-A hundred thousand of them, with their figures: ``RUNPREDICT_EXAMPLES=100000 python -m pytest
-tests/tables/test_mutated.py``.
+A hundred thousand of them, with their figures: ``RUNPREDICT_EXAMPLES=100000 python -m pytest -rP
+-n 4 tests/tables/test_mutated.py``.
 """
 
 import collections
@@ -118,7 +118,7 @@ def _sentences(read):
 
 
 @pytest.mark.parametrize("part", range(PARTS))
-def test_mutated_tables_are_read_or_refused_in_sentences(part, tmp_path, capsys):
+def test_mutated_tables_are_read_or_refused_in_sentences(part, tmp_path):
     files = {kind: tmp_path / f"{kind}.csv" for kind in SOUND}
     for kind, text in SOUND.items():
         files[kind].write_text(text, encoding="utf-8")
@@ -144,5 +144,4 @@ def test_mutated_tables_are_read_or_refused_in_sentences(part, tmp_path, capsys)
             assert len(line) < MOST_CHARS, (number, line)
     assert came["refused"] > 0
     assert came["read"] + came["noted"] > 0
-    with capsys.disabled():
-        print(f"\nmutated tables: {dict(came)}")
+    print(f"mutated tables: {dict(came)}")  # pytest -rP shows it
