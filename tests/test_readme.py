@@ -183,6 +183,9 @@ CLAIMS = {
     "how deep it may pool in the well": (
         "answers/test_pools.py::test_it_is_said_in_a_line_wherever_a_pot_is_told"
     ),
+    "only where the log bears it": (
+        "words/test_reviews.py::test_every_effect_is_said_where_its_range_bears_it_and_only_there"
+    ),
     "it is taken as upright": "test_readme.py::test_a_wall_that_is_not_told_is_upright",
     "Columns of your own may stay": "test_readme.py::test_a_spreadsheet_that_is_there_already",
     "Its headings are others?": (
