@@ -88,6 +88,7 @@ class Answer:
     predictor: Predictor = field(repr=False)
     trial: Trial | None = None
     _advice: dict[LengthUnits, Advice] = field(default_factory=dict, repr=False)
+    _changes: dict[LengthUnits, pd.DataFrame] = field(default_factory=dict, repr=False)
 
     def advice(self, units: LengthUnits = "mm") -> Advice:
         """What is enough for each piece, as it is told on a ruler in mm or in eighths of an inch.
@@ -123,7 +124,10 @@ class Answer:
             planned and changed: the bare band or lower edge [mm], the number of coats, or the
             thickness of the dry layer [mm].
         """
-        return _changes_table(self, self.advice(units))
+        advice = self.advice(units)
+        if units not in self._changes:
+            self._changes[units] = _changes_table(self, advice)
+        return self._changes[units].copy()
 
     @cached_property
     def limits(self) -> pd.DataFrame:

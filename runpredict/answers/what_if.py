@@ -156,7 +156,7 @@ def _by_edge(stacks: Stacks, predictor: Predictor) -> pd.DataFrame:
 
 
 def _by_coats(stacks: Stacks, chances: Chances) -> pd.DataFrame:
-    parts = []
+    parts, thinned = [], []
     for k in np.flatnonzero(stacks.present[0]):
         planned = int(stacks.coats[0, k])
         most = min(planned + MORE_COATS, stacks.coat_ratio.shape[2])
@@ -168,15 +168,18 @@ def _by_coats(stacks: Stacks, chances: Chances) -> pd.DataFrame:
             thickness_mm = np.array([thinner_as_written(dry_mm * times) for times in ratio])
             thickness_mm[coats == planned] = dry_mm
             ratio = thickness_mm / dry_mm
-        changed = decisions.with_thickness(_copies(stacks, most), np.full(most, k), ratio)
-        part = pd.DataFrame(
-            {"coats": coats, "thickness_mm": thickness_mm, "risk": _risks_known(chances, changed)}
-        )
-        parts.append(
-            part.assign(layer=int(k) + 1, glaze=stacks.glaze_name[0, k], planned=coats == planned)
-        )
-    columns = ["layer", "glaze", "coats", "thickness_mm", "risk", "planned"]
-    return pd.concat(parts, ignore_index=True)[columns]
+        thinned.append((np.full(most, k), ratio))
+        parts.append((np.full(most, k + 1), coats, thickness_mm, coats == planned))
+    layer, ratio = (np.concatenate(each) for each in zip(*thinned, strict=True))
+    changed = decisions.with_thickness(_copies(stacks, len(layer)), layer, ratio)
+    number, coats, thickness_mm, as_planned = (
+        np.concatenate(each) for each in zip(*parts, strict=True)
+    )
+    return pd.DataFrame({
+        "layer": number, "glaze": stacks.glaze_name[0, layer], "coats": coats,
+        "thickness_mm": thickness_mm, "risk": _risks_known(chances, changed),
+        "planned": as_planned,
+    })  # fmt: skip
 
 
 def _by_hold(stacks: Stacks, chances: Chances) -> pd.DataFrame:

@@ -49,8 +49,9 @@ def unlike_words(layers: pd.DataFrame, snapshot: Snapshot) -> str:
     """As a sentence, of a pot that is being planned; "" where its firing has no other."""
     mine = _texts(layers.iloc[0])
     key = snapshot.firing_meant(mine["firing"])
-    pots = [pot for pot in snapshot.pots if pot[1] == key and pot[0] != layers.iloc[0]["piece"]]
-    odd = _otherwise(mine, firing_texts(snapshot, key)) if key and pots else ""
+    piece = layers["piece"].iloc[0]
+    others = key and any(pot[1] == key and pot[0] != piece for pot in snapshot.pots)
+    odd = _otherwise(mine, firing_texts(snapshot, key)) if others else ""
     return f"Most pots of {key} say otherwise of that firing: {odd}." if odd else ""
 
 

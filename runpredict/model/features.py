@@ -345,7 +345,7 @@ def _heat_seen_log(
 
 def _with_schedule_ramp(layers: pd.DataFrame, schedules: pd.DataFrame | None) -> pd.DataFrame:
     """The heating rate that a typed schedule reaches its top with, in place of a default."""
-    if schedules is None or schedules.empty:
+    if schedules is None or not layers["firing"].isin(schedules["firing"]).any():
         return layers
     top = schedules.loc[schedules.groupby("firing")["target_c"].idxmax()]
     rate = top.set_index("firing")["rate_c_per_h"].reindex(layers["firing"]).to_numpy(dtype=float)

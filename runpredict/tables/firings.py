@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable
 from typing import Any
 
-import numpy as np
 import pandas as pd
 
 from runpredict.tables.names import match_name
@@ -69,10 +69,8 @@ def shared_cells(layers: pd.DataFrame) -> dict[str, Any]:
     pots = layers.drop_duplicates("piece")
     cells = {}
     for name in ("firing", *SHARED):
-        counted = pots.groupby(name, dropna=False, sort=False).size()
-        most = counted.index[int(counted.to_numpy().argmax())]
-        known = isinstance(most, str) or not np.isnan(most)
-        cells[name] = most if known else None
+        counted = Counter(None if pd.isna(cell) else cell for cell in pots[name])
+        cells[name] = max(counted, key=lambda cell: counted[cell])
     return cells
 
 
@@ -138,8 +136,10 @@ def with_dates(layers: pd.DataFrame) -> pd.DataFrame:
         layers without a name; where they have several it stays blank.
     """
     unnamed = layers["firing"].eq("")
+    blank = unnamed & layers["fired_on"].eq("")
+    if not blank.any():
+        return layers.copy()
     known = layers["fired_on"].where(unnamed & layers["fired_on"].ne(""))
     of_piece = known.groupby(layers["piece"])
     only = of_piece.transform("first").where(of_piece.transform("nunique") == 1, "")
-    blank = unnamed & layers["fired_on"].eq("")
     return layers.assign(fired_on=layers["fired_on"].mask(blank, only))

@@ -64,9 +64,11 @@ def respell_pieces(table: Table) -> None:
     """
     frame = table.frame
     named = pd.DataFrame({"piece": frame["piece"], "firing": keyed_firings(frame)})
-    keyed = named.apply(lambda names: names.map({name: name_key(name) for name in names.unique()}))
-    if len(named.drop_duplicates()) == len(keyed.drop_duplicates()):
+    pairs = set(zip(named["piece"], named["firing"], strict=True))
+    keys = {name: name_key(name) for pair in pairs for name in pair}
+    if len({(keys[piece], keys[firing]) for piece, firing in pairs}) == len(pairs):
         return
+    keyed = named.apply(lambda names: names.map(keys))
     same = [keyed["piece"], keyed["firing"]]
     twice = keyed.assign(side=frame["side"], layer=frame["layer"]).duplicated(keep=False)
     one = ~twice.groupby(same).transform("any")
@@ -109,6 +111,8 @@ def check_dates(table: Table) -> None:
     """A date tells unnamed firings apart, so each layer of a piece in several has one."""
     frame = table.frame = with_dates(table.frame)
     unnamed = frame["firing"].eq("")
+    if not (unnamed & frame["fired_on"].eq("")).any():
+        return
     dates = frame["fired_on"].where(unnamed & frame["fired_on"].ne(""))
     several = dates.groupby(frame["piece"]).transform("nunique") > 1
     for position in positions(unnamed & frame["fired_on"].eq("") & several):
@@ -151,6 +155,8 @@ def _check_coats(table: Table) -> None:
         if int(table.rows[position]) not in blamed:
             table.blame(position, "coats", "is blank; give the coats or measure thickness_mm.")
     thickness = frame["thickness_mm"].where(judged)
+    if thickness.sum() <= MAX_THICKNESS_MM:
+        return
     together = thickness.groupby(pieces_of(frame)).cumsum()
     for position in positions((together > MAX_THICKNESS_MM) & thickness.notna()):
         table.blame(

@@ -48,10 +48,12 @@ def _blame_twice(table: Table, what: str) -> None:
     frame = table.frame[key]
     if table.kind == "layers":
         frame = frame.assign(firing=keyed_firings(table.frame))
+    again = frame.duplicated()
+    if not again.any():
+        return
     unknown = frame.isna() | (frame == "")
     named = ~unknown[[key[0], key[-1]]].any(axis=1)
-    again = frame.duplicated() & named
-    if not again.any():
+    if not (again & named).any():
         return
     first: dict[Any, str] = {}
     for position in positions(named & frame.duplicated(keep=False)):
@@ -163,6 +165,12 @@ def _check_counting(table: Table, group: list[str], counter: str) -> None:
     frame = table.frame
     if table.kind == "layers":
         frame = frame.assign(firing=keyed_firings(frame))
+    numbers: dict[Any, set[float]] = {}
+    for number, *key in zip(frame[counter], *(frame[name] for name in group), strict=True):
+        if number >= 1:
+            numbers.setdefault(tuple(key), set()).add(number)
+    if all(max(found) == len(found) for found in numbers.values()):
+        return
     unique = frame.loc[frame[counter].notna(), [*group, counter]].drop_duplicates()
     rank = unique.groupby(group, sort=False)[counter].rank()
     gaps = unique.loc[rank.ne(unique[counter])].drop_duplicates(group)

@@ -124,9 +124,11 @@ def forms_of(layers: pd.DataFrame) -> pd.Series[Any]:
 def _check_feet(table: Table) -> None:
     frame = table.frame
     told = forms_of(frame)
-    names = frame["piece"].str.casefold().str.extract(rf"\b({'|'.join(filter(None, FOOT_MM))})\b")
-    limits = np.array([FOOT_MM[form] for form in told])
-    usual = np.array([FOOT_MM[form] for form in told.mask(told.eq(""), names[0].fillna(""))])
+    limits = usual = np.array([FOOT_MM[form] for form in told])
+    if told.eq("").any():
+        words = rf"\b({'|'.join(filter(None, FOOT_MM))})\b"
+        names = frame["piece"].str.casefold().str.extract(words)[0].fillna("")
+        usual = np.array([FOOT_MM[form] for form in told.mask(told.eq(""), names)])
     foot = frame["foot_mm"].to_numpy()
     impossible = (foot < limits[:, 0]) | (foot > limits[:, 1])
     odd = ~impossible & ((foot < usual[:, 2]) | (foot > usual[:, 3]))
@@ -159,9 +161,11 @@ def _inches_among(edges_mm: pd.Series[float]) -> Bools:
 
 def _check_inches(table: Table) -> None:
     frame = table.frame
-    flat = forms_of(frame).isin(FLAT_FORMS).to_numpy()
-    top = frame["upper_edge_mm"].groupby(pieces_of(frame)).transform("max").to_numpy()
-    low = (top < LEAST_GLAZED_MM) & ~flat
+    top = frame["upper_edge_mm"].to_numpy()
+    low = top < LEAST_GLAZED_MM
+    if low.any():
+        top = frame["upper_edge_mm"].groupby(pieces_of(frame)).transform("max").to_numpy()
+        low = (top < LEAST_GLAZED_MM) & ~forms_of(frame).isin(FLAT_FORMS).to_numpy()
     for position in _firsts(table, low):
         upper = frame["upper_edge_mm"].iloc[position]
         mend = _as_inches(upper) if upper * MM_PER_INCH <= MOST_GLAZED_MM else "check the edge"
@@ -258,8 +262,10 @@ def _check_one_firing(table: Table) -> None:
     """One kiln load has one hold and one date; two under one name are told, once a firing."""
     frame = table.frame
     blamed = np.isin(table.rows, [fault.row for fault in table.faults if fault.row])
-    named = frame.loc[frame["firing"].ne("") & ~blamed]
     for column, words in (("hold_min", "a hold of {:g} min"), ("fired_on", "the date {}")):
+        if frame[column].nunique() < 2:
+            continue
+        named = frame.loc[frame["firing"].ne("") & ~blamed]
         known = named.loc[named[column].notna() & named[column].ne("")]
         first = known.groupby("firing", sort=False)[column].transform("first")
         for position, row in (
@@ -279,7 +285,11 @@ def _check_alike(table: Table) -> None:
     frame = table.frame
     for column, key in (("firing", ["firing"]), ("piece", ["firing", "piece"])):
         first: dict[tuple[str, ...], str] = {}
-        for position, *names in frame[key].drop_duplicates().itertuples():
+        seen: set[tuple[str, ...]] = set()
+        for position, names in enumerate(zip(*(frame[name] for name in key), strict=True)):
+            if names in seen:
+                continue
+            seen.add(names)
             name = names[-1]
             other = first.setdefault(tuple(map(name_key, names)), name)
             if other != name:

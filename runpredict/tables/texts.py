@@ -104,8 +104,11 @@ def carry_down(coded: dict[str, CodedCells | None]) -> None:
     )
     if piece is None or layer is None or firing is None or date is None or side is None:
         return
+    blank, unfired, dateless = (cells.by_row().eq("") for cells in (piece, firing, date))
+    undated = unfired & dateless
+    if not (blank | undated).any():
+        return
     named = piece.by_row()
-    blank = named.eq("")
     alike = named.eq(named.shift()) | blank
     if not alike.any():
         return
@@ -114,7 +117,6 @@ def carry_down(coded: dict[str, CodedCells | None]) -> None:
     goes_on = (number.gt(number.shift()) & alike) | (blank & sides.ne(sides.shift()))
     goes_on &= (~blank).cummax()
     pot = (~goes_on).cumsum()
-    undated = firing.by_row().eq("") & date.by_row().eq("")
     for name, cells, fill in (
         ("piece", piece, blank), ("firing", firing, undated), ("fired_on", date, undated),
     ):  # fmt: skip

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections import Counter
 from collections.abc import Iterator, Sequence
 from typing import Any, NamedTuple
 
@@ -163,9 +164,11 @@ def _by_piece(answer: Answer, units: LengthUnits) -> Iterator[tuple[Any, list[An
 
 def _called(answer: Answer, table: pd.DataFrame, layer: str, glaze: str) -> list[str]:
     """The glaze of each row, and its layer too where the piece has that glaze twice."""
-    name = ["piece", "firing", "glaze"]
-    rows = answer.layers[name]
-    twice = set(rows.loc[rows.duplicated()].itertuples(index=False, name=None))
+    rows = answer.layers[["piece", "firing", "glaze"]]
+    again = rows.duplicated()
+    if not again.any():
+        return list(table[glaze])
+    twice = set(rows.loc[again].itertuples(index=False, name=None))
     return [
         f"{row[2]} (layer {number})" if row in twice else row[2]
         for row, number in zip(
@@ -320,25 +323,24 @@ def summary(answer: Answer, units: LengthUnits = "mm") -> pd.DataFrame:
     """
     changes = answer.changes(units)
     whose = ["piece", "firing"]
+    again = changes.duplicated(whose).to_numpy()
     several = changes.duplicated(whose, keep=False).to_numpy()
     kind = np.select(
         [changes["advice"].isin(["dish", "pedestal"]), changes["advice"].eq("cookie"), several],
         ["dish", "cookie", "several"], changes["change"],
     )  # fmt: skip
-    told = changes.assign(kind=kind).drop_duplicates(whose)
-    by_firing = pd.crosstab(told["firing"], told["kind"]).reindex(told["firing"].unique())
-    table = pd.DataFrame({"firing": by_firing.index, "pots": by_firing.sum(axis=1).to_numpy()})
-    counts = by_firing.reindex(columns=list(COUNTED), fill_value=0)
-    table["need_something"] = counts.sum(axis=1).to_numpy()
-    for name, words in COUNTED.items():
-        table[words.replace(" ", "_")] = counts[name].to_numpy()
-    table["summary"] = [_summary(row, counts.iloc[i]) for i, row in enumerate(table.itertuples())]
-    return table
+    counted: dict[str, Counter[str]] = {}
+    for firing, name in zip(changes["firing"].to_numpy()[~again], kind[~again], strict=True):
+        counted.setdefault(firing, Counter())[name] += 1
+    return pd.DataFrame([{"firing": firing, **_counts(n)} for firing, n in counted.items()])
 
 
-def _summary(row: Any, counts: pd.Series) -> str:
-    if not row.need_something:
-        return f"none of {row.pots} needs anything" if row.pots > 1 else "nothing is needed"
-    parts = ", ".join(f"{n} {COUNTED[name]}" for name, n in zip(COUNTED, counts, strict=True) if n)
-    need = "needs" if row.need_something == 1 else "need"
-    return f"{row.need_something} of {row.pots} {need} something: {parts}"
+def _counts(counted: Counter[str]) -> dict[str, Any]:
+    """One row of `summary`."""
+    pots, need = counted.total(), sum(counted[name] for name in COUNTED)
+    parts = ", ".join(f"{counted[name]} {COUNTED[name]}" for name in COUNTED if counted[name])
+    told = f"{need} of {pots} {'needs' if need == 1 else 'need'} something: {parts}"
+    if not need:
+        told = f"none of {pots} needs anything" if pots > 1 else "nothing is needed"
+    columns = {words.replace(" ", "_"): counted[name] for name, words in COUNTED.items()}
+    return {"pots": pots, "need_something": need, **columns, "summary": told}

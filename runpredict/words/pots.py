@@ -321,14 +321,13 @@ def _bare(answer: Answer, units: LengthUnits) -> list[str]:
     """The bare band to leave on each piece: as advised, or as planned where it is caught."""
     advised = answer.advice(units)
     wax_mm = 1e3 * np.where(advised.kind == "wax", advised.changed, np.nan)
-    name = ["firing", "piece"]
-    planned = answer.layers.groupby(name, sort=False)["lower_edge_mm"].min()
-    order = planned.reindex(answer.pieces.set_index(name).index)
+    planned = np.full(len(wax_mm), np.inf)
+    np.minimum.at(planned, answer.stacks.at[0], answer.layers["lower_edge_mm"].to_numpy())
     return [
         format_band(now, units)
         if np.isnan(wax).all()
         else f"{format_band(np.nanmax(wax), units)}, as planned {format_band(now, units)}"
-        for wax, now in zip(wax_mm, order, strict=True)
+        for wax, now in zip(wax_mm, planned, strict=True)
     ]
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import groupby
 from typing import Any
 
 import numpy as np
@@ -61,9 +62,11 @@ def tries_in_words(answer: Answer, place: int, units: LengthUnits) -> list[Tries
     list of Tries
         Without the hold where a typed schedule sets it.
     """
-    found, pot = WhatIf(answer, place), answer.pieces.iloc[place]
-    own = (answer.layers["piece"] == pot["piece"]) & (answer.layers["firing"] == pot["firing"])
-    edges_mm = answer.layers.loc[own].sort_values("layer")["lower_edge_mm"].to_numpy(float)
+    found = WhatIf(answer, place)
+    of_pot, layer = answer.stacks.at
+    rows_of_pot = np.flatnonzero(of_pot == place)
+    in_order = rows_of_pot[layer[rows_of_pot].argsort()]
+    edges_mm = answer.layers["lower_edge_mm"].to_numpy(float)[in_order]
 
     def choice(amounts: list[tuple[str, int, float]], label: str, risk: float, **now: bool) -> Try:
         return Try(
@@ -85,8 +88,8 @@ def tries_in_words(answer: Answer, place: int, units: LengthUnits) -> list[Tries
         ]
         bands.append(choice(edges, format_distance(band_mm, units), row.risk))
     tries = [Tries("Bare foot", tuple(bands))]
-    for layer, rows in found.by_coats.groupby("layer", sort=True):
-        counts: list[Any] = list(rows.head(TRIES).itertuples())
+    for layer, rows in groupby(found.by_coats.itertuples(), key=lambda row: row.layer):
+        counts: list[Any] = list(rows)[:TRIES]
         coats = [
             choice(
                 [("coats", row.layer, row.coats), ("thickness_mm", row.layer, row.thickness_mm)],
@@ -94,7 +97,7 @@ def tries_in_words(answer: Answer, place: int, units: LengthUnits) -> list[Tries
             )
             for row in counts
         ]  # fmt: skip
-        name = shown_name(rows["glaze"].iloc[0])
+        name = shown_name(counts[0].glaze)
         tries.append(Tries(f"Coats of {name} (layer {layer})", tuple(coats)))
     if not answer.tables.scheduled(answer.pieces["firing"])[place]:
         holds = [
