@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pandas as pd
 
+from runpredict.model.stacks import beneath, meeting
 from runpredict.tables.layers import outside
 from runpredict.tables.names import name_key
 
@@ -35,9 +37,7 @@ def shelf_of(logged: pd.DataFrame) -> pd.DataFrame:
     layers = logged.loc[outside(logged)]
     place = layers.groupby(["piece", "firing"], sort=False).ngroup()
     layers = layers.assign(place=place).sort_values("layer", kind="stable")
-    below = layers.groupby(["piece", "firing"], sort=False)["glaze"].shift()
-    pairs = (layers["glaze"] + " over " + below).where(below.notna(), "")
-    of_pot = layers.assign(pair=pairs).groupby(["piece", "firing"], sort=False)
+    of_pot = layers.assign(pair=_pairs(layers)).groupby(["piece", "firing"], sort=False)
     found = of_pot.agg(
         form=("form", "first"), day=("fired_on", "first"), hand=("glazed_by", "first"),
         glaze=("glaze", list), pair=("pair", list), run_mm=("run_mm", "max"),
@@ -55,6 +55,22 @@ def shelf_of(logged: pd.DataFrame) -> pd.DataFrame:
     ):
         found.loc[so, "result"] = word
     return found.sort_values("place", ascending=False)
+
+
+def _pairs(layers: pd.DataFrame) -> list[str]:
+    """Of each layer, the lowest of a pot first, "A over B" where it meets another glaze beneath."""
+    pot, names = layers["place"].to_numpy(), layers["glaze"].to_numpy(dtype=object)
+    number = layers.groupby("place").cumcount().to_numpy()
+    shape = (int(pot.max(initial=-1)) + 1, int(number.max(initial=0)) + 1)
+    lower, upper = (np.zeros(shape) for _ in range(2))
+    lower[pot, number], upper[pot, number] = layers["lower_edge_mm"], layers["upper_edge_mm"]
+    glaze, row = (np.full(shape, -1, dtype=np.intp) for _ in range(2))
+    glaze[pot, number], row[pot, number] = pd.factorize(names)[0], np.arange(len(names))
+    below = beneath(meeting(lower, upper), glaze)[pot, number]
+    return [
+        f"{name} over {names[row[at, under]]}" if under >= 0 else ""
+        for name, at, under in zip(names, pot, below, strict=True)
+    ]
 
 
 def narrowed(shelf: pd.DataFrame, chosen: dict[str, str]) -> pd.DataFrame:

@@ -146,19 +146,12 @@ class Stacks:
     @cached_property
     def meets(self) -> Bools:
         """Whether two layers share some of the wall, shape (n, k, k); no layer meets itself."""
-        upper = np.minimum(self.upper_m[:, :, None], self.upper_m[:, None])
-        lower = np.maximum(self.lower_m[:, :, None], self.lower_m[:, None])
-        return np.asarray((upper > lower) & ~np.eye(self.present.shape[1], dtype=bool))
+        return meeting(self.lower_m, self.upper_m)
 
     @cached_property
     def under(self) -> Indices:
         """The layer beneath each that it meets, of another glaze, shape (n, k); -1 for none."""
-        k = self.present.shape[1]
-        other = self.glaze[:, :, None] != self.glaze[:, None]
-        both = self.solid[:, :, None] & self.solid[:, None]
-        below = np.tri(k, k=-1, dtype=bool)
-        place = np.where(self.meets & other & both & below, np.arange(k), -1)
-        return np.asarray(place.max(axis=2, initial=-1))
+        return beneath(self.meets, np.where(self.solid, self.glaze, -1))
 
     @cached_property
     def named_besides(self) -> dict[str, Objects]:
@@ -206,6 +199,23 @@ class Stacks:
         arrays = [field.name for field in fields(self) if field.name not in ("glazes", "names")]
         named = {name: array[pieces] for name, array in self.names.items()}
         return replace(self, **{name: getattr(self, name)[pieces] for name in arrays}, names=named)
+
+
+def meeting(lower: Floats, upper: Floats) -> Bools:
+    """`Stacks.meets` of layers by their edges, each shape (n, k)."""
+    top = np.minimum(upper[:, :, None], upper[:, None])
+    end = np.maximum(lower[:, :, None], lower[:, None])
+    return np.asarray((top > end) & ~np.eye(lower.shape[1], dtype=bool))
+
+
+def beneath(meets: Bools, glaze: Indices) -> Indices:
+    """`Stacks.under` of layers by which meet and by their glazes, (n, k), -1 where none counts."""
+    other = glaze[:, :, None] != glaze[:, None]
+    both = (glaze[:, :, None] >= 0) & (glaze[:, None] >= 0)
+    k = glaze.shape[1]
+    below = np.tri(k, k=-1, dtype=bool)
+    place = np.where(meets & other & both & below, np.arange(k), -1)
+    return np.asarray(place.max(axis=2, initial=-1))
 
 
 def _of(whole: Objects, part: Objects) -> Objects:

@@ -1,6 +1,5 @@
 """My pots: found again by what she remembers of them, opened, and planned once more."""
 
-import itertools
 import re
 from pathlib import Path
 
@@ -47,10 +46,39 @@ def test_each_filter_finds_what_the_table_has(shelf):
 
 
 def test_a_pair_is_what_lies_over_what(shelf):
-    layers = LOG.sort_values("layer").groupby(["piece", "firing"])["glaze"].agg(list)
-    over, under = next(names[1::-1] for names in layers if len(names) > 1)
-    count = sum((under, over) in list(itertools.pairwise(names)) for names in layers)
-    assert len(narrowed(shelf, OPEN | {"pair": f"{over} over {under}"})) == count
+    """Two bands that touch only a third are each over the third, and no pair of their own."""
+    rows = pd.DataFrame(
+        {
+            "piece": "band", "firing": "f", "layer": [3, 1, 2], "side": "", "form": "mug",
+            "glaze": ["Low Band", "Base", "High Band"], "lower_edge_mm": [5.0, 2.0, 60.0],
+            "upper_edge_mm": [40.0, 95.0, 90.0], "fired_on": "", "glazed_by": "", "lost": "",
+            "run_mm": float("nan"), "past_foot": "",
+        }
+    )  # fmt: skip
+    (pairs,) = shelf_of(rows)["pair"]
+    assert pairs == ["", "High Band over Base", "Low Band over Base"]
+    met = {
+        (pot, f"{over.glaze} over {under.glaze}")
+        for pot, layers in LOG.groupby(["piece", "firing"])
+        for over in layers.itertuples()
+        for under in [_next_beneath(layers, over)]
+        if under is not None
+    }
+    told = {((pot.piece, pot.firing), pair) for pot in shelf.itertuples() for pair in pot.pair}
+    assert {one for one in told if one[1]} == met
+    over = next(pair for _, pair in sorted(met))
+    assert len(narrowed(shelf, OPEN | {"pair": over})) == sum(pair == over for _, pair in met)
+
+
+def _next_beneath(layers, over):
+    """The highest layer of another glaze below one, that covers some of the same wall."""
+    found = layers.loc[
+        (layers["layer"] < over.layer)
+        & (layers["glaze"] != over.glaze)
+        & (layers["lower_edge_mm"] < over.upper_edge_mm)
+        & (layers["upper_edge_mm"] > over.lower_edge_mm)
+    ]
+    return None if found.empty else next(found.sort_values("layer").iloc[[-1]].itertuples())
 
 
 def test_the_list_is_short_and_goes_on(visitor):
