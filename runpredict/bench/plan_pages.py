@@ -36,7 +36,10 @@ NEXT_LAYER = {"glaze": "", "coats": "1"} | dict.fromkeys(
 
 EARLIER_SHOWN = 12
 LISTED = 48
-"""Planned pots that the first page lists, those of each firing that need something first."""
+"""Planned pots that the first page lists, those of each firing that need something first; and
+firings, the last of them."""
+COLD_LISTED = 3
+"""Of a firing without a cone, so many pots by name."""
 MORE = [column for column in FOLDED if not column.after]
 MORE_NAMES = [column.name for column in MORE if column.is_text]
 OF_FIRING = (*FIELDS, "body")
@@ -96,13 +99,20 @@ INSIDE_ONLY = "All its glaze is inside, so nothing of it is judged by the foot."
 def pots() -> str:
     """Every planned pot with its risk."""
     snapshot = open_studio().snapshot()
-    firings = session().planned(snapshot).values()
+    planned = [*session().planned(snapshot).values()]
+    firings = planned[-LISTED:]
     most = max(LISTED // max(len(firings), 1), 1)
     shown = {
         firing.firing: [pot for pots in firing.by_need.values() for pot in pots][:most]
         for firing in firings
     }
-    return render_template("pots.html", firings=firings, shown=shown, cold=sorted(snapshot.cold))
+    cold: dict[str, list[str]] = {}
+    for piece, firing in sorted(snapshot.cold):
+        cold.setdefault(firing, []).append(piece)
+    return render_template(
+        "pots.html", firings=firings, shown=shown, cold=cold, most=COLD_LISTED,
+        others=len(planned) - len(firings),
+    )  # fmt: skip
 
 
 @pages.get("/pot")

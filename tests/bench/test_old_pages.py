@@ -5,12 +5,10 @@ from pathlib import Path
 
 import pandas as pd
 import pytest
-from helpers.bench import Visitor, bench
 from helpers.reviews import reviewed
 
 from runpredict.bench.old_pages import coat_to_spare
 from runpredict.bench.shelf import FILTERS, narrowed, shelf_of
-from runpredict.logbook.forms import import_files
 from runpredict.tables.csv_files import read_table
 
 pytestmark = pytest.mark.filterwarnings("ignore::runpredict.errors.TableWarning")
@@ -128,20 +126,3 @@ def test_the_coat_is_taken_off_the_layer_that_went_worst():
     assert coat_to_spare(rows.assign(past_foot=["no", "yes", "no"])) == 2
     assert coat_to_spare(rows.assign(coats=1.0)) is None
     assert coat_to_spare(rows.assign(thickness_mm=0.5)) is None
-
-
-def test_a_list_of_three_hundred_planned_pots_is_light(tmp_path):
-    (tmp_path / "glazes.csv").write_text("glaze,source,behaviour\nThin Rain,jar,runny\n")
-    rows = [
-        f"cup {k},firing {k // 40},6,10,65,1,Thin Rain,2,{3 + k % 9},95" for k in range(300)
-    ]  # fmt: skip
-    head = "piece,firing,cone,hold_min,foot_mm,layer,glaze,coats,lower_edge_mm,upper_edge_mm"
-    (tmp_path / "layers.csv").write_text("\n".join([head, *rows]) + "\n")
-    import_files([tmp_path / "glazes.csv", tmp_path / "layers.csv"], tmp_path)
-    with bench(tmp_path, invented=False, learning=False) as app:
-        visitor = Visitor(app)
-        visitor.get("/")
-        assert len(visitor.page.data) <= 40_000
-        for k in range(8):
-            assert f"firing {k}" in visitor.text
-        assert "and 34 more" in visitor.text

@@ -13,6 +13,7 @@ from runpredict.answers.check import check
 from runpredict.bench.kiln_form import key_of
 from runpredict.drawings.pot import SHAPES
 from runpredict.logbook.book import Logbook
+from runpredict.logbook.forms import import_files
 from runpredict.tables.csv_files import read_table
 from runpredict.words.plain import percent
 
@@ -332,3 +333,26 @@ def test_the_first_pot_of_a_new_logbook_is_pot_1(tmp_path):
         visitor = Visitor(made)
         visitor.get("/pot")
         assert visitor.fields("/pot")["piece"] == "pot 1"
+
+
+@pytest.mark.parametrize(("a_firing", "cone"), [(40, "6"), (300, "6"), (1, "6"), (40, "")])
+def test_a_list_of_three_hundred_pots_is_light(tmp_path, a_firing, cone):
+    """In eight firings, in one, in one each, and with no cone told."""
+    (tmp_path / "glazes.csv").write_text("glaze,source,behaviour\nThin Rain,jar,runny\n")
+    rows = [
+        f"cup {k},firing {k // a_firing},{cone},10,65,1,Thin Rain,2,{3 + k % 9},95"
+        for k in range(300)
+    ]  # fmt: skip
+    head = "piece,firing,cone,hold_min,foot_mm,layer,glaze,coats,lower_edge_mm,upper_edge_mm"
+    (tmp_path / "layers.csv").write_text("\n".join([head, *rows]) + "\n")
+    import_files([tmp_path / "glazes.csv", tmp_path / "layers.csv"], tmp_path)
+    with bench(tmp_path, invented=False, learning=False) as app:
+        visitor = Visitor(app)
+        visitor.get("/")
+        assert len(visitor.page.data) <= 40_000
+        last = 299 // a_firing
+        assert f"firing {last}" in visitor.text
+        counted = sum(map(int, re.findall(r"and (\d+) more(?! firings)", visitor.text)))
+        named = len(set(re.findall(r"<bdi>cup \d+</bdi>", visitor.text)))
+        firings = sum(map(int, re.findall(r"and (\d+) more firings", visitor.text)))
+        assert named + counted + firings * a_firing == 300
