@@ -116,6 +116,9 @@ class PotRow:
         What was measured on its photo, in words.
     said : str
         What was told of it before it was fired, and what to do; the form carries it.
+    did : str
+        "change" or "catch" by what was to be done, "done" once it is written that the pot was
+        changed so, "" where nothing was; the form carries it.
     """
 
     piece: str
@@ -129,6 +132,7 @@ class PotRow:
     rest: list[int] = field(default_factory=list)
     measured: str = ""
     said: str = ""
+    did: str = ""
 
     @property
     def fields(self) -> list[Field[Any]]:
@@ -231,6 +235,7 @@ def posted_rows(
             row.mark = fields.get(f"mark-{row.key}", "")
             row.rest = layers_in(fields.get(f"undo-{row.key}", ""))
             row.said = fields.get(f"said-{row.key}", "")[:MOST_TOLD]
+            row.did = fields.get(f"did-{row.key}", "")[:MOST_LETTERS]
             for layer in row.layers:
                 layer.was, layer.shown = _posted(fields, f"{row.key}-{layer.number}", typed_in)
             _take_told(row, fields)

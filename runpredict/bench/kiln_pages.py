@@ -19,6 +19,7 @@ from runpredict.bench.kiln_form import (
     rows_of,
     said,
 )
+from runpredict.bench.plan_pages import change_as_told
 from runpredict.bench.session import open_studio, session, switch_units, units
 from runpredict.bench.studio import Snapshot
 from runpredict.errors import BadInput
@@ -29,6 +30,7 @@ from runpredict.words.plain import percent
 
 pages = Blueprint("kiln", __name__)
 
+CAUGHT = ("cookie", "dish", "pedestal")
 DONE_LISTED = 6
 """Firings all written down that the list shows unfolded, the last first."""
 
@@ -60,14 +62,16 @@ def _say(snapshot: Snapshot, firing: str, rows: list[PotRow]) -> None:
         planned = list(session().planned(snapshot, only=firing).values())
     except ServiceUnavailable:  # too many ask at once: the kiln is opened all the same
         planned = []
-    told = {pot.piece: f"Told {pot.risk}. {pot.brief}" for pots in planned for pot in pots.pots}
+    pots = [pot for firing_words in planned for pot in firing_words.pots]
+    told = {pot.piece: f"Told {pot.risk}. {pot.brief}" for pot in pots}
+    needs = {pot.piece: "catch" if pot.need in CAUGHT else "change" for pot in pots if pot.over}
     review = open_studio().learner.taught.review
     if review is not None:
         seen = review.predicted_seen
         risks = seen.loc[seen["firing"] == firing].groupby("piece")["risk"].max()
         told |= {str(piece): f"Told {percent(risk)}." for piece, risk in risks.items()}
     for row in rows:
-        row.said = told.get(row.piece, "")
+        row.said, row.did = told.get(row.piece, ""), needs.get(row.piece, "")
 
 
 def _fill_in(rows: list[PotRow]) -> None:
@@ -122,6 +126,9 @@ def record() -> Any:
         return _page(snapshot, firing, rows)
     if do in REST:
         return REST[do](firing, rows)
+    if do.startswith("did-"):
+        done = all([_did(row, firing) for row in rows if do == f"did-{row.key}"])
+        return _page(open_studio().snapshot(), firing, rows, code=200 if done else 409)
     kept = [row for row in rows if _keep(row, firing, do)]
     if any(row.state == "refused" for row in rows):
         return _page(open_studio().snapshot(), firing, rows, code=409)
@@ -137,7 +144,8 @@ def record_pots() -> str:
     sent = [row for row in rows if f"pot-{row.key}" in request.form]
     _take(sent, do)
     for row in sent:
-        _keep(row, firing, do, told=True)
+        if do != f"did-{row.key}" or _did(row, firing):
+            _keep(row, firing, do, told=True)
     return render_template("kiln_pots.html", pots=sent, **_shown(snapshot, firing, rows))
 
 
@@ -146,6 +154,25 @@ def _take(rows: list[PotRow], do: str) -> None:
     for row in rows:
         if do == f"take-{row.key}":
             row.settle()
+
+
+def _did(row: PotRow, firing: str) -> bool:
+    """Write that a pot was changed as told before it was fired; why not stands in its row."""
+    pot = row.piece, firing
+    try:
+        if pot in open_studio().snapshot().planned_pots:
+            change_as_told(pot, row.mark)
+            row.did = "done"
+        else:
+            row.state = "refused"
+    except Overtaken:
+        row.state = "refused"
+    except BadInput as bad:
+        row.state, row.fault = "refused", bad.faults[0].message
+    _look_again(row, firing)
+    if row.did == "done":
+        row.mark = row.now
+    return row.did == "done"
 
 
 def _keep(row: PotRow, firing: str, do: str = "save", told: bool = False) -> bool:
@@ -193,9 +220,12 @@ def _look_again(row: PotRow, firing: str) -> None:
     snapshot, pot = open_studio().snapshot(), (row.piece, firing)
     fresh = row_of(snapshot, pot) if pot in snapshot.pots else None
     row.now = fresh.now if fresh else ""
-    standing = {layer.number: layer.standing for layer in fresh.layers} if fresh else {}
+    laid = {layer.number: layer for layer in fresh.layers} if fresh else {}
     for layer in row.layers:
-        layer.standing = standing.get(layer.number, Fate())
+        there = laid.get(layer.number)
+        layer.standing = there.standing if there else Fate()
+        if there:
+            layer.ends, layer.lower_mm = there.ends, there.lower_mm
     stands = {one.column.name: one.standing for one in fresh.told} if fresh else {}
     for one in row.told:
         one.standing = stands.get(one.column.name, "")

@@ -244,7 +244,7 @@ def _page(
     page = render_template(
         "pot.html", form=form, opened=opened, told=told, **_answer_parts(found, read),
         like=request.form.get("like", "1")[:5],
-        earlier=others, glazes=snapshot.glazes_in_use, cones=cones(),
+        earlier=others, glazes=snapshot.glaze_groups, cones=cones(),
         firings=snapshot.names("firing"), columns=MORE,
         known={name: snapshot.names(name) for name in ("body", *MORE_NAMES)},
         more=[c for c in MORE if c.name not in snapshot.used], used=snapshot.used,
@@ -303,6 +303,23 @@ def _save(form: PotForm, opened: Opened, snapshot: Snapshot, read: Read) -> Any:
     more = None if like == "1" else like
     told = url_for("plan.pot", piece=piece, firing=firing, kept=int(changed), like=more)
     return redirect(told, 303)
+
+
+def change_as_told(pot: Pot, mark: str) -> None:
+    """Write of a planned pot that it was changed as is advised, before it was fired.
+
+    Raises
+    ------
+    BadInput, Overtaken : as `Logbook.put_piece`.
+    """
+    snapshot = open_studio().snapshot()
+    form = pot_form.form_of(snapshot.pots[pot], units())
+    asked = _asked(form, snapshot)
+    if asked.changes is None:
+        return
+    changed = pot_form.advised(form, asked.read.judged, asked.changes, units())
+    read = pot_form.read_form(changed, units(), snapshot)
+    open_studio().write(lambda book: book.put_piece(read.raw, pot, mark))
 
 
 def _remove(opened: Opened) -> Any:

@@ -35,6 +35,7 @@ Pot = tuple[str, str]
 """A pot by its name and its firing's."""
 
 CLOCK_TICK_NS = 50_000_000  # file systems tell time no coarser than this where a pot is logged
+UNGROUPED_GLAZES, USED_LAST = 12, 6
 MOST_KEPT = 2000
 """What was made of a form or of a firing, in words: some kilobytes each."""
 
@@ -145,6 +146,15 @@ class Snapshot:
             for name in [*order, *(n for n in known if n not in order)]
             if name not in self.retired
         ]
+
+    @property
+    def glaze_groups(self) -> dict[str, list[str]]:
+        """`glazes_in_use` to choose from: of many, those used last, and the rest by name."""
+        names = self.glazes_in_use
+        if len(names) <= UNGROUPED_GLAZES:
+            return {"": names}
+        rest = sorted(names[USED_LAST:], key=str.casefold)
+        return {"Used last": names[:USED_LAST], "By name": rest}
 
     @cached_property
     def retired(self) -> list[str]:

@@ -9,6 +9,7 @@ from helpers.processes import until
 
 from runpredict.bench.kiln_form import Fate, LayerRow, key_of, said
 from runpredict.logbook.book import Logbook
+from runpredict.logbook.forms import import_files
 from runpredict.logbook.results import Outcome
 
 
@@ -312,3 +313,45 @@ def test_a_lost_pot_and_the_cone_that_went_down(visitor, app):
     visitor.send("/kiln", **{f"told-lost-{bottle}": "", f"told-witness_cone-{bottle}": ""})
     visitor.get("/")
     assert "bottle 1" in visitor.text
+
+
+def test_that_a_pot_was_waxed_as_told_is_written_with_one_tap(tmp_path):
+    """The logbook has the band it was fired with, and whether it stood on a cookie is asked."""
+    (tmp_path / "glazes.csv").write_text("glaze,source,behaviour\nThin Rain,jar,fluid\n")
+    head = "piece,firing,cone,hold_min,foot_mm,layer,glaze,coats,lower_edge_mm,upper_edge_mm"
+    rows = ["low,f,6,10,65,1,Thin Rain,1,3,95", "high,f,6,10,65,1,Thin Rain,1,50,95"]
+    (tmp_path / "layers.csv").write_text("\n".join([head, *rows]) + "\n")
+    import_files([tmp_path / "glazes.csv", tmp_path / "layers.csv"], tmp_path)
+    low, high = key_of("low"), key_of("high")
+    with bench(tmp_path, invented=False, learning=False) as app:
+        first, second = Visitor(app), Visitor(app)
+        for one in (first, second):
+            one.get("/kiln?firing=f")
+        assert first.text.count("I changed it so") == 1
+        assert first.text.index(f"told-on_cookie-{low}") < first.text.index("<summary>More")
+        first.send("/kiln", f"did-{low}", **{f"fate-{high}-1": "fine"})
+        ends = float(logged(app, "low")["lower_edge_mm"].iloc[0])
+        assert ends > 3 and f"ended {ends:g} mm up" in first.text
+        assert "Changed so." in first.text and "I changed it so" not in first.text
+        first.send("/kiln", **{f"fate-{low}-1": "ran", f"run-{low}-1": f"{ends - 1:g}"})
+        first.follow()
+        assert logged(app, "low")["run_mm"].tolist() == [ends - 1]
+        assert logged(app, "high")["past_foot"].tolist() == ["no"]  # typed before, sent along
+        second.send("/kiln", f"did-{low}")  # it has a result by now
+        assert logged(app, "low")["lower_edge_mm"].tolist() == [ends]
+        assert second.page.status_code == 409 and "Somebody wrote this pot" in second.text
+
+
+def test_a_pot_that_somebody_changed_is_not_changed_as_told(tmp_path):
+    (tmp_path / "glazes.csv").write_text("glaze,source,behaviour\nThin Rain,jar,fluid\n")
+    head = "piece,firing,cone,hold_min,foot_mm,layer,glaze,coats,lower_edge_mm,upper_edge_mm"
+    (tmp_path / "layers.csv").write_text(f"{head}\nlow,f,6,10,65,1,Thin Rain,1,3,95\n")
+    import_files([tmp_path / "glazes.csv", tmp_path / "layers.csv"], tmp_path)
+    with bench(tmp_path, invented=False, learning=False) as app:
+        first, second = Visitor(app), Visitor(app)
+        second.get("/kiln?firing=f")
+        first.get("/pot?piece=low&firing=f")
+        first.send("/pot", "save", **{"lower_edge_mm-1": "4", "exact_lower_edge_mm-1": ""})
+        assert second.send("/kiln", f"did-{key_of('low')}").status_code == 409
+        assert logged(app, "low")["lower_edge_mm"].tolist() == [4.0]
+        assert "Somebody wrote this pot" in second.text

@@ -356,3 +356,26 @@ def test_a_list_of_three_hundred_pots_is_light(tmp_path, a_firing, cone):
         named = len(set(re.findall(r"<bdi>cup \d+</bdi>", visitor.text)))
         firings = sum(map(int, re.findall(r"and (\d+) more firings", visitor.text)))
         assert named + counted + firings * a_firing == 300
+
+
+def test_many_glazes_stand_in_groups_and_few_do_not(tmp_path, visitor):
+    visitor.get("/pot")
+    assert "<optgroup" not in visitor.text
+    names = [f"glaze {letter}" for letter in "zyxwvutsrqponm"]
+    (tmp_path / "glazes.csv").write_text(
+        "glaze,source,behaviour\n" + "".join(f"{name},jar,stable\n" for name in names)
+    )
+    head = "piece,firing,cone,hold_min,foot_mm,layer,glaze,coats,lower_edge_mm,upper_edge_mm"
+    (tmp_path / "layers.csv").write_text(f"{head}\ncup,f,6,10,65,1,glaze q,1,9,95\n")
+    import_files([tmp_path / "glazes.csv", tmp_path / "layers.csv"], tmp_path)
+    with bench(tmp_path, invented=False, learning=False) as app:
+        one = Visitor(app)
+        one.get("/pot?piece=cup&firing=f")
+        (choice,) = re.findall(r'<select id="glaze-1".*?</select>', one.text, re.DOTALL)
+    groups = re.findall(r'<optgroup label="([^"]+)">(.*?)</optgroup>', choice, re.DOTALL)
+    listed = {label: re.findall(r"<option[^>]*>([^<]+)", part) for label, part in groups}
+    assert list(listed) == ["Used last", "By name"]
+    assert listed["Used last"][0] == "glaze q"
+    assert listed["By name"] == sorted(listed["By name"])
+    assert sorted(listed["Used last"] + listed["By name"]) == sorted(names)
+    assert choice.count("selected") == 1

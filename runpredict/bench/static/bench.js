@@ -5,7 +5,7 @@ import { ask, close, openAnswer } from "./answer.js";
 import { drafts, dropDraft, keepDraft, leaveDraft } from "./drafts.js";
 import { openKiln, sendButton, sendWaiting, settled } from "./kiln.js";
 import { read, sliders } from "./sliders.js";
-import { NotDone, fieldsOf, post, released } from "./wire.js";
+import { NotDone, fieldsOf, get, post, released } from "./wire.js";
 
 const WHAT = { pot: "", kiln: "what came of ", glaze: "the glaze ", material: "the material ", firing: "the firing ", load: "pots to move from " };
 const main = () => document.getElementById("main");
@@ -32,6 +32,19 @@ function start() {
     if (form.dataset.typed) typed(form);
   }
   offer();
+  waitForIt();
+}
+
+// A page that says when to look again is looked at again, unless somebody has gone on meanwhile.
+function waitForIt() {
+  const wait = main().querySelector("[data-again]");
+  if (!wait) return;
+  setTimeout(async () => {
+    if (!wait.isConnected) return;
+    const reply = await get(location.href).catch(() => null);
+    if (reply && wait.isConnected) show(reply);
+    else waitForIt();
+  }, 1000 * Number(wait.dataset.again));
 }
 
 // Something is typed: it is not kept, says so, and waits on this device.

@@ -147,12 +147,12 @@ function settle(box, sent, fresh) {
     else if (to.value !== from.value) to.value = from.value;
   }
   const key = box.dataset.pot;
-  if (names(box) === names(fresh)) {
+  if (names(box) === names(fresh) && box.dataset.laid === fresh.dataset.laid) {
     box.className = fresh.className;
     for (const css of [".held", ".say"]) box.querySelector(css).replaceWith(fresh.querySelector(css));
     const groups = fresh.querySelectorAll(".picks");
     box.querySelectorAll(".picks").forEach((group, k) => { group.className = groups[k].className; });
-  } else { // its layers were changed by somebody else
+  } else { // its layers were changed, by this button or by somebody else
     const at = document.activeElement?.id;
     box.replaceWith(fresh);
     document.getElementById(at)?.focus({ preventScroll: true });

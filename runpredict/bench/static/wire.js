@@ -34,9 +34,11 @@ async function reach(address, options, signal) {
   return reply;
 }
 
+export const get = (address) => reach(address, {});
+
 // The token anew, where the device's cookie is another by now.
 async function renewed() {
-  const { page } = await reach(location.href, {});
+  const { page } = await get(location.href);
   const fresh = page.querySelector("[name=form_token]")?.value;
   for (const field of document.querySelectorAll("[name=form_token]")) field.value = fresh ?? field.value;
   return fresh !== undefined;
