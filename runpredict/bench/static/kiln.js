@@ -147,7 +147,7 @@ function settle(box, sent, fresh) {
     else if (to.value !== from.value) to.value = from.value;
   }
   const key = box.dataset.pot;
-  if (names(box) === names(fresh) && box.dataset.laid === fresh.dataset.laid) {
+  if (names(box) === names(fresh) && [undefined, box.dataset.laid].includes(fresh.dataset.laid)) {
     box.className = fresh.className;
     for (const css of [".held", ".say"]) box.querySelector(css).replaceWith(fresh.querySelector(css));
     const groups = fresh.querySelectorAll(".picks");
