@@ -2,7 +2,9 @@
 
 Of each combination that was fired or is planned, its pots are taken as they were put on, but for
 the coats and the edge of the layer that it is of, and for walls that are taken to be upright. An
-edge is told where so many of these pots stay within the tolerance, by whoever answers now.
+edge is told where so many of these pots stay within the tolerance, by whoever answers now, of those
+that were fired and of those that are planned. Where it is the rest of the glaze that comes too low,
+it is told, too, how high that has to end.
 """
 
 from __future__ import annotations
@@ -48,6 +50,8 @@ class _Pots:
         Portions of the pots.
     lies : ndarray of bool, shape (n, k)
         The layers of the combination's upper glaze.
+    planned : ndarray of bool, shape (n,)
+        Of pots to come.
     rows : int
         Of the table.
     """
@@ -55,41 +59,43 @@ class _Pots:
     of: Indices
     asked: list[Ask]
     lies: Bools
+    planned: Bools
     rows: int
 
-    def put_at(self, edge_m: Floats) -> tuple[Indices, list[Ask]]:
-        """The pots with room for their layer above an edge of each row, and put there."""
-        found, room, start = [], [], 0
+    def put_at(self, edge_m: Floats, rest_m: Floats) -> list[Ask]:
+        """The pots with their layer at the edge of their row, or as near it as they have room.
+
+        All else on them ends at an edge of its own or higher, as far as it has room.
+        """
+        found, start = [], 0
         for ask in self.asked:
             stacks, mine = ask.stacks, slice(start, start := start + len(ask.stacks.hold_min))
-            lies, edge = self.lies[mine, : stacks.present.shape[1]], edge_m[self.of[mine]]
-            highest = np.where(lies, stacks.upper_m, np.inf).min(axis=1) - decisions.LEAST_LAYER_M
-            some = np.flatnonzero(highest >= edge - 1e-9)
-            lower = np.where(lies, edge[:, None], stacks.lower_m)
-            there = replace(ask, stacks=replace(stacks, lower_m=lower)).take(some)
-            found.append(there)
-            room.append(mine.start + some)
-        return np.concatenate(room), found
+            lies, of = self.lies[mine, : stacks.present.shape[1]], self.of[mine]
+            room_m = np.maximum(stacks.upper_m - decisions.LEAST_LAYER_M, 0.0)
+            edge = np.minimum(edge_m[of], np.where(lies, room_m, np.inf).min(axis=1))
+            rest = np.maximum(stacks.lower_m, np.minimum(rest_m[of, None], room_m))
+            lower = np.where(lies, edge[:, None], rest)
+            found.append(replace(ask, stacks=replace(stacks, lower_m=lower)))
+        return found
 
-    def held(self, edge_m: Floats) -> Bools:
-        """Whether enough of the pots of each row stay on with their layer at an edge."""
-        pots, there = self.put_at(edge_m)
-        safe = np.concatenate([ask.safe(ask.stacks) for ask in there])
-        count = np.bincount(self.of[pots], minlength=self.rows)
-        stay = np.bincount(self.of[pots], safe, self.rows)
-        return (count > 0) & (stay >= HELD_SHARE * count)
+    def held(self, edge_m: Floats, rest_m: Floats) -> Bools:
+        """Whether enough of the pots of each row stay on, of the fired and of the planned ones."""
+        safe = np.concatenate([ask.safe(ask.stacks) for ask in self.put_at(edge_m, rest_m)])
+        row = 2 * self.of + self.planned
+        count = np.bincount(row, minlength=2 * self.rows).reshape(-1, 2)
+        stay = np.bincount(row, safe, 2 * self.rows).reshape(-1, 2)
+        return np.asarray(stay.sum(axis=1) >= HELD_SHARE * count.sum(axis=1))
 
-    def runs_m(self, edge_m: Floats) -> Floats:
+    def runs_m(self, edge_m: Floats, rest_m: Floats) -> Floats:
         """Likely run and the range of the layer put at an edge, medians of each row, (rows, 3)."""
-        pots, there = self.put_at(edge_m)
-        runs = []
-        for ask, part in zip(there, np.split(self.lies[pots], np.cumsum(
-                [len(ask.stacks.hold_min) for ask in there])[:-1]), strict=True):  # fmt: skip
-            lies = part[:, : ask.stacks.present.shape[1]]
+        runs, start = [], 0
+        for ask in self.put_at(edge_m, rest_m):
+            mine = slice(start, start := start + len(ask.stacks.hold_min))
+            lies = self.lies[mine, : ask.stacks.present.shape[1]]
             top = ask.stacks.present.shape[1] - 1 - lies[:, ::-1].argmax(axis=1)
             quantiles = ask.chances.run_quantiles_m(ask.stacks)
             runs.append(quantiles[np.arange(len(top)), top])
-        table = pd.DataFrame(np.concatenate(runs)).groupby(self.of[pots]).median()
+        table = pd.DataFrame(np.concatenate(runs)).groupby(self.of).median()
         return table.reindex(range(self.rows)).to_numpy(dtype=float)
 
 
@@ -112,8 +118,10 @@ def combinations_of(
         any coats, and how many of them ran past the foot), planned (pots that ask for it); word
         (`not known`: fewer than `LEAST_PIECES` fired; `anywhere`, `keep`, `high`: above a third
         of the wall; `cookie`: no edge holds; `not again`: nor did most that were fired);
-        lowest_edge_mm (put there or higher, 95 % of its pots stay within the tolerance, also
-        where a hand ends 2 mm lower; NaN where there is none or it is not known); stop_mm and
+        lowest_edge_mm (put there or higher, 95 % of its pots stay within the tolerance, of the
+        fired as of the planned ones, also where a hand ends 2 mm lower; NaN where there is none or
+        it is not known); rest_mm (how high all else on the pot has to end for it; NaN where it may
+        be as it was); stop_mm and
         ends_mm (where to stop it so that it likely ends about 10 mm above the foot, or as low as
         it may, and where it then likely ends); run_p05_mm, run_p50_mm, run_p95_mm from there, or
         from usual_edge_mm, the median of its layers' edges; upper_mm, the median of where they
@@ -137,17 +145,15 @@ def combinations_of(
     table = _counted(stacks, pots, lies, of, past)
     if table.empty:
         return pd.DataFrame(columns=_columns())
-    # What is known is of the fired pots alone; the others say how it would likely run.
-    keep = ~np.isnan(past[pots]) | (table["fired"] < LEAST_PIECES).to_numpy()[of["row"]]
-    pots, lies, of = pots[keep], lies[keep], of.loc[keep]
     table = table.loc[table.index.repeat(len(COATS))].reset_index(drop=True)
     table.insert(2, "coats", np.tile(COATS, len(table) // len(COATS)))
+    of["planned"] = np.isnan(past[pots])
     return _with_edges(table, _with_coats(stacks, pots, lies, of, predictor, tolerance))
 
 
 def _columns() -> list[str]:
     return ["over", "under", "coats", "fired", "past", "planned", "usual_coats",
-            "usual_edge_mm", "upper_mm", "word", "lowest_edge_mm", "stop_mm", "ends_mm",
+            "usual_edge_mm", "upper_mm", "word", "lowest_edge_mm", "rest_mm", "stop_mm", "ends_mm",
             "run_p05_mm", "run_p50_mm", "run_p95_mm"]  # fmt: skip
 
 
@@ -226,6 +232,7 @@ def _with_coats(
         of=np.concatenate([len(COATS) * row + place for place in range(len(COATS))]),
         asked=list(asks(both, predictor, tolerance)),
         lies=np.tile(lies, (len(COATS), 1)),
+        planned=np.tile(of["planned"].to_numpy(), len(COATS)),
         rows=len(COATS) * (int(row.max()) + 1),
     )
 
@@ -234,31 +241,55 @@ def _with_edges(table: pd.DataFrame, pots: _Pots) -> pd.DataFrame:
     """The table with how low each row may end, and how far it runs from there."""
     highest = np.floor(table["upper_mm"].to_numpy(float)) - 1e3 * decisions.LEAST_LAYER_M
     highest = np.maximum(highest, 0.0)
-    at = _least_mm(lambda edge_mm: pots.held(1e-3 * edge_mm), highest)
-    at = at + 1e3 * HAND_M
+    at, rest = _lowest_mm(table, pots, highest)
     known = (table["fired"] >= LEAST_PIECES).to_numpy()
     at[~known | (at > highest)] = np.nan
+    rest[np.isnan(at)] = 0.0
 
-    def ends_mm(edge_mm: Floats) -> Floats:
-        return edge_mm - 1e3 * pots.runs_m(1e-3 * edge_mm)[:, 1]
+    def runs_mm(edge_mm: Floats) -> Floats:
+        return 1e3 * pots.runs_m(1e-3 * edge_mm, 1e-3 * rest)
 
-    stop = np.fmax(_least_mm(lambda edge_mm: ends_mm(edge_mm) >= END_MM, highest), at)
+    stop = np.fmax(_least_mm(lambda mm: mm - runs_mm(mm)[:, 1] >= END_MM, highest), at)
     stop[np.isnan(at)] = np.nan
     base = np.fmin(np.where(np.isnan(stop), table["usual_edge_mm"], stop), highest)
-    runs = 1e3 * pots.runs_m(1e-3 * base)
+    runs = runs_mm(base)
     often = table["past"] > OFTEN_PAST * table["fired"]
-    high = at > decisions.MOST_WAX_SHARE * table["upper_mm"].to_numpy()
+    high = at > _high_mm(table)
     words = np.select(
         [~known, np.isnan(at) & often, np.isnan(at), at <= ANYWHERE_MM, high],
         ["not known", "not again", "cookie", "anywhere", "high"],
         "keep",
     )
     table = table.assign(
-        word=words, lowest_edge_mm=at, stop_mm=stop, ends_mm=base - runs[:, 1],
-        run_p05_mm=runs[:, 0], run_p50_mm=runs[:, 1], run_p95_mm=runs[:, 2],
+        word=words, lowest_edge_mm=at, rest_mm=np.where(rest > 0.0, rest, np.nan), stop_mm=stop,
+        ends_mm=base - runs[:, 1], run_p05_mm=runs[:, 0], run_p50_mm=runs[:, 1],
+        run_p95_mm=runs[:, 2],
     )  # fmt: skip
     table["ends_mm"] = table["ends_mm"].mask(np.isnan(stop)).clip(lower=0.0)
     return table[_columns()].round(1)
+
+
+def _lowest_mm(table: pd.DataFrame, pots: _Pots, highest: Floats) -> tuple[Floats, Floats]:
+    """How low each row may end, and how high all else has to: 0 where it may be as it was."""
+    hand_mm = 1e3 * HAND_M
+
+    def lowest(rest_mm: Floats) -> Floats:
+        held = _least_mm(lambda mm: pots.held(1e-3 * mm, 1e-3 * rest_mm), highest)
+        return np.asarray(held + hand_mm, dtype=float)
+
+    at = lowest(np.zeros(len(highest)))
+    # Where no edge that is of use holds, the rest may be what runs: raised, the usual edge may do.
+    high = _high_mm(table)
+    usual = np.minimum(np.maximum(table["usual_edge_mm"].to_numpy() - hand_mm, 0.0), highest)
+    raised = _least_mm(lambda mm: pots.held(1e-3 * usual, 1e-3 * mm), np.floor(high))
+    some = ~(at <= high) & (raised > 0.0)
+    rest = np.where(some, raised, 0.0)
+    at = np.where(some, lowest(rest), at)
+    return at, np.where(some, rest + hand_mm, 0.0)
+
+
+def _high_mm(table: pd.DataFrame) -> Floats:
+    return decisions.MOST_WAX_SHARE * table["upper_mm"].to_numpy(dtype=float)
 
 
 def _least_mm(enough: Callable[[Floats], Bools], highest_mm: Floats) -> Floats:

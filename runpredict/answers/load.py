@@ -25,21 +25,34 @@ COLUMNS = (
     "firing", "choice", "cone", "hold_min", "pots", "need_something", "pots_lost", "cost_left",
     "cost_on_cookies", "cost_as_told",
 )  # fmt: skip
-# Of pots told this share of the tolerance with no log, studios of eight kinds lose about as many
-# as the tolerance allows: some push their glazes farther than anybody could know (measured, see
-# DEVELOPERS.md).
-UNLOGGED_SHARE = 0.2
+# Some studios push their glazes farther than anybody could know who has seen little of them: with
+# no log margins are held to be so much more uncertain, less with each pot until so many are logged.
+# Chosen with studios of three kinds in view, see DEVELOPERS.md.
+WIDER_UNLOGGED, ENOUGH_LOGGED = 0.3, 100
 
 
-def doubtful_unlogged(answer: Answer) -> Bools:
-    """Safe pieces that are better put on a cookie until the studio has a log, shape (n,).
+def doubtful(answer: Answer) -> Bools:
+    """Safe pieces that are better put on a cookie until the studio has a longer log, shape (n,).
 
-    Who answers with no log knows nothing of how far the studio pushes its glazes. With one, none.
+    Those of which a cookie costs less than what may be lost, with the margins as uncertain as
+    those of a studio of which little is known.
     """
-    risk = answer.pieces["risk"].to_numpy(dtype=float)
-    least = UNLOGGED_SHARE * answer.tolerance
-    unlogged = answer.predictor.basis == "rules" and "cookie" in answer.willing.kinds
-    return unlogged & (risk > least) & (risk <= answer.tolerance)
+    unknown = 1.0 - pots_logged(answer) / ENOUGH_LOGGED
+    if unknown <= 0.0 or "cookie" not in answer.willing.kinds:
+        return np.zeros(len(answer.pieces), dtype=bool)
+    parts = asks(answer.stacks, answer.predictor, answer.tolerance)
+    factor = 1.0 + WIDER_UNLOGGED * unknown
+    risk = np.concatenate([ask.chances.widened(factor).piece_risk(ask.stacks) for ask in parts])
+    saved = answer.willing.lost_at(answer.tolerance) * risk
+    safe = answer.pieces["risk"].to_numpy(dtype=float) <= answer.tolerance
+    return np.asarray(safe & (saved > answer.willing.cookie))
+
+
+def pots_logged(answer: Answer) -> int:
+    """How many fired pots the answer rests on."""
+    if answer.predictor.basis == "rules":
+        return 0
+    return len(answer.tables.log[["firing", "piece"]].drop_duplicates())
 
 
 def load_of(answer: Answer) -> pd.DataFrame:

@@ -17,7 +17,8 @@ TITLE = "How low each glaze may end"
 HEADINGS = ("glaze", "over", "coats", "how low", "so that it runs", "its run", "fired")
 LEAD = (
     "On an upright wall, fired as you fire. How low: stopped there or higher, 95 of 100 of the "
-    "pots fired so would stay within the risk you take, 2 mm (1/16 in) allowed for the hand. So "
+    "pots fired or planned so would stay within the risk you take, 2 mm (1/16 in) allowed for the "
+    'hand; "all else" is how high every other glaze on the pot has to end for it. So '
     "that it runs: where to stop it to end about 10 mm (3/8 in) above the foot, or as low as it "
     "may. A prediction is never a promise."
 )
@@ -88,14 +89,15 @@ def not_known_lead() -> str:
 
 
 def _words(row: Any, units: LengthUnits) -> CombinationWords:
-    stop = np.nan if np.isnan(row.lowest_edge_mm) else row.lowest_edge_mm
     low = {
         "anywhere": "anywhere",
-        "keep": f"keep {_up(stop, units)}",
-        "high": f"high up only, {_up(stop, units)}",
+        "keep": f"keep {_up(row.lowest_edge_mm, units)}",
+        "high": f"high up only, {_up(row.lowest_edge_mm, units)}",
         "cookie": "on a cookie",
         "not again": "not again",
     }[row.word]
+    if not np.isnan(row.rest_mm):
+        low += f", all else {_up(row.rest_mm, units)}"
     ends = "-"
     if not np.isnan(row.stop_mm):
         ends = f"stop at {_up(row.stop_mm, units)}: ends {run_length(row.ends_mm, units)} up"

@@ -7,7 +7,7 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from runpredict.answers.check import Answer
-from runpredict.answers.load import UNLOGGED_SHARE, doubtful_unlogged, load_of
+from runpredict.answers.load import doubtful, load_of, pots_logged
 from runpredict.answers.willing import Willing
 from runpredict.words.plain import percent, shown_name
 
@@ -28,9 +28,9 @@ class LoadWords(NamedTuple):
     ----------
     lines : tuple of str
         At most two: how many pots need something at less heat, and what the choices cost; none
-        of a firing that needs nothing. With no log a third, `unlogged`.
+        of a firing that needs nothing. With no log or a short one a third, `unlogged`.
     unlogged : str
-        Which of the others are better put on a cookie until there is a log, "" for none.
+        Which of the others are better put on a cookie until there is a longer log, "" for none.
     as_told : str
         What following the advice costs.
     rows : tuple of tuples of str
@@ -48,10 +48,10 @@ def loads_in_words(answer: Answer) -> dict[str, LoadWords]:
     found: dict[str, list[Any]] = {}
     for row in load_of(answer).itertuples():
         found.setdefault(str(row.firing), []).append(row)
-    doubtful = answer.pieces.loc[doubtful_unlogged(answer)].groupby("firing")["piece"].agg(list)
+    pots = answer.pieces.loc[doubtful(answer)].groupby("firing")["piece"].agg(list)
     words = {}
     for firing, rows in found.items():
-        unlogged = _unlogged(doubtful.get(firing, []), answer.tolerance)
+        unlogged = _unlogged(pots.get(firing, []), pots_logged(answer))
         lines = (unlogged,) if unlogged else ()
         if rows[0].need_something:
             told = (_cost(rows[0].cost_as_told), tuple(map(_cells, rows)))
@@ -61,15 +61,13 @@ def loads_in_words(answer: Answer) -> dict[str, LoadWords]:
     return words
 
 
-def _unlogged(pots: list[str], tolerance: float) -> str:
+def _unlogged(pots: list[str], logged: int) -> str:
     if not pots:
         return ""
     named = "; ".join(map(shown_name, pots[:MOST_NAMED]))
     more = f" and {len(pots) - MOST_NAMED} more" if len(pots) > MOST_NAMED else ""
-    return (
-        f"No log yet: a cookie is safer also under the {len(pots)} told over "
-        f"{percent(UNLOGGED_SHARE * tolerance)}: {named}{more}."
-    )
+    known = f"Only {logged} pot{'s' if logged > 1 else ''} logged yet" if logged else "No log yet"
+    return f"{known}: a cookie is safer also under {len(pots)} of the others: {named}{more}."
 
 
 def costs_words(willing: Willing, tolerance: float) -> str:

@@ -259,6 +259,8 @@ def _change(row: Any, units: LengthUnits) -> tuple[CombinationChange, bool]:
         "cookie": "on a cookie",
         "not known": f"on a cookie until {LEAST_PIECES} are fired" if row.past else "",
     }.get(row.word, f"stop at {at} or more" if row.spare < least_short else "")
+    if not np.isnan(row.rest_mm):
+        safer = f"stop all else on it at {rounded_up(row.rest_mm, units)} or more"
     spare = not row.past and row.spare >= WORTH_TELLING_MM
     name = f"{row.over} over {row.under}" if row.under else str(row.over)
     change = CombinationChange(

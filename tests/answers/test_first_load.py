@@ -11,7 +11,7 @@ import pytest
 from helpers.tables import ANALYSIS, STIFF_WT
 
 from runpredict.answers.check import check
-from runpredict.answers.load import doubtful_unlogged, load_of
+from runpredict.answers.load import doubtful, load_of
 from runpredict.errors import TableWarning
 
 LINER = {"glaze": "liner", "source": "analysis", **STIFF_WT}
@@ -67,4 +67,4 @@ def test_an_ordinary_first_load_needs_something_on_at_most_a_third(load):
     planned = load_of(load).iloc[0]
     assert planned["need_something"] == need
     # Nor do those that are doubtful until there is a log make it more than a third.
-    assert need + doubtful_unlogged(load).sum() <= 10
+    assert need + doubtful(load).sum() <= 10

@@ -4,12 +4,14 @@ from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
+import pandas as pd
 import pytest
 from helpers.pictures import SAMPLE, raw
 from helpers.pieces import glazes, pieces
 
+from runpredict.answers import load
 from runpredict.answers.check import answer, check
-from runpredict.answers.load import a_cone_lower, doubtful_unlogged, load_of
+from runpredict.answers.load import a_cone_lower, doubtful, load_of, pots_logged
 from runpredict.answers.willing import Willing
 from runpredict.tables.columns import cones
 from runpredict.tables.csv_files import read_table
@@ -38,8 +40,8 @@ def test_each_choice_counts_what_a_check_of_the_changed_load_counts(told):
         "half hold": plan.assign(hold_min=8.0),
         "no hold": plan.assign(hold_min=0.0),
     }
-    for choice, load in changed.items():
-        risks = check(load, glazes()).pieces
+    for choice, layers in changed.items():
+        risks = check(layers, glazes()).pieces
         for firing, mine in risks.groupby("firing"):
             row = table.loc[table["firing"].eq(firing) & table["choice"].eq(choice)].iloc[0]
             over = mine["risk"] > 0.05
@@ -70,18 +72,34 @@ def test_following_the_advice_costs_no_more_than_leaving_all(told):
     assert told[2].loc[told[2]["choice"] != "planned", "cost_as_told"].isna().all()
 
 
-def test_with_no_log_pots_from_a_fifth_of_the_tolerance_are_doubtful(told):
+def test_with_a_short_log_pots_are_doubtful_by_what_they_may_cost(told, monkeypatch):
     found = told[1]
     risk = found.pieces["risk"]
-    doubtful = doubtful_unlogged(found)
-    assert (doubtful == risk.between(0.01, 0.05, inclusive="right")).all() and doubtful.any()
+    mine = doubtful(found)
+    # The more may be lost the sooner, never one over the tolerance, and never a safer pot first.
+    assert mine.any() and not mine[risk > 0.05].any()
+    assert risk[mine].min() > risk[~mine & (risk <= 0.05)].quantile(0.9)
+    dear = replace(found, willing=Willing(cookie=0.5))
+    assert doubtful(dear).sum() > mine.sum() and doubtful(dear)[mine].all()
     words = loads_in_words(found)
-    for firing, mine in found.pieces.loc[doubtful].groupby("firing"):
-        assert f"under the {len(mine)} told over 1 %" in words[firing].lines[-1]
-        assert mine["piece"].iloc[0] in words[firing].unlogged
-    wax = replace(found, willing=Willing(frozenset({"wax"})))
-    logged = replace(found, predictor=SimpleNamespace(basis="learned"))
-    assert not doubtful_unlogged(wax).any() and not doubtful_unlogged(logged).any()
+    for firing, pots in found.pieces.loc[mine].groupby("firing"):
+        assert f"No log yet: a cookie is safer also under {len(pots)} " in words[firing].lines[-1]
+        assert pots["piece"].iloc[0] in words[firing].unlogged
+    assert not doubtful(replace(found, willing=Willing(frozenset({"wax"})))).any()
+    # Fewer with each pot that is logged, none of a hundred.
+    counts = []
+    for logged in (0, 30, 99, 100):
+        monkeypatch.setattr(load, "pots_logged", lambda answer, count=logged: count)
+        counts.append(doubtful(found).sum())
+    assert counts == sorted(counts, reverse=True) and counts[0] == mine.sum() and counts[-1] == 0
+    assert counts[1] < counts[0]
+
+
+def test_pots_are_counted_as_the_answer_rests_on_them(told):
+    log = pd.DataFrame({"firing": ["a", "a", "b"], "piece": ["mug", "mug", "mug"]})
+    found = replace(told[1], tables=replace(told[1].tables, log=log))
+    assert pots_logged(found) == 0  # the rules answer
+    assert pots_logged(replace(found, predictor=SimpleNamespace(basis="learned"))) == 2
 
 
 def test_a_schedule_has_its_holds_shortened_and_no_cone():

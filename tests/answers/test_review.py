@@ -238,6 +238,8 @@ def test_the_combinations_of_a_review_are_those_over_the_buckets(world, found):
         at = parse_length_mm(length) if stop else np.nan
         if change in lower:
             assert not row.past and at <= row.usual_edge_mm - 5.0 + 1.0
+        elif np.isfinite(row.rest_mm):
+            assert change.do.startswith("stop all else") and 0.0 <= at - row.rest_mm < 1.0
         elif np.isfinite(at):
             assert at > row.usual_edge_mm and 0.0 <= at - row.lowest_edge_mm < 1.0
         else:

@@ -1,17 +1,20 @@
 """What following the advice costs a studio, by true chances; run with -m slow, -s shows it.
 
 In the studio's own numbers as delivered: a lost pot and its shelf 20, a cookie 1. Each pot that is
-told to need something stands on a cookie, which catches what runs, with no log also those that are
-told to be doubtful till then; the others are left as they are.
+told to need something stands on a cookie, which catches what runs, with a short log also those that
+are told to be doubtful till then; the others are left as they are.
 RUNPREDICT_WORLDS may name folders of studios, as for `test_bench_skill`.
 
 never, always   no pot and every pot on a cookie
+over alone      the same without those that are doubtful
 oracle          a cookie wherever the true chance makes it worth one
-held            planned pots at or above the edge that `combinations` tells, and of these the share
-                whose true chance is at most 0.1
+put there       planned pots at or above the edges that `combinations` tells
+held            combinations of which 95 % of these have a true chance of at most 0.1, of `told`
+blind           the same where the plan was not known when the edges were told
 """
 
 import os
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
@@ -19,8 +22,8 @@ import pytest
 from helpers.judge import given_studio, given_studios, mixed_films, own_studio
 
 from runpredict.answers.check import answer, predictor_of
-from runpredict.answers.combinations import combinations_of
-from runpredict.answers.load import doubtful_unlogged
+from runpredict.answers.combinations import HELD_SHARE, combinations_of
+from runpredict.answers.load import doubtful
 from runpredict.answers.willing import AS_DELIVERED
 from runpredict.tables.plan import check_plan
 
@@ -58,10 +61,11 @@ def edges_of(plan):
                 under = low["glaze"] if meets and low["glaze"] != over["glaze"] else under
             if under or not several:
                 coats = 1 if np.isnan(over["coats"]) else over["coats"]
-                found.append((place, over["glaze"], under, coats, over["lower_edge_mm"]))
-    table = pd.DataFrame(found, columns=["pot", "over", "under", "coats", "edge_mm"])
+                other = pot.loc[pot["glaze"] != over["glaze"], "lower_edge_mm"].min()
+                found.append((place, over["glaze"], under, coats, over["lower_edge_mm"], other))
+    table = pd.DataFrame(found, columns=["pot", "over", "under", "coats", "edge_mm", "else_mm"])
     # Layers of one glaze that lie alike are one combination, which ends where the lowest does.
-    how = {"coats": "max", "edge_mm": "min"}
+    how = {"coats": "max", "edge_mm": "min", "else_mm": "min"}
     return table.groupby(["pot", "over", "under"], as_index=False).agg(how)
 
 
@@ -69,19 +73,33 @@ def costs_and_held(judged, size):
     tables = check_plan(judged.plan, judged.glazes, log=judged.logs[size], **judged.others)
     taught = predictor_of(tables)
     told = answer(tables, taught=taught)
-    over = (told.pieces["risk"].to_numpy() > told.tolerance) | doubtful_unlogged(told)
+    over = told.pieces["risk"].to_numpy() > told.tolerance
     lost = AS_DELIVERED.lost * judged.p_true
-    table = combinations_of(tables, taught[0])
-    edges = edges_of(tables.plan).merge(table, on=["over", "under", "coats"])
-    at = edges.loc[edges["edge_mm"] >= edges["lowest_edge_mm"]]
+    edges, log_alone = edges_of(tables.plan), replace(tables, plan=tables.plan.head(0))
+    put_there, of, held = held_of(judged, edges, combinations_of(tables, taught[0]))
+    _, blind_of, blind = held_of(judged, edges, combinations_of(log_alone, taught[0]))
     return {
-        "advice": np.where(over, AS_DELIVERED.cookie, lost).sum(),
+        "advice": np.where(over | doubtful(told), AS_DELIVERED.cookie, lost).sum(),
+        "over alone": np.where(over, AS_DELIVERED.cookie, lost).sum(),
         "never": lost.sum(),
         "always": AS_DELIVERED.cookie * len(lost),
         "oracle": np.minimum(AS_DELIVERED.cookie, lost).sum(),
-        "put there": len(at),
-        "held": (judged.p_true[at["pot"]] <= UNSAFE).mean() if len(at) else np.nan,
+        "put there": put_there,
+        "told": of,
+        "held": held,
+        "blind told": blind_of,
+        "blind held": blind,
     }
+
+
+def held_of(judged, edges, table):
+    """Planned pots at or above the edges that are told, their combinations, and those that hold."""
+    edges = edges.merge(table, on=["over", "under", "coats"])
+    high = edges["edge_mm"] >= edges["lowest_edge_mm"]
+    at = edges.loc[high & ~(edges["else_mm"] < edges["rest_mm"])]
+    safe = pd.Series(judged.p_true[at["pot"]] <= UNSAFE, at.index)
+    held = safe.groupby([at["over"], at["under"], at["coats"]]).mean() >= HELD_SHARE
+    return len(at), len(held), held.sum()
 
 
 def test_the_advice_is_worth_following_and_what_is_told_of_a_combination_holds():
@@ -100,5 +118,4 @@ def test_the_advice_is_worth_following_and_what_is_told_of_a_combination_holds()
         assert not dearer[logged >= LEAST_LOGGED].any()
     thousand = table.loc[logged == 1000]
     assert (thousand["advice"] <= ORACLE_TIMES * thousand["oracle"]).all()
-    counted = table["put there"].sum()
-    assert (table["held"] * table["put there"]).sum() >= 0.95 * counted > 0
+    assert table["put there"].sum() > 0 and (table["held"] == table["told"]).all()
