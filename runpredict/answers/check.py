@@ -52,7 +52,7 @@ class Answer:
         basis. A run ends at the foot, where it is as long as `lower_edge_mm`.
     pieces : DataFrame, one row a piece
         piece, firing, risk, layer_to_blame, wax_height_mm, cookie, cookie_diameter_mm,
-        cookie_height_mm. Blank where there is none: no wax height where more than a quarter of
+        cookie_height_mm. Blank where there is none: no wax height where more than a third of
         the wall would have to be bare, no size where nothing need be caught. cookie is `none`,
         `advised`, `needed` or `dish` (more may run than a cookie holds), for a piece that is
         fired as planned whatever change is advised; the sizes of a dish are its diameter within

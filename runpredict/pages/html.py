@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import base64
+import re
 from functools import cache
 from typing import NamedTuple
 
@@ -48,7 +49,19 @@ def template(name: str) -> Template:
         lstrip_blocks=True,
     )
     pages.filters["naming"] = naming
+    pages.filters["unbroken"] = unbroken
     return pages.get_template(name)
+
+
+def unbroken(words: str) -> str:
+    """Words whose lengths are never parted by the end of a line, which would mislead.
+
+    Examples
+    --------
+    >>> unbroken("keep 1 1/8 in, 2 coats").split(" ")
+    ['keep', '1\\xa01/8\\xa0in,', '2', 'coats']
+    """
+    return re.sub(r"(?<=\d) (?=\d+/\d|mm\b|in\b)", "\N{NO-BREAK SPACE}", words)
 
 
 def naming(sentence: str, names: list[str]) -> Markup:

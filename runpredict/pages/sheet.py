@@ -31,7 +31,7 @@ from runpredict.words.pots import PotWords, firings_in_words
 Progress = Callable[[float], None]
 
 POTS_A_PAGE = 24
-HEADINGS = ("done", "", "pot", "risk", "what to do", "bare foot", "ran")
+HEADINGS = ("done", "", "pot", "risk", "glazes", "what to do", "bare foot", "ran", "past foot")
 HOW_TO_READ = (
     "Risk is the chance that any layer of a pot runs past its foot. Of twenty like it, one runs "
     "less than the first length of a range and one more than the second. The curves show how the "

@@ -260,10 +260,16 @@ def _size(wide: str, high: str, units: LengthUnits) -> str:
     return size.replace(" ", "\N{NO-BREAK SPACE}")  # half of it on a line would mislead
 
 
-def wax_words(piece: Any, over: bool, units: LengthUnits) -> str:
-    """The bare band that is enough alone, wherever a hand ends: as planned for a safe piece."""
+def wax_words(piece: Any, over: bool, units: LengthUnits, advised_mm: float = np.nan) -> str:
+    """The bare band that is enough alone, wherever a hand ends: as planned for a safe piece.
+
+    Where wax alone is advised it is that band, which may be wider, since a change has to save more
+    than it costs.
+    """
     if not over:
         return "as planned"
+    if not np.isnan(advised_mm):
+        return rounded_up(advised_mm, units)
     if np.isnan(piece.wax_height_mm):
         return OVER_A_THIRD
     return rounded_up(piece.wax_height_mm + 1e3 * HAND_M, units)

@@ -228,6 +228,7 @@ def firings_in_words(
     rows = list(answer.layers.assign(reason=why).itertuples(index=False))
     pieces = answer.pieces.reset_index(drop=True)
     needs, bare = _needs(answer, units), _bare(answer, units)
+    wax_alone_mm = 1e3 * np.where(needs == "wax", answer.advice(units).changed[:, 0], np.nan)
     to_do = sentences(answer, units)
     of_piece: dict[Any, Any] = answer.layers.groupby(["firing", "piece"], sort=False).indices
     names, basis = _Names(answer.layers["glaze"].unique()), basis_short(answer)
@@ -256,7 +257,7 @@ def firings_in_words(
             culprit=shown_name(blamed.glaze),
             run=run_sentence(blamed, units),
             why=f"{blamed.reason}.",
-            wax=wax_words(row, chance > answer.tolerance, units),
+            wax=wax_words(row, chance > answer.tolerance, units, wax_alone_mm[place]),
             bare=bare[place],
             catch=catch_words(row, units),
             basis=basis,

@@ -119,8 +119,12 @@ def test_a_page_is_taped_up_a_firing_with_a_line_a_pot():
         for row, piece in zip(rows, ranked["piece"], strict=True):
             cells = [text_of(cell) for cell in row.iter("td")]
             assert " ".join(lines[piece].split()) in cells
-            assert cells[-1].endswith("mm")
-            assert row.find("td/span").get("class") == "box"
+            assert cells[-2].endswith("mm")
+            boxes = [cell.find("span").get("class") for cell in (row[0], row[-1])]
+            assert boxes == ["box", "box"]  # done, and past the foot
+            mine = answer.layers["piece"].eq(piece) & answer.layers["firing"].eq(firing)
+            on = answer.layers.loc[mine].sort_values("layer")["glaze"]
+            assert ", ".join(dict.fromkeys(on)) in cells
         assert ("Cone 6, hold 5 min, 60 °C/h" in words) == (firing == "Dabchick")
         over = (pieces["risk"] > answer.tolerance).sum()
         pots = len(pieces)

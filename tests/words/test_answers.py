@@ -145,6 +145,16 @@ def test_the_bare_band_is_as_advised_or_as_planned(answer, units):
     assert waxed > 12
 
 
+@pytest.mark.parametrize("units", ["mm", "in"])
+def test_wax_alone_is_the_wax_that_is_advised(answer, units):
+    """One number: of a pot told to be waxed, and nothing else, no narrower band beside it."""
+    pots = [pot for firing in firings_in_words(answer, units) for pot in firing.pots]
+    waxed = [pot for pot in pots if pot.need == "wax"]
+    assert len(waxed) > 5
+    for pot in waxed:
+        assert f"eave the lowest {pot.wax} or more bare" in pot.advice
+
+
 def test_pots_are_grouped_by_what_they_need(answer):
     (firing,) = firings_in_words(answer)
     assert sum(map(len, firing.by_need.values())) == len(answer.pieces)
