@@ -348,3 +348,14 @@ def test_glaze_that_begins_where_another_ends_hangs_together_with_it():
         wall = film.Wall(lower, upper, thick)
         assert wall.front_m[1, 0] == front
         assert wall.base[1, 0, 0] == base
+
+
+@pytest.mark.parametrize("way_m", [4e-3, 20e-3])
+@pytest.mark.parametrize("bends", [speeds.Bends(), speeds.Bends(held_m=3e-3, way=0.7)])
+def test_glaze_is_past_a_line_from_where_its_edge_gets_there(way_m, bends):
+    """What holds an edge back, and what a longer way takes, holds the same for its volume."""
+    flow = one([(30e-3, 80e-3, 4e-4)], 1e5, bends=bends)
+    reach_m = np.full((1, 1), way_m)
+    need = needed(flow, reach_m)
+    assert film.volume_past_m2(flow, need - 1e-6, reach_m) == 0.0
+    assert film.volume_past_m2(flow, need + 0.1, reach_m) > 0.0
