@@ -8,6 +8,7 @@ from scipy import stats
 
 from runpredict.model import trial
 from runpredict.model.features import features_of
+from runpredict.model.learned import Log, learn
 from runpredict.model.mixture import MIX_SCALES, MIX_SHARES
 from runpredict.model.outcomes import outcomes_of
 from runpredict.model.stacks import stacks_of
@@ -76,3 +77,33 @@ def test_a_trained_model_tells_its_own_logs_frequency(kind):
     told = model.chances(stacks).risk(stacks)[1][known].mean()
     assert told == pytest.approx(seen, rel=0.3, abs=0.01)
     assert tried.held.risk[known].mean() == pytest.approx(seen, rel=0.3, abs=0.01)
+
+
+def test_the_base_rate_of_a_piece_is_that_of_the_other_folds():
+    past = np.array([1.0, 0.0, 1.0, np.nan])
+    folds = [(np.array([0, 1]), None, None), (np.array([2, 3]), None, None)]
+    assert trial._base_rate(past, folds).tolist() == [0.75, 0.75, 0.5, 0.5]
+
+
+@pytest.mark.filterwarnings("ignore::runpredict.errors.TableWarning")
+def test_no_fold_is_told_by_a_model_that_learned_its_results():
+    """Turned about, what came of a fold moves nothing in what it is told."""
+    made = KINDS["rules"](5, draws=1)
+    others = {"recipes": made.recipes}
+    log = readable(made.logs[100], made.plan, made.glazes, others)
+    tables = check_plan(log, made.glazes, log=log, **others)
+    stacks = stacks_of(features_of(tables.log, tables.glazes, tables.schedules))
+    outcomes = outcomes_of(tables.log, stacks)
+    fold = trial.folds_of(stacks, ~np.isnan(outcomes.past))
+    assert set(fold) - {-1} == set(range(5)) == set(range(trial.FOLDS))
+    mine = fold[stacks.at[0]] == 0
+    past, run_mm = tables.log["past_foot"].mask(mine, "yes"), tables.log["run_mm"].mask(mine)
+    turned = outcomes_of(tables.log.assign(past_foot=past, run_mm=run_mm), stacks)
+    assert turned.past[fold == 0].all() and not outcomes.past[fold == 0].all()
+    start = learn(stacks, Log.of(stacks, outcomes)).studio
+    told = []
+    for seen in (outcomes, turned):
+        pieces, part, chances = trial._held_out(stacks, Log.of(stacks, seen), fold, 0, start)
+        assert (fold[pieces] == 0).all()
+        told.append(chances.risk(part)[1])
+    assert told[0] == pytest.approx(told[1], abs=1e-9)
