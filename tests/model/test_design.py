@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 from scipy.sparse import csr_array
 
+from runpredict.model import effects
 from runpredict.model.design import ROWS_AT_ONCE, Rows
 
 
@@ -34,3 +35,10 @@ def test_rows_that_are_all_seldom_are_summed_as_well():
     full = np.eye(9)
     assert Rows(csr_array(full)).square(np.arange(9.0)) == pytest.approx(np.diag(np.arange(9.0)))
     assert Rows(csr_array(full)).spread(2.0 * np.eye(9)) == pytest.approx(np.full(9, 2.0))
+
+
+def test_the_inner_of_two_equal_layers_carries_seven_eighths_of_what_moves():
+    """It moves all above it: by the cube of the depth (Nusselt 1916), 2³ - 1³ to 1³."""
+    both = effects.Moving(np.ones((1, 1, 2), dtype=bool), np.ones((1, 1), dtype=bool))
+    assert both.shares(np.zeros((1, 2)), 0.0)[0, 0] == pytest.approx([7 / 8, 1 / 8])
+    assert both.shares(np.zeros((1, 2)), 1.0)[0, 0] == pytest.approx([1 / 2, 1 / 2])
