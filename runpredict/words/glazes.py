@@ -12,9 +12,12 @@ import pandas as pd
 from runpredict.datafiles import OXIDES
 from runpredict.physics.cautions import Caution, cautions_of, watched_metals
 from runpredict.physics.chemistry import mole_fractions, unity_formula
+from runpredict.physics.heat import SLOW_C_PER_H, cone_peak_c
 from runpredict.physics.lots import lot_sd_log10
 from runpredict.physics.melt import melt_curve
+from runpredict.physics.solids import solids_of
 from runpredict.units import F_PER_C, LengthUnits, format_temperature
+from runpredict.words.basis import flow_word
 from runpredict.words.plain import WIDTH, columns, paragraph
 
 ALWAYS = (
@@ -22,6 +25,7 @@ ALWAYS = (
     "silica dust too: weigh, mix and spray with a fitted mask on, fire with the kiln vented, and "
     "follow your local codes."
 )
+USUAL_CONE = "6"  # where a glaze is told that names no cone of its own
 VISCOSITY_AT_C = (1000, 1050, 1100, 1150, 1200, 1250, 1300)
 MAIN_WT = 0.5
 """An oxide below this is left out of the list; it counts in the sums all the same."""
@@ -54,23 +58,34 @@ def glaze_text(glaze: pd.Series, units: LengthUnits = "mm", materials: Iterable[
         ("zinc", unity["zinc_mol"]),
         ("silica to alumina", unity["silica_alumina_ratio"]),
     ]
-    curve = melt_curve(mole_fractions(oxides.fillna(0.0)))
-    at = np.array(VISCOSITY_AT_C, dtype=float)
+    moles = mole_fractions(oxides.fillna(0.0))
+    curve, solids = melt_curve(moles), solids_of(moles)
+    cone = glaze["matures_cone"] or USUAL_CONE
+    down_c = cone_peak_c([cone], [SLOW_C_PER_H])
+    at = np.append(down_c, VISCOSITY_AT_C)
     lots = lot_sd_log10(curve, glaze["lot_spread_c"])
-    log10, error = curve.log10_pa_s(at)[0], 1.645 * np.hypot(curve.sd_at(at)[0], lots)
+    log10 = (curve.log10_pa_s(at) + solids.shift_at(at))[0]
+    error = 1.645 * np.hypot(np.hypot(curve.sd_at(at), solids.sd_at(at))[0], lots)
+    low, middle, high = 10 ** (log10 - error), 10**log10, 10 ** (log10 + error)
     viscosity = [
-        [
-            format_temperature(t, units),
-            f"{10**v:,.3g} Pa s",
-            f"{10 ** (v - e):,.3g} to {10 ** (v + e):,.3g}",
-        ]
-        for t, v, e in zip(at, log10, error, strict=True)
-    ]
+        [format_temperature(t, units), f"{_rough(middle[i])} Pa s",
+         f"{_rough(low[i])} to {_rough(high[i])}"]
+        for i, t in enumerate(VISCOSITY_AT_C, 1)
+    ]  # fmt: skip
+    stiffest, usual, readiest = (
+        flow_word(v, True, "") for v in (log10[0] + error[0], log10[0], log10[0] - error[0])
+    )
+    span = "" if readiest == stiffest else f", {readiest} to {stiffest}"
     parts = [
-        f"{glaze['glaze']}: unity formula (moles, fluxes sum to 1)",
+        paragraph(
+            f"{glaze['glaze']}: a {usual} melt at cone {cone}, {format_temperature(at[0], units)}: "
+            f"about {_rough(middle[0])} Pa s, 9 times in 10 between {_rough(low[0])} and "
+            f"{_rough(high[0])}{span}."
+        ),
+        "Unity formula (moles, fluxes sum to 1)",
         columns(["oxide", "moles"], [[name, f"{value:.3f}"] for name, value in shown]),
         columns(["in all", ""], [[name, f"{value:.2f}"] for name, value in totals]),
-        columns(["temperature", "viscosity of the melt", "9 times in 10 within"], viscosity),
+        columns(["temperature", "viscosity", "9 times in 10 within"], viscosity),
     ]
     if bool(curve.outside[0]):
         parts.append("This melt is unlike any that was measured: take the numbers as a guess.")
@@ -80,6 +95,11 @@ def glaze_text(glaze: pd.Series, units: LengthUnits = "mm", materials: Iterable[
     cautions = cautions_of(oxides, materials if counts else ())
     parts.append(paragraph(cautions_text(cautions)))
     return "\n\n".join(parts)
+
+
+def _rough(number: float) -> str:
+    """To two figures: no melt is known better."""
+    return f"{float(f'{number:.1e}'):,.10g}"
 
 
 def lots_text(spread_c: float) -> str:

@@ -360,6 +360,17 @@ def test_what_is_typed_while_a_button_works_goes_along(page, either):
     assert logged(page, "cup 2").empty
 
 
+def test_a_button_pressed_while_another_works_comes_next(page, either):
+    either.get(f"{page.url}/pot?piece=cup+2&firing=dusk")
+    layers = len(logged(page, "cup 2"))
+    with page.held():
+        press(either, "button[value='drop-1']")
+        press(either, "button[value='drop-1']")  # twice by a slip: it counts once
+        press(either, ".keep button[value='save']")
+    wait_for(either, lambda: "Kept in the logbook" in said(either))
+    assert len(logged(page, "cup 2")) == layers - 1
+
+
 def test_a_tap_goes_to_the_pot_it_was_on(page, phone):
     """Another pot is removed by somebody; the boxes used to move up one."""
     phone.get(f"{page.url}/kiln?firing=dusk")

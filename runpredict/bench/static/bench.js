@@ -12,7 +12,8 @@ const main = () => document.getElementById("main");
 const typingForm = () => main().querySelector("form[data-kind]");
 const actForm = () => main().querySelector("form[data-act]");
 let opened = ""; // what stood in the form when it came from the logbook
-let acting = false;
+let acting = null; // the button whose answer is under way
+let next = null; // one that was pressed meanwhile
 
 function start() {
   const form = typingForm();
@@ -97,21 +98,35 @@ async function act(form, button) {
 }
 
 async function doing(button, work) {
-  if (acting) return;
-  acting = true;
+  if (acting) {
+    if (button !== acting) next = button;
+    return;
+  }
+  acting = button;
   main().querySelector(".beside")?.remove();
   button.setAttribute("aria-busy", "true");
   document.body.classList.add("acting");
   try {
     await work();
   } catch (fault) {
+    next = null;
     if (!(fault instanceof NotDone)) throw fault;
     say(button, `Not done. ${fault.message} Nothing you typed is lost: it waits on this device.`);
   } finally {
-    acting = false;
+    acting = null;
     button.removeAttribute("aria-busy");
     document.body.classList.remove("acting");
+    pressNext();
   }
+}
+
+// What was pressed while an answer was under way is pressed in the page that came, if it is there.
+function pressNext() {
+  const { name, value, isConnected } = next ?? {};
+  const same = (one) => one.name === name && one.value === value;
+  const there = isConnected ? next : [...main().querySelectorAll("form[data-act] button")].find(same);
+  next = null;
+  there?.click();
 }
 
 // Told where she looks: in the bar that stays in sight, or else right below the button.
