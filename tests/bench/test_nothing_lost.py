@@ -218,6 +218,19 @@ def test_a_word_that_was_written_is_taken_back(page, phone):
     assert logged(page, "cup 1")["run_mm"].isna().all()
 
 
+def test_a_word_taken_back_while_the_units_change(page, phone):
+    with Logbook.open(page.folder) as book:
+        book.record("cup 1", [Outcome(1, past_foot="no", run_mm=float("nan"))], firing="dusk")
+    phone.get(f"{page.url}/kiln?firing=dusk")
+    with page.held():
+        press(phone, ".units [aria-pressed=false]")
+        press(phone, label("cup 1", 1, ""))
+    wait_for(phone, lambda: "inches" in said(phone, ".units [aria-pressed=true]"))
+    wait_for(phone, lambda: bar(phone) == "Kept")
+    assert by(phone, f"#fate-{key_of('cup 1')}-1-").is_selected()
+    assert logged(page, "cup 1")["past_foot"].iloc[0] == ""
+
+
 def test_all_the_rest_asks_counts_and_is_undone(page, phone):
     phone.get(f"{page.url}/kiln?firing=dusk")
     network(phone, SLOW_MS)

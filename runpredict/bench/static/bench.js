@@ -190,10 +190,12 @@ function putIn(later) {
     const field = name ? form.elements[name] : null;
     if (!field) continue;
     const other = form.elements.units && form.elements.units.value !== units;
-    if (field.type === "checkbox") field.checked = value !== null;
-    else field.value = other && "length" in (field.dataset ?? {}) && !Number.isNaN(read(value, units)) ? `${value} ${units}` : value ?? "";
-    const one = field instanceof RadioNodeList ? [...field].find((pick) => pick.checked) : field;
-    for (const kind of ["input", "change"]) one?.dispatchEvent(new Event(kind, { bubbles: true }));
+    // A list of radio buttons takes no "" as its value, which is what "?" has.
+    const one = field instanceof RadioNodeList ? [...field].find((pick) => pick.value === value) : field;
+    if (!one) continue;
+    if (["radio", "checkbox"].includes(one.type)) one.checked = value !== null;
+    else one.value = other && "length" in one.dataset && !Number.isNaN(read(value, units)) ? `${value} ${units}` : value ?? "";
+    for (const kind of ["input", "change"]) one.dispatchEvent(new Event(kind, { bubbles: true }));
   }
 }
 
