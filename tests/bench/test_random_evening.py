@@ -1,8 +1,9 @@
 """A random evening at the kiln against a model of what she meant.
 
 Taps, lengths, half-typed lengths, changes of units, two tabs, reloads, a slow network, none, a page
-that is started anew, and somebody else who writes too. Held after every step: what a box shows as
-kept stood in the logbook; what she told last still stands in its box, or waits on the device.
+that is started anew, and somebody else who writes too, moves pots to another firing and back,
+changes the firing and renames a glaze. Held after every step: what a box shows as kept stood in the
+logbook; what she told last still stands in its box, or waits on the device.
 """
 
 import math
@@ -23,6 +24,7 @@ from runpredict.units import parse_length_mm
 
 pytestmark = pytest.mark.filterwarnings("ignore::runpredict.errors.TableWarning")
 SEED = int(os.environ.get("RUNPREDICT_SEED", "15"))
+FIRING, MOST_AWAY = "dusk", 3
 UNCONFIRMED = {"open", "sending", "refused"}
 BOXES = """
 const units = document.querySelector('#kiln [name=units]').value;
@@ -88,7 +90,7 @@ class Evening:
         self.tabs, self.tab = driver.window_handles, 1
 
     def open(self):
-        self.driver.get(f"{self.page.url}/kiln?firing=dusk")
+        self.driver.get(f"{self.page.url}/kiln?firing={FIRING}")
 
     def boxes(self):
         return self.driver.execute_script(BOXES)
@@ -106,7 +108,8 @@ class Evening:
     def step(self):
         does = [(self.tap, 12), (self.run, 6), (self.half_typed, 2), (self.change_tab, 4),
                 (self.change_network, 4), (self.change_units, 1), (self.reload, 2),
-                (self.take_offer, 3), (self.press_in_box, 3), (self.somebody_else, 2)]  # fmt: skip
+                (self.take_offer, 3), (self.press_in_box, 3), (self.somebody_else, 2),
+                (self.somebody_moves, 1), (self.somebody_changes, 1)]  # fmt: skip
         (do,) = self.chance.choices([do for do, _ in does], [weight for _, weight in does])
         self.story.append(do.__name__)
         do()
@@ -209,8 +212,38 @@ class Evening:
         piece = f"cup {self.chance.randint(1, 9)}"
         past = self.chance.choice(["yes", "no"])
         with Logbook.open(self.folder) as book:
-            book.record(piece, [Outcome(1, past_foot=past, run_mm=float("nan"))], firing="dusk")
+            book.record(piece, [Outcome(1, past_foot=past, run_mm=float("nan"))])
         self.story[-1] += f" {piece} {past}"
+
+    def somebody_moves(self):
+        """A planned pot goes to another firing, or comes back."""
+        with Logbook.open(self.folder) as book:
+            layers, marks = book.marked("layers")
+            told = layers["past_foot"].ne("") | layers["run_mm"].notna()
+            fired = set(layers.loc[told, "piece"])
+            away = [pot for pot in marks if pot[1] == "dawn" and pot[0] not in fired]
+            here = [pot for pot in marks if pot[1] == FIRING and pot[0] not in fired]
+            back = len(away) >= MOST_AWAY or (bool(away) and self.chance.random() < 0.5)
+            pots = away if back else here
+            if pots:
+                pot = self.chance.choice(pots)
+                book.move_pieces({pot: marks[pot]}, FIRING if back else "dawn")
+                self.story[-1] += f" {pot[0]} {'back' if back else 'away'}"
+
+    def somebody_changes(self):
+        """The hold of the firing, or the name of a glaze."""
+        with Logbook.open(self.folder) as book:
+            if self.chance.random() < 0.5:
+                layers = book.layers()
+                hold = f"{layers.loc[layers['firing'] == FIRING, 'hold_min'].iloc[0]:g}"
+                to = str(self.chance.randint(5, 30))
+                book.change_firing(FIRING, {"hold_min": to}, {"hold_min": hold})
+            else:
+                glazes, marks = book.marked("glazes")
+                name = self.chance.choice(glazes["glaze"].tolist())
+                to = f"{name.split(',')[0]}, {len(self.story)}"
+                book.rename_glaze(name, to, marks[name,])
+            self.story[-1] += f" {to}"
 
     def quiet(self):
         """Until nothing of this tab is on its way."""
