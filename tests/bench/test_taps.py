@@ -1,5 +1,7 @@
 """The four jobs of the week in a logbook of a thousand pots: what has to be tapped, counted."""
 
+import shutil
+
 import pandas as pd
 import pytest
 from helpers.browser import (
@@ -24,9 +26,8 @@ MOST_TAPS = {"plan": 3, "load": 3, "kiln": 5, "back": 1, "find": 4}
 
 
 @pytest.fixture(scope="module")
-def page(tmp_path_factory):
-    """A page over the plan of the sample and a log of a thousand pots, not learned yet."""
-    need_browser()
+def large(tmp_path_factory):
+    """A logbook of the sample's plan and a log of a thousand pots."""
     folder = tmp_path_factory.mktemp("large")
     log = pd.read_csv(sample_folder() / "log.csv")
     pots = len(log.drop_duplicates(["piece", "firing"]))
@@ -40,7 +41,14 @@ def page(tmp_path_factory):
     many.loc[place < POTS].to_csv(tables / "log.csv", index=False)
     names = ("glazes", "recipes", "schedules", "layers")
     import_files([*(sample_folder() / f"{name}.csv" for name in names), tables / "log.csv"], folder)
-    with served(folder) as page:
+    return folder
+
+
+@pytest.fixture
+def page(large, tmp_path):
+    """A page over a copy of it, not learned yet."""
+    need_browser()
+    with served(shutil.copytree(large, tmp_path / "studio")) as page:
         yield page
 
 
