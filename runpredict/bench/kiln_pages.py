@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from typing import Any
 
+import pandas as pd
 from flask import Blueprint, abort, redirect, render_template, request, url_for
 from werkzeug.exceptions import ServiceUnavailable
 
@@ -13,6 +14,7 @@ from runpredict.bench.kiln_form import (
     Fate,
     LayerRow,
     PotRow,
+    fate_of,
     layers_in,
     posted_rows,
     row_of,
@@ -200,7 +202,7 @@ def _write(row: PotRow, firing: str, layers: list[LayerRow], mark: str) -> bool:
     try:
         outcomes = [said(layer, units()) for layer in layers]
         told = {one.column.name: one.shown for one in row.told if one.shown != one.standing}
-        open_studio().write(
+        written = open_studio().write(
             lambda book: book.record(row.piece, outcomes, firing=firing, told=told, mark=mark)
         )
     except Overtaken:
@@ -210,9 +212,21 @@ def _write(row: PotRow, firing: str, layers: list[LayerRow], mark: str) -> bool:
         row.fault = bad.faults[0].message if isinstance(bad, BadInput) else str(bad)
         return False
     _look_again(row, firing)
+    if not _stands(row, written):  # somebody wrote right after
+        return False
     row.settle()
     row.state = "kept"
     return True
+
+
+def _stands(row: PotRow, written: pd.DataFrame) -> bool:
+    """Whether the logbook says by now what was written of a pot."""
+    layers = written.loc[outside(written)]
+    fates = {int(layer["layer"]): fate_of(layer, units()) for _, layer in layers.iterrows()}
+    told = written.iloc[0]
+    return all(fates.get(one.number, one.standing) == one.standing for one in row.layers) and all(
+        str(told[one.column.name]) == one.standing for one in row.told
+    )
 
 
 def _look_again(row: PotRow, firing: str) -> None:

@@ -7,6 +7,7 @@ import pytest
 from helpers.bench import Visitor, bench, logged
 from helpers.processes import until
 
+from runpredict.bench import kiln_pages
 from runpredict.bench.kiln_form import Fate, LayerRow, key_of, said
 from runpredict.logbook.book import Logbook
 from runpredict.logbook.forms import import_files
@@ -120,6 +121,25 @@ def test_two_who_open_one_kiln_see_both_sides(app):
     assert logged(app, "vase 1")["past_foot"].tolist() == ["no", ""]
     other.send("/kiln", f"over-{vase}")
     assert logged(app, "vase 1")["past_foot"].tolist() == ["yes", ""]
+
+
+def test_who_is_overtaken_right_after_it_was_kept_sees_both(app, monkeypatch):
+    visitor, mug = Visitor(app), key_of("mug 3")
+    visitor.get("/kiln?firing=Dabchick")
+    look_again = kiln_pages._look_again
+
+    def late(row, firing):
+        app.extensions["session"].studio.write(
+            lambda book: book.record("mug 3", [Outcome(1, math.nan, "yes")], firing=firing)
+        )
+        look_again(row, firing)
+
+    monkeypatch.setattr(kiln_pages, "_look_again", late)
+    visitor.send("/kiln", "save", **{f"fate-{mug}-1": "ran", f"run-{mug}-1": "3"})
+    assert visitor.page.status_code == 409
+    assert "Somebody wrote this pot" in visitor.text
+    assert visitor.fields("/kiln")[f"run-{mug}-1"] == "3"  # hers waits in the form
+    assert visitor.fields("/kiln")[f"fate-{mug}-1"] == "ran"
 
 
 def test_both_who_say_the_same_are_not_stopped(app):
