@@ -9,7 +9,7 @@ logbook; what she told last still stands in its box, or waits on the device.
 import math
 import os
 import random
-from contextlib import ExitStack
+from contextlib import ExitStack, suppress
 from urllib.parse import parse_qs
 
 import pytest
@@ -19,6 +19,7 @@ from helpers.processes import until
 from runpredict.bench.kiln_form import key_of
 from runpredict.bench.lengths import read_length
 from runpredict.logbook.book import Logbook
+from runpredict.logbook.overtaken import Overtaken
 from runpredict.logbook.results import Outcome
 from runpredict.units import parse_length_mm
 
@@ -216,8 +217,8 @@ class Evening:
         self.story[-1] += f" {piece} {past}"
 
     def somebody_moves(self):
-        """A planned pot goes to another firing, or comes back."""
-        with Logbook.open(self.folder) as book:
+        """A planned pot goes to another firing, or comes back, unless hers came first."""
+        with Logbook.open(self.folder) as book, suppress(Overtaken):
             layers, marks = book.marked("layers")
             told = layers["past_foot"].ne("") | layers["run_mm"].notna()
             fired = set(layers.loc[told, "piece"])
@@ -231,8 +232,8 @@ class Evening:
                 self.story[-1] += f" {pot[0]} {'back' if back else 'away'}"
 
     def somebody_changes(self):
-        """The hold of the firing, or the name of a glaze."""
-        with Logbook.open(self.folder) as book:
+        """The hold of the firing, or the name of a glaze, unless hers came first."""
+        with Logbook.open(self.folder) as book, suppress(Overtaken):
             if self.chance.random() < 0.5:
                 layers = book.layers()
                 hold = f"{layers.loc[layers['firing'] == FIRING, 'hold_min'].iloc[0]:g}"
