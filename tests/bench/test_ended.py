@@ -86,4 +86,4 @@ def test_a_page_that_is_to_outlive_its_terminal_does(tmp_path):
 def test_no_page_of_a_test_is_left_after_its_failure(tmp_path):
     with pytest.raises(ZeroDivisionError), Page(tmp_path / "none", "--demo") as page:
         raise ZeroDivisionError
-    assert not members(page.process.pid)
+    until(lambda: not members(page.process.pid))  # whoever is killed is gone a moment later
