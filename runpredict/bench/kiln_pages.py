@@ -32,7 +32,6 @@ from runpredict.words.plain import percent
 
 pages = Blueprint("kiln", __name__)
 
-CAUGHT = ("cookie", "dish", "pedestal")
 DONE_LISTED = 6
 """Firings all written down that the list shows unfolded, the last first."""
 
@@ -66,7 +65,7 @@ def _say(snapshot: Snapshot, firing: str, rows: list[PotRow]) -> None:
         planned = []
     pots = [pot for firing_words in planned for pot in firing_words.pots]
     told = {pot.piece: f"Told {pot.risk}. {pot.brief}" for pot in pots}
-    needs = {pot.piece: "catch" if pot.need in CAUGHT else "change" for pot in pots if pot.over}
+    needs = {pot.piece: "change" if pot.to_change else "catch" for pot in pots if pot.over}
     review = open_studio().learner.taught.review
     if review is not None:
         seen = review.predicted_seen

@@ -38,8 +38,8 @@ EARLIER_SHOWN = 12
 LISTED = 48
 """Planned pots that the first page lists, those of each firing that need something first; and
 firings, the last of them."""
-COLD_LISTED = 3
-"""Of a firing without a cone, so many pots by name."""
+COLD_FIRINGS, COLD_LISTED = 12, 3
+"""Firings with pots without a cone that it lists, and of each so many pots by name."""
 MORE = [column for column in FOLDED if not column.after]
 MORE_NAMES = [column.name for column in MORE if column.is_text]
 OF_FIRING = (*FIELDS, "body")
@@ -110,7 +110,8 @@ def pots() -> str:
     for piece, firing in sorted(snapshot.cold):
         cold.setdefault(firing, []).append(piece)
     return render_template(
-        "pots.html", firings=firings, shown=shown, cold=cold, most=COLD_LISTED,
+        "pots.html", firings=firings, shown=shown, cold=[*cold.items()][-COLD_FIRINGS:],
+        most=COLD_LISTED, colder=max(len(cold) - COLD_FIRINGS, 0),
         others=len(planned) - len(firings),
     )  # fmt: skip
 

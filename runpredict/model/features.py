@@ -230,15 +230,14 @@ def _melt_columns(
     shift = np.where(known[g], 0.0, _jar_shift_c(glazes.iloc[g], fired.peak_c))
     in_melt = melts.solids.take(g)
     peak = (fired.peak_c + shift)[:, None]
-    at_peak = (curve.log10_pa_s(peak) + in_melt.shift_at(peak))[:, 0]
-    by_lots = lots.lot_sd_log10(curve, _lot_spread_c(glazes)[g])
+    at_peak, sd = (
+        each[:, 0] for each in lots.viscosity_at(curve, in_melt, _lot_spread_c(glazes)[g], peak)
+    )
     columns = {
         "peak_c": fired.peak_c,
         "hold_min": fired.hold_min,
         "viscosity_log10_pa_s": at_peak,
-        "viscosity_sd_log10": np.hypot(
-            np.hypot(curve.sd_at(peak), in_melt.sd_at(peak))[:, 0], by_lots
-        ),
+        "viscosity_sd_log10": sd,
         "outside_data": curve.outside,
         "chemistry_known": known[g],
         "fluidity_per_pa": heat.fluidity_per_pa(curve, fired, shift, in_melt),

@@ -10,6 +10,7 @@ from runpredict.arrays import Floats
 from runpredict.datafiles import OXIDES
 from runpredict.physics.chemistry import MOLAR_MASS_G_PER_MOL, ingredient_oxides
 from runpredict.physics.melt import MeltCurve, melt_curve
+from runpredict.physics.solids import Solids
 
 _STEP = 0.02  # share by which an oxide is changed to see what it does; our choice
 
@@ -104,3 +105,27 @@ def lot_sd_log10(curve: MeltCurve, spread_c: ArrayLike) -> Floats:
     """
     per_c = curve.steepness * (3.0 - curve.limit_log10) / curve.t3_k
     return per_c * np.asarray(spread_c, dtype=np.float64)
+
+
+def viscosity_at(
+    curve: MeltCurve, in_melt: Solids, spread_c: ArrayLike, temperature_c: ArrayLike
+) -> tuple[Floats, Floats]:
+    """Viscosity of glazes with what is not molten in them, and how sure it is from lot to lot.
+
+    Parameters
+    ----------
+    curve : MeltCurve of n glazes
+    in_melt : Solids of n glazes
+    spread_c : array_like, shape (n,)
+        As `lot_spread_c` returns. [°C]
+    temperature_c : array_like, shape (m,), (n, 1) or (n, m)
+        [°C]
+
+    Returns
+    -------
+    log10, sd : ndarray, shape (n, m)
+        Log10 of Pa s, and its standard error.
+    """
+    log10 = curve.log10_pa_s(temperature_c) + in_melt.shift_at(temperature_c)
+    sd = np.hypot(curve.sd_at(temperature_c), in_melt.sd_at(temperature_c))
+    return log10, np.hypot(sd, lot_sd_log10(curve, spread_c)[:, None])

@@ -13,7 +13,7 @@ from runpredict.datafiles import OXIDES
 from runpredict.physics.cautions import Caution, cautions_of, watched_metals
 from runpredict.physics.chemistry import mole_fractions, unity_formula
 from runpredict.physics.heat import SLOW_C_PER_H, cone_peak_c
-from runpredict.physics.lots import lot_sd_log10
+from runpredict.physics.lots import viscosity_at
 from runpredict.physics.melt import melt_curve
 from runpredict.physics.solids import solids_of
 from runpredict.units import F_PER_C, LengthUnits, format_temperature
@@ -63,9 +63,8 @@ def glaze_text(glaze: pd.Series, units: LengthUnits = "mm", materials: Iterable[
     cone = glaze["matures_cone"] or USUAL_CONE
     down_c = cone_peak_c([cone], [SLOW_C_PER_H])
     at = np.append(down_c, VISCOSITY_AT_C)
-    lots = lot_sd_log10(curve, glaze["lot_spread_c"])
-    log10 = (curve.log10_pa_s(at) + solids.shift_at(at))[0]
-    error = 1.645 * np.hypot(np.hypot(curve.sd_at(at), solids.sd_at(at))[0], lots)
+    log10, sd = (each[0] for each in viscosity_at(curve, solids, [glaze["lot_spread_c"]], at))
+    error = 1.645 * sd
     low, middle, high = 10 ** (log10 - error), 10**log10, 10 ** (log10 + error)
     viscosity = [
         [format_temperature(t, units), f"{_rough(middle[i])} Pa s",

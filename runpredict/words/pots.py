@@ -149,6 +149,11 @@ class PotWords:
         """Whether it stays over whatever is changed, so that it is to be caught."""
         return self.need in ("dish", "pedestal")
 
+    @property
+    def to_change(self) -> bool:
+        """Whether what it needs is a change of its glaze, not something to stand on."""
+        return self.need not in ("none", "cookie") and not self.on_dish
+
     @cached_property
     def layers(self) -> tuple[LayerWords, ...]:
         """Its layers, the one against the clay first; made when they are asked for."""
