@@ -1,15 +1,16 @@
-"""What a studio said of itself: what it changes, what things cost it, what it writes down."""
+"""What a studio said of itself: what it changes, tolerates and writes down, what things cost."""
 
 from __future__ import annotations
 
 import json
 import os
 from collections.abc import Iterable
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 
 from runpredict.errors import BadInput, Fault, quoted
 from runpredict.tables.files import replace_file
+from runpredict.tables.names import name_key
 from runpredict.units import parse_number
 
 FILE_NAME = "changes.json"
@@ -41,6 +42,9 @@ class Willing:
         cost, in any one unit. As delivered a judgement: what a studio would give to be spared.
     written : str
         One of `WRITTEN`, or "" where the studio has not said.
+    tolerances : tuple of (str, float)
+        Chance of running past the foot that is tolerated in a firing, by the key of its name,
+        where that is another than the studio's.
     """
 
     kinds: frozenset[str] = frozenset(KINDS)
@@ -48,6 +52,26 @@ class Willing:
     cookie: float = 1.0
     reglaze: float = 0.5
     written: str = ""
+    tolerances: tuple[tuple[str, float], ...] = ()
+
+    def tolerance_in(self, firing: str) -> float | None:
+        """The chance that is tolerated in a firing; None where that is the studio's.
+
+        Examples
+        --------
+        >>> said = AS_DELIVERED.tolerating("June show", 0.02)
+        >>> said.tolerance_in("june  show"), said.tolerance_in("July")
+        (0.02, None)
+        """
+        return dict(self.tolerances).get(name_key(firing))
+
+    def tolerating(self, firing: str, tolerance: float | None) -> Willing:
+        """The same studio with another tolerance in a firing; None for the studio's own."""
+        said = dict(self.tolerances)
+        said.pop(name_key(firing), None)
+        if tolerance is not None:
+            said[name_key(firing)] = tolerance
+        return replace(self, tolerances=tuple(said.items()))
 
     def lost_at(self, tolerance: float) -> float:
         """What a lost pot costs whoever tolerates no more than such a chance of it.
@@ -135,7 +159,10 @@ def kept_willing(folder: str | os.PathLike[str]) -> Willing:
         written = kept.get("written", "")
         if written not in ("", *WRITTEN):
             raise ValueError(written)
-        return Willing(checked_kinds(kept["changes"]), *costs, written)
+        tolerances = tuple((firing, float(c)) for firing, c in kept.get("tolerances", {}).items())
+        if not all(0.0 < chance < 1.0 for _, chance in tolerances):
+            raise ValueError(tolerances)
+        return Willing(checked_kinds(kept["changes"]), *costs, written, tolerances)
     except (ValueError, KeyError, TypeError, AttributeError, BadInput):
         message = "is not as it was written; remove it, and say with --changes what you change."
         raise BadInput([Fault(FILE_NAME, None, None, message)]) from None
@@ -148,7 +175,10 @@ def keep_willing(folder: str | os.PathLike[str], willing: Willing) -> None:
     ------
     BadInput : a file that cannot be written; what stood there is unchanged.
     """
-    kept = asdict(willing) | {"changes": [kind for kind in KINDS if kind in willing.kinds]}
+    kept = asdict(willing) | {
+        "changes": [kind for kind in KINDS if kind in willing.kinds],
+        "tolerances": dict(willing.tolerances),
+    }
     del kept["kinds"]
     with replace_file(Path(folder) / FILE_NAME, private=True) as draft:
         draft.write_text(json.dumps(kept, indent=1) + "\n", encoding="utf-8")

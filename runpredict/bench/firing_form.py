@@ -7,12 +7,17 @@ from typing import Any
 
 import pandas as pd
 
+from runpredict.answers.willing import Willing
 from runpredict.bench.field_words import LABELS
 from runpredict.bench.kiln_form import key_of
 from runpredict.bench.studio import Pot, Snapshot
+from runpredict.errors import BadInput, Fault
 from runpredict.tables.firings import SHARED, shared_cells
 
 FIELDS = ("firing", *SHARED)
+TOLERANCE = "tolerance_pct"
+"""The field of what the studio tolerates in a firing, which no pot says."""
+MOST_TOLERATED_PCT = 50
 
 
 def firing_texts(snapshot: Snapshot, key: str) -> dict[str, str]:
@@ -21,6 +26,28 @@ def firing_texts(snapshot: Snapshot, key: str) -> dict[str, str]:
     if mine.empty:
         return {}
     return _texts(shared_cells(mine)) | {"firing": "" if key.startswith(" ") else key}
+
+
+def tolerance_text(willing: Willing, key: str) -> str:
+    """What is tolerated in a firing as its field has it; "" where that is the studio's own."""
+    tolerance = willing.tolerance_in(key)
+    return "" if tolerance is None else f"{100 * tolerance:.0f}"
+
+
+def read_tolerance(text: str) -> float | None:
+    """What stands in that field, as a chance; None for the studio's own.
+
+    Raises
+    ------
+    BadInput : no whole number of percent that a page can tell.
+    """
+    number = text.removesuffix("%").strip()
+    if not text:
+        return None
+    if number.isdecimal() and 1 <= int(number[:9]) <= MOST_TOLERATED_PCT:
+        return int(number) / 100
+    message = f"give a whole number of percent, 1 to {MOST_TOLERATED_PCT}, or leave it blank."
+    raise BadInput([Fault("firing", None, TOLERANCE, message)])
 
 
 def pot_texts(snapshot: Snapshot, pot: Pot) -> dict[str, str]:

@@ -12,7 +12,7 @@ from typing import Any
 from flask import Blueprint, Response, abort, redirect, render_template, request, url_for
 
 from runpredict.answers.check import only_firing
-from runpredict.answers.willing import KINDS, checked_costs, keep_willing
+from runpredict.answers.willing import KINDS, checked_costs
 from runpredict.bench.firing_form import differing
 from runpredict.bench.kiln_form import key_of
 from runpredict.bench.memo import drop_unwanted
@@ -21,6 +21,7 @@ from runpredict.bench.session import open_studio, session, units
 from runpredict.bench.studio import Snapshot
 from runpredict.pages.sheet import write_sheet
 from runpredict.words.loads import HEADINGS, LoadWords, costs_words
+from runpredict.words.plain import percent
 from runpredict.words.pots import FiringWords
 
 pages = Blueprint("load", __name__)
@@ -55,12 +56,13 @@ def firings() -> Any:
 @pages.post("/willing")
 def keep_changes() -> Any:
     """Remember which changes the studio makes, and what things cost it."""
-    studio, form = open_studio(), request.form
+    form = request.form
     costs = checked_costs([form.get(name, "")[:MOST_LETTERS] for name in COSTS], "Costs")
     kinds = frozenset(kind for kind in KINDS if form.get(f"change-{kind}"))
     lost, cookie, reglaze = costs
-    said = replace(studio.willing, kinds=kinds, lost=lost, cookie=cookie, reglaze=reglaze)
-    keep_willing(studio.folder, said)
+    open_studio().say(
+        lambda said: replace(said, kinds=kinds, lost=lost, cookie=cookie, reglaze=reglaze)
+    )
     return redirect(url_for("load.firings"), 303)
 
 
@@ -73,13 +75,15 @@ def firing_page(
     if not pots:
         abort(404)
     mine = session().planned(snapshot, only=key).get(key, FiringWords(key, "", "", (), LoadWords()))
+    tolerance = open_studio().tolerance_in(key)
     page = render_template(
         "firing.html",
         firing=key,
         heat=snapshot.heats([key], units())[key],
         mine=mine,
         headings=HEADINGS,
-        costs=costs_words(open_studio().willing, open_studio().tolerance),
+        costs=costs_words(open_studio().willing, tolerance),
+        tolerated=percent(tolerance),
         cold=[piece for piece, name in sorted(snapshot.cold) if name == key],
         differing=differing(snapshot, key),
         keys={pot[0]: key_of(pot[0]) for pot in pots},

@@ -24,6 +24,7 @@ from runpredict.errors import BadInput
 from runpredict.logbook.overtaken import Overtaken, Taken
 from runpredict.tables.columns import FOLDED, cones
 from runpredict.tables.rows import empty_table, inside_of
+from runpredict.words.plain import percent
 from runpredict.words.pots import PotWords, firings_in_words
 from runpredict.words.tries import Tries, tries_in_words
 
@@ -75,6 +76,8 @@ class Asked:
         Names of the pictures: from the side, and the wall laid straight.
     changes : DataFrame or None
         What would be enough, as `Answer.changes` returns.
+    tolerance : float
+        What is tolerated in its firing.
     """
 
     read: Read
@@ -82,6 +85,7 @@ class Asked:
     tries: Sequence[Tries] = ()
     views: tuple[str, ...] = ()
     changes: pd.DataFrame | None = None
+    tolerance: float = 0.0
 
 
 NEWEST = Newest(300)
@@ -188,6 +192,8 @@ def _answer_parts(found: Asked, read: Read | None = None) -> dict[str, Any]:
         "shown": found.pot,
         "tries": found.tries,
         "views": found.views,
+        "tolerance": found.tolerance,
+        "tolerated": percent(found.tolerance),
         "fields_of": partial(pot_form.fields_of, units=units()),
         "label_of": label_of,
     }
@@ -226,7 +232,7 @@ def _asked(form: PotForm, snapshot: Snapshot, wanted: Callable[[], bool] = lambd
         ((pot,),) = (firing.pots for firing in firings_in_words(answer, read_in))
         views = session().gallery.pot(drawn_piece(answer, pot.place, read_in), read_in)
         tries = tries_in_words(answer, pot.place, read_in)
-        return Asked(read, pot, tries, views, answer.changes(read_in))
+        return Asked(read, pot, tries, views, answer.changes(read_in), answer.tolerance)
 
     found: Asked = studio.memo.get(key, work)
     return found

@@ -91,8 +91,11 @@ class Session:
             with working():
                 found = {firing: memo.kept(key) for firing, key in keys.items()}
                 missing = [firing for firing, pots in found.items() if pots is None]
-                if missing:
-                    rows = plan.loc[plan["firing"].isin(missing)].reset_index(drop=True)
+                alike: dict[float, list[str]] = {}
+                for firing in missing:
+                    alike.setdefault(studio.tolerance_in(firing), []).append(firing)
+                for some in alike.values():
+                    rows = plan.loc[plan["firing"].isin(some)].reset_index(drop=True)
                     answer = studio.ask(replace(snapshot.tables, plan=rows))
                     for pots in firings_in_words(answer, read_in, as_a_whole=True):
                         found[pots.firing] = pots

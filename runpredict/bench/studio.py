@@ -16,7 +16,7 @@ from typing import Any, TypeVar
 import pandas as pd
 
 from runpredict.answers.check import Answer, answer
-from runpredict.answers.willing import Willing, kept_willing
+from runpredict.answers.willing import Willing, keep_willing, kept_willing
 from runpredict.bench.learning import Learner
 from runpredict.bench.memo import Memo, working
 from runpredict.bench.shelf import shelf_of
@@ -288,7 +288,7 @@ class Studio:
         self._clerk = ThreadPoolExecutor(max_workers=1, thread_name_prefix="clerk")
         self._book = self._clerk.submit(Logbook.open, folder, create=True).result()
         self.memo: Memo[Any] = Memo(MOST_KEPT)
-        self._counting = threading.Lock()
+        self._counting, self._saying = threading.Lock(), threading.Lock()
         self._writes = 0
         self._version: tuple[int, int] = self._clerk.submit(self._book.version).result()
         first = self._clerk.submit(_snapshot, self._book, None).result()
@@ -299,6 +299,21 @@ class Studio:
     def willing(self) -> Willing:
         """Which changes the studio makes, as its logbook's folder has it now."""
         return kept_willing(self.folder)
+
+    def tolerance_in(self, firing: str) -> float:
+        """Chance of running past the foot that is tolerated in a firing."""
+        its_own = self.willing.tolerance_in(firing)
+        return self.tolerance if its_own is None else its_own
+
+    def say(self, change: Callable[[Willing], Willing]) -> None:
+        """Change what the studio said of itself, one change after the other.
+
+        Raises
+        ------
+        BadInput : a file that cannot be written; what stood there is unchanged.
+        """
+        with self._saying:
+            keep_willing(self.folder, change(self.willing))
 
     def close(self) -> None:
         """Close the logbook."""
@@ -358,8 +373,9 @@ class Studio:
         return snapshot.stock.revision, self.learner.taught.at, self.willing, *question
 
     def ask(self, tables: PlanTables) -> Answer:
-        """Ask whoever is taught now about a plan."""
-        taught = self.learner.taught
+        """Ask whoever is taught now about a plan, of firings that tolerate the same."""
+        firing = keyed_firings(tables.plan.head(1)).iloc[0]
+        taught, tolerance = self.learner.taught, self.tolerance_in(firing)
         with working():
             who = (taught.predictor, taught.trial)
-            return answer(tables, self.tolerance, taught=who, willing=self.willing)
+            return answer(tables, tolerance, taught=who, willing=self.willing)

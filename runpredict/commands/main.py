@@ -204,7 +204,7 @@ def _demo(args: argparse.Namespace) -> int:
 
 
 def _tell(tables: PlanTables, args: argparse.Namespace, forgotten: str = "") -> int:
-    from runpredict.answers.check import answer, only_firing
+    from runpredict.answers.check import answer, only_firing, predictor_of
     from runpredict.tables.files import refuse_unasked
     from runpredict.words.answers import answer_files, answer_text, write_answer
 
@@ -213,8 +213,14 @@ def _tell(tables: PlanTables, args: argparse.Namespace, forgotten: str = "") -> 
     refuse_unasked(outputs, args.out, inputs=files_of(args).values(), replace=args.replace)
     if args.firing is not None:
         tables = only_firing(tables, args.firing)
-    learning = show_progress("Learning from the log")
-    found = answer(tables, args.tolerance, learning, willing=_willing(args))
+    willing = _willing(args)
+    parts = _by_tolerance(tables, args.tolerance, willing)
+    if outputs and len(parts) > 1:
+        message = "takes firings in which the same is tolerated; name one with --firing, or say"
+        refuse("--sheet" if args.out is None else "--out", f"{message} --tolerance for all.")
+    taught = predictor_of(tables, show_progress("Learning from the log"))
+    answers = [answer(part, share, taught=taught, willing=willing) for share, part in parts]
+    found = answers[-1]
     if args.sheet is not None:
         from runpredict.pages.sheet import write_sheet
 
@@ -227,9 +233,29 @@ def _tell(tables: PlanTables, args: argparse.Namespace, forgotten: str = "") -> 
         )
     if args.out is not None:
         write_answer(found, args.out, args.units)
-    print(answer_text(found, args.units, forgotten, args.need))
-    over = bool((found.pieces["risk"] > found.tolerance).any())
+    notes = [""] * (len(answers) - 1) + [forgotten]
+    told = [
+        answer_text(one, args.units, note, args.need)
+        for one, note in zip(answers, notes, strict=True)
+    ]
+    print("\n\n".join(told))
+    over = any((one.pieces["risk"] > one.tolerance).any() for one in answers)
     return OVER_TOLERANCE if args.strict and over else DONE
+
+
+def _by_tolerance(
+    tables: PlanTables, asked: float | None, willing: Willing
+) -> list[tuple[float, PlanTables]]:
+    """The plan by what is tolerated: as asked, else as was told of each firing."""
+    from runpredict.answers.questions import DEFAULT_TOLERANCE, checked_tolerance
+
+    if asked is not None:
+        return [(checked_tolerance(asked), tables)]
+    firings = tables.plan["firing"]
+    told = {name: willing.tolerance_in(name) or DEFAULT_TOLERANCE for name in firings.unique()}
+    shares = firings.map(told)
+    parts = [(share, tables.plan.loc[shares == share]) for share in dict.fromkeys(told.values())]
+    return [(share, replace(tables, plan=rows.reset_index(drop=True))) for share, rows in parts]
 
 
 def _willing(args: argparse.Namespace) -> Willing:

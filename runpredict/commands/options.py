@@ -69,9 +69,9 @@ def tolerance_option(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--tolerance",
         type=float,
-        default=0.05,
         metavar="CHANCE",
-        help="highest acceptable chance that a piece runs past its foot (default 0.05, 5 %%)",
+        help="highest acceptable chance that a piece runs past its foot (default 0.05, 5 %%, or "
+        "what the page was told of its firing)",
     )
 
 

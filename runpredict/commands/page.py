@@ -35,7 +35,7 @@ def add_commands(subparsers: argparse._SubParsersAction[Any]) -> None:
 
 
 def _page(args: argparse.Namespace) -> int:
-    from runpredict.answers.questions import checked_tolerance
+    from runpredict.answers.questions import DEFAULT_TOLERANCE, checked_tolerance
 
     try:
         from runpredict.bench.serve import serve
@@ -44,7 +44,7 @@ def _page(args: argparse.Namespace) -> int:
             raise
         message = 'needs two packages more; install them with: pip install "runpredict[page]"'
         raise BadInput([Fault("page", None, None, message)]) from None
-    tolerance = checked_tolerance(args.tolerance)
+    tolerance = checked_tolerance(DEFAULT_TOLERANCE if args.tolerance is None else args.tolerance)
     serve(
         Path(args.logbook), sample_folder(), args.port, tolerance,
         share=args.share, invented=args.demo,

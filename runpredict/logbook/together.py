@@ -24,6 +24,8 @@ from runpredict.tables.columns import TableKind
 from runpredict.tables.firings import firing_key, firing_words, named_firing, shared_cells
 from runpredict.tables.names import match_name
 
+CHANGED_SINCE = "was changed by somebody else since you opened it; look at it as it is now."
+
 
 class TogetherLogbook(ReadLogbook):
     """What is written of several pots at once, all of it or nothing."""
@@ -60,10 +62,7 @@ class TogetherLogbook(ReadLogbook):
             frame = frame_of("layers", [old.row for old in mine.values()], [])
             now = shared_cells(frame)
             if any(now[name] != before[name] != typed[name] != now[name] for name in typed):
-                message = (
-                    "was changed by somebody else since you opened it; look at it as it is now."
-                )
-                raise Overtaken(Fault(firing_words(firing), None, None, message), frame)
+                raise Overtaken(Fault(firing_words(firing), None, None, CHANGED_SINCE), frame)
             to = firing_key(*(str(typed.get(name, now[name])) for name in ("firing", "fired_on")))
             others = {key[1].strip() for key in standing if key[1] != firing}
             if to != firing and match_name(to.strip(), others):

@@ -17,13 +17,16 @@ from runpredict.errors import BadInput
 
 def test_what_is_kept_comes_back(tmp_path):
     assert kept_willing(tmp_path) == AS_DELIVERED
-    for willing in (Willing(frozenset({"wax", "dish"}), 35.0, 2.5, 0.0), Willing(frozenset())):
+    for willing in (Willing(frozenset({"wax", "dish"}), 35.0, 2.5, 0.0), Willing(frozenset()),
+                    AS_DELIVERED.tolerating("June show", 0.02).tolerating("b", 0.1)):  # fmt: skip
         keep_willing(tmp_path, willing)
         assert kept_willing(tmp_path) == willing
 
 
 SPOILT = ("", "{}", "[]", '{"changes": 3}', "\x00",
           '{"changes": ["bake"], "lost": 1, "cookie": 1, "reglaze": 1}',
+          '{"changes": [], "lost": 1, "cookie": 1, "reglaze": 1, "tolerances": {"June": 2}}',
+          '{"changes": [], "lost": 1, "cookie": 1, "reglaze": 1, "tolerances": [1]}',
           '{"changes": [], "lost": -1, "cookie": 1, "reglaze": 1}')  # fmt: skip
 
 

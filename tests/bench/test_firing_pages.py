@@ -1,5 +1,7 @@
 """A firing on the bench page, as a browser without a script sends it."""
 
+import re
+
 import pytest
 from helpers.bench import bench, logged
 from helpers.reviews import reviewed
@@ -85,6 +87,79 @@ def test_two_who_change_one_firing_choose(visitor, app):
     assert set(of_firing(app, "Old Nan")["cone"]) == {"7"}
     visitor.send("/firing", "save")
     assert set(of_firing(app, "Old Nan")["cone"]) == {"5"}
+
+
+def test_what_is_tolerated_in_a_firing_judges_its_pots_and_goes_with_its_name(visitor, app):
+    def needing(firing):
+        page = visitor.get(f"/load?firing={firing}").get_data(as_text=True)
+        return re.search(r"(\d+) of \d+ need", page)[1], "Over 1 % something" in page
+
+    before, others = needing("Old Nan"), needing("Dabchick")
+    assert not (before[1] or others[1])
+    visitor.get("/firing?name=Old Nan")
+    assert "blank is 5 %" in visitor.text
+    visitor.send("/firing", "save", tolerance_pct="1 %")
+    visitor.follow()
+    assert visitor.fields("/firing")["tolerance_pct"] == "1"
+    after = needing("Old Nan")
+    assert int(after[0]) > int(before[0]) and after[1]
+    assert needing("Dabchick") == others
+    visitor.get("/pot?piece=mug 4&firing=Old Nan")
+    assert "Over 1 %, where the line stands" in visitor.text
+    visitor.get("/pot?piece=mug 4&firing=Old Nan")
+    visitor.send("/pot", "ask", firing="Dabchick")  # typed, not kept: it is judged as there
+    assert "Over 5 %, where the line stands" in visitor.text
+    visitor.get("/")
+    assert "over 5 %, or what its firing says," in visitor.text
+    sheet = visitor.get("/sheet.html?firing=Old Nan").get_data(as_text=True)
+    assert "is over 1 %" in sheet
+    visitor.get("/firing?name=Old Nan")
+    visitor.send("/firing", "save", firing="Old Nan again")
+    assert needing("Old Nan again") == after
+    visitor.get("/firing?name=Old Nan again")
+    visitor.send("/firing", "save", tolerance_pct="")
+    assert needing("Old Nan again") == before
+    assert app.extensions["session"].studio.willing.tolerances == ()
+
+
+def test_a_new_firing_and_one_that_only_its_day_names_have_what_is_tolerated(visitor, app):
+    visitor.get("/firing")
+    visitor.send("/firing", "save", firing="Grebe", cone="5", tolerance_pct="2")
+    visitor.follow()
+    visitor.send("/pot", "ask", **{"glaze-1": "Eel Lantern"})
+    assert "Over 2 %, where the line stands" in visitor.text
+    visitor.send("/pot", "ask", firing="", fired_on="2026-05-02")
+    assert "Over 5 %, where the line stands" in visitor.text
+    visitor.send("/pot", "save", piece="cup 1")
+    visitor.get("/firing?name= 2026-05-02")
+    visitor.send("/firing", "save", tolerance_pct="3")
+    visitor.get("/pot?piece=cup 1&firing= 2026-05-02")
+    assert "Over 3 %, where the line stands" in visitor.text
+
+
+def test_two_who_change_what_is_tolerated_choose(visitor, app):
+    visitor.get("/firing?name=Old Nan")
+    mine = visitor.fields("/firing") | {"do": "save", "tolerance_pct": "2"}
+    visitor.send("/firing", "save", tolerance_pct="10")
+    visitor.post("/firing", mine | {"cone": "7"})
+    assert visitor.page.status_code == 409
+    assert "Pots you accept to lose, %: <bdi>10</bdi>" in visitor.text
+    assert visitor.fields("/firing")["tolerance_pct"] == "2"
+    assert set(of_firing(app, "Old Nan")["cone"]) == {"6"}
+    visitor.send("/firing", "save")
+    visitor.get("/firing?name=Old Nan")
+    assert visitor.fields("/firing")["tolerance_pct"] == "2"
+
+
+@pytest.mark.parametrize("address", ["/firing?name=Old Nan", "/firing"])
+@pytest.mark.parametrize("typed", ["0", "51", "2.5", "much", "-1", "9" * 400])
+def test_what_is_no_tolerance_is_told_beside_its_field(visitor, app, address, typed):
+    visitor.get(address)
+    visitor.send("/firing", "save", firing="Grebe", tolerance_pct=typed)
+    assert visitor.page.status_code == 422
+    assert 'id="fault-tolerance_pct"' in visitor.text and "1 to 50" in visitor.text
+    assert of_firing(app, "Grebe").empty
+    assert app.extensions["session"].studio.willing.tolerances == ()
 
 
 def test_what_is_wrong_with_a_firing_is_told_beside_its_field(visitor):

@@ -11,6 +11,7 @@ import pytest
 from helpers.processes import PATIENCE_S
 from helpers.tables import written_in
 
+from runpredict.answers.willing import keep_willing, kept_willing
 from runpredict.commands import main as cli
 
 SAMPLE = cli.sample_folder()
@@ -469,6 +470,27 @@ def test_what_the_studio_changes_is_remembered_in_its_logbook(tmp_path, capsys):
     assert "a lost pot and its shelf 40, a cookie 1, a pot glazed otherwise 1." in words
     assert cli.main(["check", *folder, "--changes", "prayer"]) == 2
     assert '"prayer" is no change that can be advised' in capsys.readouterr().err
+
+
+def test_what_is_tolerated_in_a_firing_is_what_its_pots_are_judged_by(tmp_path, capsys):
+    tables = [str(SAMPLE / f"{name}.csv") for name in ("glazes", "recipes", "schedules", "layers")]
+    book = tmp_path / "book"
+    folder = ["--logbook", str(book)]
+    assert cli.main(["import", *tables, *folder]) == 0
+    keep_willing(book, kept_willing(book).tolerating("old nan", 0.01))
+    capsys.readouterr()
+    assert cli.main(["check", *folder, "--firing", "Old Nan", "--out", str(tmp_path / "a")]) == 0
+    own = capsys.readouterr().out
+    given = ["--firing", "Old Nan", "--tolerance", "0.01", "--out", str(tmp_path / "b")]
+    assert cli.main(["check", *folder, *given]) == 0
+    assert capsys.readouterr().out == own
+    assert cli.main(["check", *folder]) == 0
+    both = " ".join(capsys.readouterr().out.split())
+    assert "past the foot is over 1 %" in both and "past the foot is over 5 %" in both
+    assert [both.count(f"Firing {name}:") for name in ("Old Nan", "Dabchick")] == [1, 1]
+    assert cli.main(["check", *folder, "--sheet", str(tmp_path / "sheet.html")]) == 2
+    assert "name one with --firing" in capsys.readouterr().err
+    assert not (tmp_path / "sheet.html").exists()
 
 
 def test_need_lists_only_what_needs_something(capsys):
