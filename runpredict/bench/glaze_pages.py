@@ -115,7 +115,7 @@ def change_glaze() -> Any:
         form.rows = _padded([row for row in form.rows if row["material"] or row["parts"]])
     if rows or request.form.get("do") == "ask" or switch_units():
         return _page(form, snapshot)
-    if request.form.get("do") == "rename":
+    if request.form.get("do") in ("rename", "batch"):
         return _rename(form)
     tables = _tables(form)
     try:
@@ -148,23 +148,27 @@ def _by_field(bad: BadInput) -> dict[str, str]:
 
 
 def _rename(form: GlazeForm) -> Any:
-    """Give the glaze its new name; what else is typed stays as it is, not kept yet."""
-    name = request.form.get("new_name", "").strip()[:300]
+    """Give the glaze or a batch its new name; what else is typed stays as it is, not kept yet."""
+    glaze, of_batch = form.fields["glaze"], request.form["do"] == "batch"
+    field = "batch_name" if of_batch else "new_name"
+    name, batch = (request.form.get(key, "").strip()[:300] for key in (field, "batch"))
     try:
-        now = open_studio().write(
-            lambda book: book.rename_glaze(form.fields["glaze"], name, form.glaze_mark)
-        )
+        if of_batch:
+            open_studio().write(lambda book: book.rename_batch(glaze, batch, name))
+            now = glaze
+        else:
+            now = open_studio().write(lambda book: book.rename_glaze(glaze, name, form.glaze_mark))
     except Overtaken as late:
         return _overtaken(form, late)
     except BadInput as bad:
-        return _page(form, open_studio().snapshot(), {"new_name": bad.faults[0].message}, 422)
+        return _page(form, open_studio().snapshot(), {field: bad.faults[0].message}, 422)
     snapshot = open_studio().snapshot()
     form.fields["glaze"] = now
     if _stands(form):
         return redirect(url_for("glazes.glaze", name=now, kept=1), 303)
     fresh = _form_of(snapshot, now)
     form.glaze_mark, form.recipe_mark = fresh.glaze_mark, fresh.recipe_mark
-    return _page(form, snapshot)
+    return _page(form, snapshot, renaming=False)
 
 
 def _posted() -> GlazeForm:
@@ -235,8 +239,11 @@ def _overtaken(form: GlazeForm, late: Overtaken) -> tuple[str, int]:
 
 
 def _page(
-    form: GlazeForm, snapshot: Snapshot, faults: dict[str, str] | None = None, code: int = 200
-) -> Any:
+    form: GlazeForm, snapshot: Snapshot, faults: dict[str, str] | None = None, code: int = 200,
+    renaming: bool = True,
+) -> Any:  # fmt: skip
+    """Its page; `renaming` where another name that is typed is not kept yet."""
+    sent = request.form if renaming else {}
     name = form.fields["glaze"]
     mine = snapshot.tables.glazes.loc[snapshot.tables.glazes["glaze"] == name]
     own = snapshot.stock.kept["materials"]
@@ -244,7 +251,8 @@ def _page(
     page = render_template(
         "glaze.html", form=form, faults=faults or {}, cones=cones(), behaviours=BEHAVIOURS,
         kinds={kind: KINDS_OF_GLAZE[kind] for kind in kinds}, label_of=label_of,
-        new_name=request.form.get("new_name", name)[:300],
+        **{key: sent.get(key, at_first)[:300]
+           for key, at_first in (("new_name", name), ("batch", ""), ("batch_name", ""))},
         batches=snapshot.batches_of(name) if form.known else [],
         unity=_unity(mine.iloc[0]) if form.known and len(mine) else None,
         problem=snapshot.stock.unsound.get(name, ""),

@@ -162,11 +162,12 @@ class Snapshot:
         glazes = self.tables.glazes
         return glazes.loc[glazes["in_use"].eq("no"), "glaze"].tolist()
 
-    def batches_of(self, glaze: str) -> list[tuple[str, int]]:
-        """Batches of a glaze, the one used last ahead, and on how many pots each is."""
+    def batches_of(self, glaze: str) -> list[tuple[str, int, str]]:
+        """Batches of a glaze, the one logged last ahead: on how many pots, and its last day."""
         mine = self.layers.loc[self.layers["glaze"].eq(glaze) & self.layers["batch"].ne("")]
-        counts = mine.drop_duplicates(["piece", "firing", "batch"])["batch"].value_counts()
-        return [(name, int(counts[name])) for name in mine["batch"].iloc[::-1].unique()]
+        of_batch = mine.drop_duplicates(["piece", "firing", "batch"]).groupby("batch")
+        counts, days = of_batch.size(), of_batch["fired_on"].max()
+        return [(name, int(counts[name]), days[name]) for name in mine["batch"].iloc[::-1].unique()]
 
     def names(self, column: str) -> list[str]:
         """What stands in a column of text, what was logged last ahead."""

@@ -165,6 +165,45 @@ class TogetherLogbook(ReadLogbook):
             self._add_together(changes, stored, f"glaze {glaze}")
         return str(cells["glaze"])
 
+    def rename_batch(self, glaze: str, batch: str, name: str) -> str:
+        """Give a batch of a glaze another name, or that of another batch that it was all along.
+
+        Parameters
+        ----------
+        glaze, batch, name : str
+            As they are logged, and as the batch is to be called.
+
+        Returns
+        -------
+        str
+            Its name now; all its pots, fired ones too, follow.
+
+        Raises
+        ------
+        BadInput : A name that cannot be kept, or a batch that no pot has.
+        """
+        cells = cells_typed("layers", {"batch": name})
+        if not cells["batch"]:
+            raise BadInput([Fault(batch, None, "batch", "give the batch a name.")])
+        with self._telling(), transaction(self._connection):
+            stored = newest_rows(self._connection, "layers")
+            hers = {
+                key: old
+                for key, old in stored.items()
+                if not old.retired and old.row.cells["glaze"] == glaze
+            }
+            mine = {key: old for key, old in hers.items() if old.row.cells["batch"] == batch}
+            # What is sent again has its new name already.
+            known = {old.row.cells["batch"] for old in hers.values()} & {batch, cells["batch"]}
+            if not (batch and known):
+                message = f"is no batch of {glaze} that a pot has; look at its list again."
+                refuse_file(batch or "A blank", message)
+            changes: dict[TableKind, list[Change]] = {
+                "layers": moved("layers", stored, mine, cells)
+            }
+            self._add_together(changes, {"layers": stored}, f"batch {batch} of {glaze}")
+        return str(cells["batch"])
+
     def _cells_there(self, stored: Mapping[Key, Stored], to: str) -> dict[str, Any]:
         """What a pot says of its firing once it is in that one."""
         rows = [(key[1], old.row) for key, old in stored.items() if not old.retired]

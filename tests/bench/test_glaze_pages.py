@@ -1,7 +1,7 @@
 """The glazes of the bench page: another name, no longer in use, a recipe's faults at its rows."""
 
 import pytest
-from helpers.bench import bench
+from helpers.bench import bench, logged
 
 pytestmark = pytest.mark.filterwarnings("ignore::runpredict.errors.TableWarning")
 
@@ -32,6 +32,33 @@ def test_a_glaze_gets_another_name_and_what_else_is_typed_stays(visitor, app):
     visitor.send("/glaze", "rename", new_name="pilot COAT")
     assert 'id="fault-new_name"' in visitor.text
     assert visitor.fields("/glaze")["new_name"] == "pilot COAT"
+
+
+def test_the_batches_of_a_glaze_are_seen_and_a_typo_in_one_is_mended(visitor, app):
+    for piece, firing, batch, day in (
+        ("mug 4", "Old Nan", "Sept buket", "2026-03-08"),
+        ("vase 1", "Old Nan", "<jar> 2", ""),
+    ):
+        visitor.get(f"/pot?piece={piece}&firing={firing}")
+        fields = visitor.fields("/pot")
+        at = next(n for n, glaze in fields.items() if n[:6] == "glaze-" and glaze == "Eel Lantern")
+        visitor.send("/pot", "save", fired_on=day, **{f"batch-{at[6:]}": batch})
+        visitor.follow()
+    visitor.get("/glaze?name=Eel Lantern")
+    listed = '<li><bdi>{}</bdi> <span class="said">on 1 pot{}</span></li>'
+    assert listed.format("Sept buket", ", last on 2026-03-08") in visitor.text
+    assert "&lt;jar&gt; 2" in visitor.page.get_data(as_text=True)
+    visitor.send("/glaze", "batch", batch="Sept buket", batch_name="")
+    assert visitor.page.status_code == 422 and 'id="fault-batch_name"' in visitor.text
+    visitor.send("/glaze", "batch", batch="Sept buket", batch_name="September", note="half typed")
+    assert visitor.fields("/glaze")["note"] == "half typed"
+    assert listed.format("September", ", last on 2026-03-08") in visitor.text
+    assert "buket" not in visitor.text
+    visitor.get("/glaze?name=Eel Lantern")
+    visitor.send("/glaze", "batch", batch="<jar> 2", batch_name="September")
+    visitor.follow()
+    assert "on 2 pots, last on 2026-03-08" in visitor.text
+    assert "September" in set(logged(app, "vase 1")["batch"])
 
 
 def test_a_glaze_that_is_not_in_use_stays_with_its_pots_alone(visitor, app):

@@ -165,3 +165,22 @@ def test_a_glaze_is_one_entry_under_its_new_name_and_old_pots_follow(book):
         book.rename_glaze("deep sea", "sea", mark["sea",])
     book.rename_glaze("deep sea", "sea", book.marked("glazes")[1]["deep sea",])
     pd.testing.assert_frame_equal(book.layers(), before)
+
+
+def test_a_batch_gets_its_right_name_and_its_pots_follow_the_fired_ones_too(book):
+    rows = pots("coot", ["bowl", "dish"], batch="Sept buket", fired_on="2026-03-08")
+    book.import_tables({"layers": rows})
+    book.import_tables({"layers": pots("rail", ["pot"], batch="Sept bucket")})
+    book.record("bowl", [Outcome(1, 4.0, "no")], firing="coot")
+    before = book.layers()
+    for _ in range(2):  # as where the first answer never came
+        assert book.rename_batch("sea", "Sept buket", "Sept bucket") == "Sept bucket"
+    mended = before["batch"].mask(before["glaze"].eq("sea") & before["batch"].ne(""), "Sept bucket")
+    pd.testing.assert_frame_equal(book.layers(), before.assign(batch=mended))
+    assert set(before.loc[before["glaze"].eq("sky"), "batch"]) == {"", "Sept buket", "Sept bucket"}
+    book.prove()
+    for batch, name, fault in (("Sept bucket", " ", "give the batch a name"),
+                               ("", "June", "is no batch"),
+                               ("lost", "June", "is no batch of sea that a pot has")):  # fmt: skip
+        with pytest.raises(BadInput, match=fault):
+            book.rename_batch("sea", batch, name)
