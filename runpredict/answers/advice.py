@@ -7,8 +7,9 @@ enough, the piece is said not to be one for this glaze. Heat is of the whole fir
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, fields, replace
+from itertools import groupby
 from typing import Any
 
 import numpy as np
@@ -25,6 +26,8 @@ from runpredict.units import LengthUnits
 # A pot that is likelier to run past than not is no pot for a cookie while anything else helps.
 LIKELY = 0.5
 RULERS: tuple[LengthUnits, ...] = ("mm", "in")
+# Of more second changes than that, beside one first, all are tried at once before each.
+MANY = 4
 # A glaze made to grow crystals: zinc for them, hardly any alumina to hinder them, moles a unity
 # of fluxes. Common practice, no source.
 CRYSTAL_ZINC_MOL, CRYSTAL_ALUMINA_MOL = 0.4, 0.15
@@ -170,41 +173,47 @@ def _tried(
     """Write down what of some ways is enough for some pieces; those that are left over."""
     hopeless = np.zeros((len(risk), len(EDGES)), dtype=bool)
     bounded = False
-    for way in ways:
-        if not len(left):
-            break
-        if len(way) > 1 and not bounded:
+    for _, group in groupby(ways, lambda way: (len(way), way[0], way[-1].kind)):
+        alike = list(group)
+        if len(alike[0]) > 1 and not bounded:
             bounded = True
             hopeless[left] = _beyond_hope(case.take(left))
-        kinds = {move.kind for move in way}
+        kinds = {move.kind for move in alike[0]}
         covered = [kind not in kinds for kind in EDGES]
-        worth = left[~hopeless[left][:, covered].any(axis=1)]
-        if len(worth):
-            left = np.setdiff1d(left, _try(case, way, worth, risk, advice))
+        beyond = np.asarray(hopeless[:, covered].any(axis=1))
+        if len(alike[0]) > 1 and len(alike) > MANY:
+            worth = left[~beyond[left]]
+            every = (alike[0][0], *(way[1] for way in alike))
+            beyond[worth] = _too_little(case.take(worth), every)
+        for way in alike:
+            worth = left[~beyond[left]]
+            if len(worth):
+                left = np.setdiff1d(left, _try(case, way, worth, risk, advice))
     return left
 
 
 def _beyond_hope(case: Case) -> Bools:
-    """Whether all changes at once but those of one kind of edge are too little, (n, 2).
+    """Whether all changes at once but those of one kind of edge are too little, (n, 2)."""
+    each = range(case.ask.stacks.present.shape[1])
+    every = [Move("wax"), Move("top edge")]
+    every += [Move(kind, k, little=kind == "coat") for kind in ("edge", "coat") for k in each]
+    some = [[move for move in every if move.kind != left_out] for left_out in EDGES]
+    return np.stack([_too_little(case, kept) for kept in some], axis=1)
+
+
+def _too_little(case: Case, some: Iterable[Move]) -> Bools:
+    """Whether even so many changes at once, each as far as it may go, are not enough, (n,).
 
     What is settled here spares most of the combinations, since fewer changes are never safer.
     """
-    stacks = case.ask.stacks
-    each = range(stacks.present.shape[1])
-    every = [Move("wax"), Move("top edge")]
-    every += [Move(kind, k, little=kind == "coat") for kind in ("edge", "coat") for k in each]
-    beyond = []
-    for left_out in EDGES:
-        some = tuple(move for move in every if move.kind != left_out)
-        changed = stacks
-        for move in some:
-            far = moves.reach(stacks, move, ())
-            amount = far.at(np.ones(len(far.start)))
-            if move.kind in EDGES:  # none lower than the others have it already
-                amount = np.maximum(amount, decisions.pick(changed.lower_m, far.layer))
-            changed = _placed(changed, move, far, amount)
-        beyond.append(case.ask.risk(changed) > case.goal)
-    return np.stack(beyond, axis=1)
+    stacks = changed = case.ask.stacks
+    for move in some:
+        far = moves.reach(stacks, move, ())
+        amount = far.at(np.ones(len(far.start)))
+        if move.kind in EDGES:  # none lower than the others have it already
+            amount = np.maximum(amount, decisions.pick(changed.lower_m, far.layer))
+        changed = _placed(changed, move, far, amount)
+    return np.asarray(case.ask.risk(changed) > case.goal)
 
 
 def _placed(stacks: Stacks, move: Move, far: Reach, amount: Floats, off: Any = 0.0) -> Stacks:

@@ -30,9 +30,10 @@ def pools_of(answer: Answer) -> pd.DataFrame:
     As `Chances.past_foot_m3`, with the floor in place of the foot; so more glaze, a taller
     wall (to 1 %, as heights are looked at in eighths) or more heat never lies thinner.
     """
-    tables, pots = answer.tables, answer.pieces[["firing", "piece"]]
-    rows = tables.inside.merge(pots)
-    rows = rows.loc[rows["upper_edge_mm"] > rows["lower_edge_mm"]]
+    tables, rows = answer.tables, answer.tables.inside
+    if len(rows):
+        rows = rows.merge(answer.pieces[["firing", "piece"]])
+        rows = rows.loc[rows["upper_edge_mm"] > rows["lower_edge_mm"]]
     if rows.empty:
         return pd.DataFrame(columns=COLUMNS)
     found = []

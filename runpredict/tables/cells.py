@@ -412,9 +412,8 @@ def parse_columns(
         least = [bool(_AT_LEAST.search(text)) for text in typed.texts]
         table.at_least = np.flatnonzero(np.array(least)[typed.codes]).tolist()
     parsed |= _unknown_columns(table, under.extra, likely)
-    order = [column.name for column in COLUMNS[kind]]
-    order += [name for name in parsed if name not in order]
-    table.frame = pd.DataFrame(parsed, index=range(len(table.rows)))[order]
+    in_order = {column.name: parsed[column.name] for column in COLUMNS[kind]} | parsed
+    table.frame = pd.DataFrame(in_order, index=range(len(table.rows)))
     return table
 
 

@@ -14,6 +14,7 @@ from runpredict.answers.check import Answer
 from runpredict.answers.cookies import needed_from
 from runpredict.answers.moves import HAND_M
 from runpredict.answers.questions import WORTH_TELLING_MM
+from runpredict.arrays import rows_of
 from runpredict.model.chances import RUN_LEVELS
 from runpredict.units import (
     HAND_STEP_MM,
@@ -154,29 +155,20 @@ def _by_piece(answer: Answer, units: LengthUnits) -> Iterator[tuple[Any, list[An
     told = table.assign(
         glaze=_called(answer, table, "layer", "glaze"), top=table["layer"].to_numpy() == layers
     )
-    for change, another in zip(told.itertuples(), more, strict=True):
+    for change, another in zip(rows_of(told), more, strict=True):
         if not another:
             groups.append([])
         groups[-1].append(change)
     outlook = outlook.assign(spare_glaze=_called(answer, outlook, "spare_layer", "spare_glaze"))
-    yield from zip(answer.pieces.itertuples(), groups, outlook.itertuples(), strict=True)
+    yield from zip(rows_of(answer.pieces), groups, rows_of(outlook), strict=True)
 
 
 def _called(answer: Answer, table: pd.DataFrame, layer: str, glaze: str) -> list[str]:
     """The glaze of each row, and its layer too where the piece has that glaze twice."""
-    rows = answer.layers[["piece", "firing", "glaze"]]
-    again = rows.duplicated()
-    if not again.any():
-        return list(table[glaze])
-    twice = set(rows.loc[again].itertuples(index=False, name=None))
-    return [
-        f"{row[2]} (layer {number})" if row in twice else row[2]
-        for row, number in zip(
-            table[["piece", "firing", glaze]].itertuples(index=False, name=None),
-            table[layer],
-            strict=True,
-        )
-    ]
+    rows = zip(*(answer.layers[name] for name in ("piece", "firing", "glaze")), strict=True)
+    times = Counter(rows)
+    named = zip(*(table[name] for name in ("piece", "firing", glaze, layer)), strict=True)
+    return [f"{row[2]} (layer {number})" if times[*row] > 1 else row[2] for *row, number in named]
 
 
 def _step(change: Any, units: LengthUnits, brief: bool = False) -> str:

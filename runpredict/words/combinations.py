@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 
 from runpredict.answers.combinations import LEAST_PIECES
+from runpredict.arrays import rows_of
 from runpredict.errors import printable
 from runpredict.units import LengthUnits
 from runpredict.words.advice import rounded_up, run_length
@@ -59,7 +60,7 @@ def combinations_in_words(
     mine = table
     if glaze:
         mine = table.loc[(table["over"] == glaze) | (table["under"] == glaze)]
-    rows = list(mine.itertuples())
+    rows = list(rows_of(mine))
     known = [_words(row, units) for row in rows if row.word != "not known"]
     return CombinationsWords(
         known,

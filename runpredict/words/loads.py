@@ -9,6 +9,7 @@ import numpy as np
 from runpredict.answers.check import Answer
 from runpredict.answers.load import doubtful, load_of, pots_logged
 from runpredict.answers.willing import Willing
+from runpredict.arrays import rows_of
 from runpredict.words.plain import percent, shown_name
 
 MOST_NAMED = 8  # pots in a sentence
@@ -46,7 +47,7 @@ class LoadWords(NamedTuple):
 def loads_in_words(answer: Answer) -> dict[str, LoadWords]:
     """What each firing of an answer needs as a whole, by its name."""
     found: dict[str, list[Any]] = {}
-    for row in load_of(answer).itertuples():
+    for row in rows_of(load_of(answer)):
         found.setdefault(str(row.firing), []).append(row)
     pots = answer.pieces.loc[doubtful(answer)].groupby("firing")["piece"].agg(list)
     words = {}

@@ -11,9 +11,8 @@ import numpy as np
 
 from runpredict.answers.check import Answer
 from runpredict.answers.pools import pools_of
-from runpredict.arrays import Objects
-from runpredict.tables.firings import firing_words, keyed_firings
-from runpredict.tables.rows import with_defaults
+from runpredict.arrays import Objects, rows_of
+from runpredict.tables.firings import firing_words
 from runpredict.units import LengthUnits, format_distance
 from runpredict.words.advice import (
     catch_words,
@@ -230,21 +229,20 @@ def firings_in_words(
         Also what each load needs at another heat, which has to be worked out.
     """
     why = reasons(answer.features, answer.neighbour, answer.predictor.seen(), units)
-    rows = list(answer.layers.assign(reason=why).itertuples(index=False))
-    pieces = answer.pieces.reset_index(drop=True)
+    rows = list(rows_of(answer.layers.assign(reason=why)))
+    pieces = answer.pieces.assign(place=range(len(answer.pieces)))
     needs, bare = _needs(answer, units), _bare(answer, units)
     wax_alone_mm = 1e3 * np.where(needs == "wax", answer.advice(units).changed[:, 0], np.nan)
     to_do = sentences(answer, units)
     of_piece: dict[Any, Any] = answer.layers.groupby(["firing", "piece"], sort=False).indices
     names, basis = _Names(answer.layers["glaze"].unique()), basis_short(answer)
 
-    hands = with_defaults(answer.tables.plan)
-    glazed = zip(keyed_firings(hands), hands["piece"], hands["glazed_by"], strict=True)
-    makers = {(firing, piece): maker for firing, piece, maker in glazed}
-    pools = {(row.firing, row.piece): row for row in pools_of(answer).itertuples()}
+    hands = (answer.features[name] for name in ("firing", "piece", "glazed_by"))
+    makers = {(firing, piece): maker for firing, piece, maker in zip(*hands, strict=True)}
+    pools = {(row.firing, row.piece): row for row in rows_of(pools_of(answer))}
 
     def pot(row: Any) -> PotWords:
-        place, chance, blamed = row.Index, float(row.risk), rows[answer.blamed[row.Index]]
+        place, chance, blamed = row.place, float(row.risk), rows[answer.blamed[row.place]]
         return PotWords(
             place=place,
             piece=str(row.piece),
@@ -282,10 +280,10 @@ def firings_in_words(
             firing=str(row.firing),
             name=shown_name(firing_words(str(row.firing))),
             summary=str(row.summary),
-            pots=tuple(map(pot, ranked[row.firing].itertuples())),
+            pots=tuple(map(pot, rows_of(ranked[row.firing]))),
             load=loads.get(str(row.firing), LoadWords()),
         )
-        for row in summary(answer, units).itertuples()
+        for row in rows_of(summary(answer, units))
     ]
 
 

@@ -14,6 +14,7 @@ from runpredict.answers.combinations import LEAST_PIECES
 from runpredict.answers.moves import HAND_M
 from runpredict.answers.questions import WORTH_TELLING_MM
 from runpredict.answers.review import Review
+from runpredict.arrays import rows_of
 from runpredict.tables.firings import firing_words
 from runpredict.units import LengthUnits, format_distance
 from runpredict.words.advice import rounded_up, run_length
@@ -241,7 +242,7 @@ def combination_changes(
     rows = rows.loc[rows["coats"] == rows["usual_coats"].round().clip(1, 2)]
     rows = rows.assign(spare=rows["usual_edge_mm"] - rows["lowest_edge_mm"])
     safer, lower = [], []
-    for row in rows.sort_values("past", ascending=False, kind="stable").itertuples():
+    for row in rows_of(rows.sort_values("past", ascending=False, kind="stable")):
         change, is_safer = _change(row, units)
         if is_safer:
             safer.append(change)

@@ -11,6 +11,7 @@ import pandas as pd
 
 from runpredict.answers.check import Answer
 from runpredict.answers.what_if import WhatIf
+from runpredict.arrays import rows_of
 from runpredict.units import LengthUnits, format_coat, format_distance
 from runpredict.words.advice import rounded_up_mm
 from runpredict.words.plain import shown_name
@@ -88,7 +89,7 @@ def tries_in_words(answer: Answer, place: int, units: LengthUnits) -> list[Tries
         ]
         bands.append(choice(edges, format_distance(band_mm, units), row.risk))
     tries = [Tries("Bare foot", tuple(bands))]
-    for layer, rows in groupby(found.by_coats.itertuples(), key=lambda row: row.layer):
+    for layer, rows in groupby(rows_of(found.by_coats), key=lambda row: row.layer):
         counts: list[Any] = list(rows)[:TRIES]
         coats = [
             choice(
@@ -116,5 +117,7 @@ def _coats(row: Any, units: LengthUnits) -> str:
 def _few(table: pd.DataFrame, name: str, planned: float) -> list[Any]:
     """A few rows of a curve, from one end to the other, that are not what is planned."""
     at = np.linspace(0, len(table) - 1, TRIES).round().astype(int)
-    rows = table.iloc[np.unique(at)].itertuples(index=False)
-    return [row for row in rows if abs(getattr(row, name) - planned) > LEAST_STEP]
+    few = np.zeros(len(table), dtype=bool)
+    few[at] = True
+    few &= np.abs(table[name].to_numpy() - planned) > LEAST_STEP
+    return list(rows_of(table[few]))
