@@ -141,16 +141,15 @@ def move() -> Any:
     key, to = sent.get("key", "")[:MOST_LETTERS], sent.get("to", "")[:MOST_LETTERS].strip()
     do = sent.get("do", "move")
     keys = {key_of(pot[0]): pot for pot in snapshot.planned_pots if pot[1] == key}
-    ticked = [one for one in keys if sent.get(f"move-{one}") == "yes"]
-    if switch_units():
+    ticked = {one: mark for one in keys if (mark := sent.get(f"move-{one}"))}
+    if switch_units() or do.startswith("from-"):
         return firing_page(snapshot, key, ticked, to)
     if do.startswith("alike-"):
-        ticked, to = [do.removeprefix("alike-")], key
+        one, _, mark = do.removeprefix("alike-").partition("-")
+        ticked, to = {one: mark}, key
     elif not ticked:
         return firing_page(snapshot, key, ticked, to, "Tick the pots that are to move.", 422)
-    marks: dict[Pot, str] = {
-        keys[one]: sent.get(f"mark-{one}", "") for one in ticked if one in keys
-    }
+    marks: dict[Pot, str] = {keys[one]: mark for one, mark in ticked.items() if one in keys}
     try:
         there = open_studio().write(lambda book: book.move_pieces(marks, to))
     except (BadInput, Taken, Overtaken) as bad:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import tempfile
 import threading
-from collections.abc import Sequence
+from collections.abc import Collection
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -22,12 +22,14 @@ from runpredict.bench.studio import Snapshot
 from runpredict.pages.sheet import write_sheet
 from runpredict.words.loads import HEADINGS, LoadWords, costs_words
 from runpredict.words.plain import percent
-from runpredict.words.pots import FiringWords
+from runpredict.words.pots import FiringWords, PotWords
 
 pages = Blueprint("load", __name__)
 
 COSTS = ("lost", "cookie", "reglaze")
 MOST_LETTERS = 40
+LISTED, NAMED = 60, 12
+"""Pots that one page of a firing lists; those it names of which something is to be mended first."""
 SHEETS_AT_ONCE = 3
 """Each takes seconds, and they are drawn one after the other."""
 _sheets = threading.BoundedSemaphore(SHEETS_AT_ONCE)
@@ -67,25 +69,42 @@ def keep_changes() -> Any:
 
 
 def firing_page(
-    snapshot: Snapshot, key: str, ticked: Sequence[str] = (), to: str = "", told: str = "",
+    snapshot: Snapshot, key: str, ticked: Collection[str] = (), to: str = "", told: str = "",
     code: int = 200,
 ) -> Any:  # fmt: skip
-    """The page of one firing, with the pots ticked that are to move, and why they did not."""
+    """The page of one firing, with the pots ticked that are to move, and why they did not.
+
+    It lists `LISTED` of the pots, what needs something first; ticks of the others go along.
+    """
     pots = [pot for pot in snapshot.planned_pots if pot[1] == key]
     if not pots:
         abort(404)
     mine = session().planned(snapshot, only=key).get(key, FiringWords(key, "", "", (), LoadWords()))
     tolerance = open_studio().tolerance_in(key)
+    told_of = [(words, pot) for words, some in mine.by_need.items() for pot in some]
+    asked = request.form.get("do", "").removeprefix("from-")
+    asked = asked if asked.isdecimal() else request.form.get("from", "")
+    start = int(asked) if asked.isdecimal() and int(asked[:6]) < len(told_of) else 0
+    shown: dict[str, list[PotWords]] = {}
+    for words, pot in told_of[start : start + LISTED]:
+        shown.setdefault(words, []).append(pot)
+    here = {key_of(pot.piece) for some in shown.values() for pot in some}
     page = render_template(
         "firing.html",
         firing=key,
         heat=snapshot.heats([key], units())[key],
         mine=mine,
+        shown=shown,
+        start=start,
+        of=len(told_of),
+        listed=LISTED,
+        carried=[pot for pot in pots if key_of(pot[0]) in {*ticked} - here],
         headings=HEADINGS,
         costs=costs_words(open_studio().willing, tolerance),
         tolerated=percent(tolerance),
         cold=[piece for piece, name in sorted(snapshot.cold) if name == key],
         differing=differing(snapshot, key),
+        named=NAMED,
         keys={pot[0]: key_of(pot[0]) for pot in pots},
         marks={pot[0]: snapshot.marks[pot] for pot in pots},
         others=[name for name in dict.fromkeys(f for _, f in snapshot.planned_pots) if name != key],

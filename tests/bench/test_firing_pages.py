@@ -3,7 +3,7 @@
 import re
 
 import pytest
-from helpers.bench import bench, logged
+from helpers.bench import Visitor, bench, logged, three_hundred
 from helpers.reviews import reviewed
 
 from runpredict.bench.kiln_form import key_of
@@ -20,6 +20,12 @@ def app(tmp_path):
 def of_firing(app, firing):
     rows = app.extensions["session"].studio.snapshot().layers
     return rows.loc[rows["firing"] == firing]
+
+
+def ticks(visitor, *pieces):
+    """What a browser sends of pots of the page that are ticked."""
+    names = [f"move-{key_of(piece)}" for piece in pieces]
+    return {name: re.search(f'name="{name}" value="(\\w+)"', visitor.text)[1] for name in names}
 
 
 def test_a_firing_is_told_once_and_its_pots_take_it(visitor, app):
@@ -178,7 +184,7 @@ def test_what_is_wrong_with_a_firing_is_told_beside_its_field(visitor):
 
 def test_pots_are_moved_and_take_the_heat_of_where_they_go(visitor, app):
     visitor.get("/load?firing=Old Nan")
-    moving = {f"move-{key_of(piece)}": "yes" for piece in ("mug 4", "vase 1")}
+    moving = ticks(visitor, "mug 4", "vase 1")
     visitor.send("/load/move", "move", to="dabchick", **moving)
     visitor.follow()
     assert "moved here" in visitor.text
@@ -191,14 +197,13 @@ def test_pots_are_moved_and_take_the_heat_of_where_they_go(visitor, app):
 
 def test_a_move_that_cannot_be_keeps_the_ticks(visitor, app):
     visitor.get("/load?firing=Old Nan")
-    ticks = {f"move-{key_of('mug 4')}": "yes"}
-    late = visitor.fields("/load/move") | ticks | {"do": "move", "to": "Dabchick"}
+    late = visitor.fields("/load/move") | ticks(visitor, "mug 4") | {"do": "move", "to": "Dabchick"}
     visitor.get("/pot?piece=mug 4&firing=Old Nan")
     visitor.send("/pot", "save", body="white")
     visitor.post("/load/move", late)
     assert visitor.page.status_code == 409 and "Nothing was moved: mug 4" in visitor.text
     fields = visitor.fields("/load/move")
-    assert fields[f"move-{key_of('mug 4')}"] == "yes" and fields["to"] == "Dabchick"
+    assert fields[f"move-{key_of('mug 4')}"] and fields["to"] == "Dabchick"
 
 
 def test_one_pot_of_another_cone_is_asked_about(visitor, app):
@@ -210,7 +215,8 @@ def test_one_pot_of_another_cone_is_asked_about(visitor, app):
     visitor.send("/pot", "save")
     visitor.get("/load?firing=Old Nan")
     assert "says otherwise of this firing than most: cone 10, most others 6" in visitor.text
-    visitor.send("/load/move", f"alike-{key_of('vase 1')}")
+    (alike,) = re.findall(r'value="(alike-\w+-\w+)"', visitor.text)
+    visitor.send("/load/move", alike)
     visitor.follow()
     assert "says otherwise" not in visitor.text
     assert set(of_firing(app, "Old Nan")["cone"]) == {"6"}
@@ -247,3 +253,28 @@ def test_beside_a_fired_pot_stands_what_was_told_before(visitor, app):
     with reviewed(app, seen):
         visitor.get("/kiln?firing=Perseverance")
     assert visitor.fields("/kiln")[f"said-{key_of('mug 9-1')}"] == "Told 31 %."
+
+
+def test_a_firing_of_three_hundred_is_listed_in_parts_and_ticks_go_along(tmp_path):
+    with bench(three_hundred(tmp_path), invented=False, learning=False) as app:
+        visitor = Visitor(app)
+        visitor.get("/load?firing=firing 0")
+        named, wanted = set(), {}
+        for start in range(60, 301, 60):
+            assert len(visitor.page.data) <= 60_000
+            here = re.findall(r"Choose (cup \d+)<", visitor.text)
+            named |= {*here}
+            wanted |= ticks(visitor, here[0])
+            if start < 300:
+                assert f"Pots {start + 1} to {start + 60}</button>" in visitor.text
+                visitor.send("/load/move", f"from-{start}", **ticks(visitor, here[0]))
+        assert named == {f"cup {k}" for k in range(300)} and "from-300" not in visitor.text
+        fields = visitor.fields("/load/move") | wanted
+        assert len(wanted) == 5 and fields["from"] == "240"
+        visitor.send("/load/move", "from-180", **ticks(visitor, here[0]), to="half typed")
+        assert visitor.fields("/load/move")["to"] == "half typed"
+        visitor.send("/load/move", "units-in")  # the list stays where it was
+        assert wanted.items() <= visitor.fields("/load/move").items()
+        assert visitor.fields("/load/move")["from"] == "180"
+        visitor.send("/load/move", "move", to="another")
+        assert len(of_firing(app, "another")) == 5 and len(of_firing(app, "firing 0")) == 295

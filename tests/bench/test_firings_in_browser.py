@@ -1,6 +1,7 @@
 """Firings in a real browser: a slow network, none, a page started anew; forty pots in few taps."""
 
 import pytest
+from helpers.bench import three_hundred
 from helpers.browser import (
     PHONE,
     Page,
@@ -147,6 +148,32 @@ def test_pots_are_moved_without_a_script(folder):
         press(plain, "[value=move]")
         assert "moved here" in said(plain)
         assert pots_of(folder, "dawn")["piece"].tolist() == ["cup 3"]
+
+
+def test_what_is_ticked_while_another_part_of_the_list_comes_goes_along(tmp_path, phone):
+    folder = three_hundred(tmp_path)
+    with served(folder) as page:
+        phone.get(f"{page.url}/load?firing=firing+0")
+        pots = "[...document.querySelectorAll('[type=checkbox]:not(:checked)')]"
+        first, second, third = phone.execute_script(f"return {pots}.slice(0, 3)")
+        names = [one.get_attribute("name") for one in (first, second, third)]
+        press(phone, f"[name={names[0]}]")
+        with page.held():
+            press(phone, "[value=from-60]")
+            press(phone, f"[name={names[0]}]")
+            press(phone, f"[name={names[1]}]")
+        wait_for(phone, lambda: "Pots 61 to 120 of 300" in said(phone))
+        assert said(phone, "#state") == "Not kept yet"
+        (other,) = phone.execute_script(f"return {pots}.slice(0, 1)")
+        press(phone, f"[name={(moved := other.get_attribute('name'))}]")
+        phone.refresh()
+        press(phone, "#offers .main")
+        wait_for(phone, lambda: by(phone, f"[name={moved}]").is_selected())
+        fill(phone, "to", "dawn")
+        press(phone, "[value=move]")
+        wait_for(phone, lambda: len(pots_of(folder, "dawn")) == 2)
+        keys = {f"move-{key_of(piece)}" for piece in pots_of(folder, "dawn")["piece"]}
+        assert keys == {names[1], moved}
 
 
 def test_a_kiln_of_forty_is_planned_in_few_taps(folder, phone, capsys):

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pandas as pd
 import pytest
-from helpers.bench import Visitor, bench, logged, number_told
+from helpers.bench import Visitor, bench, logged, number_told, three_hundred
 
 from runpredict.answers.check import check
 from runpredict.bench.kiln_form import key_of
@@ -338,15 +338,7 @@ def test_the_first_pot_of_a_new_logbook_is_pot_1(tmp_path):
 @pytest.mark.parametrize(("a_firing", "cone"), [(40, "6"), (300, "6"), (1, "6"), (40, "")])
 def test_a_list_of_three_hundred_pots_is_light(tmp_path, a_firing, cone):
     """In eight firings, in one, in one each, and with no cone told."""
-    (tmp_path / "glazes.csv").write_text("glaze,source,behaviour\nThin Rain,jar,runny\n")
-    rows = [
-        f"cup {k},firing {k // a_firing},{cone},10,65,1,Thin Rain,2,{3 + k % 9},95"
-        for k in range(300)
-    ]  # fmt: skip
-    head = "piece,firing,cone,hold_min,foot_mm,layer,glaze,coats,lower_edge_mm,upper_edge_mm"
-    (tmp_path / "layers.csv").write_text("\n".join([head, *rows]) + "\n")
-    import_files([tmp_path / "glazes.csv", tmp_path / "layers.csv"], tmp_path)
-    with bench(tmp_path, invented=False, learning=False) as app:
+    with bench(three_hundred(tmp_path, a_firing, cone), invented=False, learning=False) as app:
         visitor = Visitor(app)
         visitor.get("/")
         assert len(visitor.page.data) <= 40_000

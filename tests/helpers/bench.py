@@ -13,6 +13,7 @@ from runpredict.bench.guard import Hosts
 from runpredict.bench.learning import Learner, learn
 from runpredict.bench.session import Session
 from runpredict.commands.options import sample_folder
+from runpredict.logbook.forms import import_files
 
 HOST = "127.0.0.1:8737"
 
@@ -116,6 +117,19 @@ def bench(folder, invented=True, door=None, learning=True):
             yield app
         finally:
             session.close()
+
+
+def three_hundred(folder, a_firing=300, cone="6"):
+    """A logbook with three hundred planned cups, so many a firing."""
+    (folder / "glazes.csv").write_text("glaze,source,behaviour\nThin Rain,jar,runny\n")
+    rows = [
+        f"cup {k},firing {k // a_firing},{cone},10,65,1,Thin Rain,2,{3 + k % 9},95"
+        for k in range(300)
+    ]
+    head = "piece,firing,cone,hold_min,foot_mm,layer,glaze,coats,lower_edge_mm,upper_edge_mm"
+    (folder / "layers.csv").write_text("\n".join([head, *rows]) + "\n")
+    import_files([folder / "glazes.csv", folder / "layers.csv"], folder)
+    return folder
 
 
 def learn_here(tables, tolerance, stopped):

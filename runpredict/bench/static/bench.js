@@ -188,6 +188,7 @@ function putIn(later) {
   if (!form) return;
   for (const { name, value, units } of later) {
     const field = name ? form.elements[name] : null;
+    if (!field && value && name.startsWith("move-")) tickElsewhere(form, name, value);
     if (!field) continue;
     const other = form.elements.units && form.elements.units.value !== units;
     // A list of radio buttons takes no "" as its value, which is what "?" has.
@@ -197,6 +198,14 @@ function putIn(later) {
     else one.value = other && "length" in one.dataset && !Number.isNaN(read(value, units)) ? `${value} ${units}` : value ?? "";
     for (const kind of ["input", "change"]) one.dispatchEvent(new Event(kind, { bubbles: true }));
   }
+}
+
+// A pot that was ticked while another part of the list came.
+function tickElsewhere(form, name, value) {
+  const tick = document.createElement("input");
+  Object.assign(tick, { type: "hidden", name, value });
+  form.append(tick);
+  form.dispatchEvent(new Event("input"));
 }
 
 function showLayer() {
