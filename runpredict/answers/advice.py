@@ -147,7 +147,8 @@ def advise(
     lost = willing.lost_at(ask.tolerance)
     case = Case(ask, np.minimum(ask.tolerance, risk - willing.reglaze / lost))
     left = np.flatnonzero(over & ~meant_to_run)
-    cookie = on_cookie & (lost * risk >= willing.cookie) & ("cookie" in willing.kinds)
+    # Over what is tolerated a loss always costs more than a cookie: see `Willing.lost_at`.
+    cookie = on_cookie & ("cookie" in willing.kinds)
     every = [way for way in moves.ways(ask.stacks.present.shape[1]) if _is_willing(way, willing)]
     hardly = [way for way in every if len(way) == 1 and _hardly_shows(way[0])]
     left = _tried(case, hardly, left, risk, advice)

@@ -6,7 +6,7 @@ import pytest
 from helpers.pieces import MANY_HOLDS, glazes, pieces
 from helpers.tables import ANALYSIS, layers
 
-from runpredict.answers import moves
+from runpredict.answers import advice, moves
 from runpredict.answers.advice import is_meant_to_run
 from runpredict.answers.check import answer as check_answer
 from runpredict.answers.check import check
@@ -81,6 +81,23 @@ def test_two_are_told_only_where_no_one_is_enough(answer):
         goal = np.minimum(answer.tolerance, answer.pieces["risk"].to_numpy()[several] - 0.5 / 20.0)
         over += (risk > goal)[far.possible].tolist()
     assert len(over) > 15 and np.mean(over) > 0.95  # but where a single change is larger
+
+
+def test_what_is_settled_at_once_for_many_layers_changes_no_advice(monkeypatch):
+    """Towers of six layers: the same advice as where every two changes are tried by themselves."""
+    base = pieces(45, 150, most_layers=1).query("upper_edge_mm > 70")
+    base = base.assign(thickness_mm=np.nan, coats=2, method="spray", hold_min=10.0)
+    tower = pd.concat([base.assign(layer=k) for k in range(1, 7)], ignore_index=True)
+    stepped = tower["lower_edge_mm"] + 8.0 * (tower["layer"] - 1)
+    tower["lower_edge_mm"] = np.minimum(stepped, tower["upper_edge_mm"] - 8.0)
+    tables = check_plan(tower.sort_values(["piece", "layer"], ignore_index=True), glazes())
+    some = Willing(frozenset({"edge", "coats"}))
+    at_once = check_answer(tables, willing=some).advice()
+    monkeypatch.setattr(advice, "MANY", 1000)
+    by_itself = check_answer(tables, willing=some).advice()
+    assert (at_once.kind[:, 1] == "coat").any()
+    for name in ("word", "kind", "layer", "changed"):
+        np.testing.assert_array_equal(getattr(at_once, name), getattr(by_itself, name))
 
 
 def test_ways_are_ordered_by_what_they_cost():
