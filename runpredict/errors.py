@@ -8,6 +8,8 @@ from typing import NoReturn
 
 SHOWN_FAULTS = 20
 """How many faults are told at a time; the rest are counted."""
+NAMED_ROWS = 3
+"""Of rows that have the same fault; the rest are counted."""
 
 
 _JOINERS = "\u200c\u200d"
@@ -112,7 +114,8 @@ class BadInput(ValueError):  # noqa: N818 - it names what the potter gave, not a
     Attributes
     ----------
     faults : tuple of Fault
-        Every fault, also those that ``str`` leaves out after the first twenty.
+        Every fault. ``str`` tells once what several rows have, and leaves out what comes after
+        the first twenty sentences.
     """
 
     def __init__(self, faults: Iterable[Fault]) -> None:
@@ -120,11 +123,27 @@ class BadInput(ValueError):  # noqa: N818 - it names what the potter gave, not a
         super().__init__(self.faults)
 
     def __str__(self) -> str:
-        lines = [str(fault) for fault in self.faults[:SHOWN_FAULTS]]
-        hidden = len(self.faults) - SHOWN_FAULTS
+        alike: dict[tuple[object, ...], dict[Fault, None]] = {}
+        for fault in self.faults:
+            key = (fault.file, fault.row is None, fault.column, fault.message)
+            alike.setdefault(key, {})[fault] = None
+        lines = [_told_once(list(faults)) for faults in list(alike.values())[:SHOWN_FAULTS]]
+        hidden = len(alike) - SHOWN_FAULTS
         if hidden > 0:
             lines.append(f"... and {hidden} more")
         return "\n".join(lines)
+
+
+def _told_once(alike: list[Fault]) -> str:
+    """Faults that say the same of several rows, in one sentence."""
+    first = alike[0]
+    if len(alike) == 1:
+        return str(first)
+    rows = [str(one.row if one.index is None else one.index) for one in alike]
+    shown, left = rows[:NAMED_ROWS], len(rows) - NAMED_ROWS
+    last = f"{left} more" if left > 0 else shown.pop()
+    where = f"{first.file}, {'rows' if first.index is None else 'index'} {', '.join(shown)}"
+    return str(Fault(f"{where} and {last}", None, first.column, first.message))
 
 
 class TableWarning(UserWarning):

@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from runpredict.logbook.results import Outcome
 
 UNKNOWN = "unknown"
+METAVARS = {"witness_cone": "CONE", "photo": "FILE"}
 
 
 def add_commands(subparsers: argparse._SubParsersAction[Any]) -> None:
@@ -57,7 +58,7 @@ def _add_record(subparsers: argparse._SubParsersAction[Any]) -> None:
     for column in TOLD_OF_PIECE:
         parser.add_argument(
             f"--{column.name.replace('_', '-')}",
-            metavar="WORD",
+            metavar=METAVARS.get(column.name, "|".join(column.words) or "TEXT"),
             help=f"of the whole piece. {column.guide} {UNKNOWN} takes it back",
         )
     logbook_option(parser)

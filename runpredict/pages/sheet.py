@@ -138,9 +138,10 @@ def sheet_html(
         none_over=NONE_OVER,
         how=(
             f"{tolerated(answer.tolerance)} {HOW_TO_READ}",
-            f"{catch_help(answer.tolerance)} {costs_words(answer.willing, answer.tolerance)}",
+            catch_help(answer.tolerance),
             basis_words(answer),
         ),
+        costs=costs_words(answer.willing, answer.tolerance),
         caution=CAUTION,
         ran=f"{'.' * 10} {units}",
         views=views,

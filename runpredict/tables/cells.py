@@ -19,6 +19,7 @@ from runpredict.datafiles import OXIDES
 from runpredict.errors import Fault, Place, TableWarning, quoted
 from runpredict.tables.columns import (
     COLUMNS,
+    KEYS,
     MAX_NAME_CHARS,
     MAX_NOTE_CHARS,
     Column,
@@ -54,6 +55,7 @@ _WORD_SPELLINGS = {
 _ABOUT = re.compile(r"^(~|≈|about|approx(imately)?\.?|ca\.?|circa)\s*", re.IGNORECASE)
 _AT_LEAST = re.compile(r"^(>=?|≥|at least|over)\s*|\s*\+$|\s+or more$", re.IGNORECASE)
 _OWN_UNITS = {
+    "coats": re.compile(r"\s*(coats?|dips?|times|[x×])$", re.IGNORECASE),
     "wall_deg": re.compile(r"\s*(°|deg(rees?)?\.?)$", re.IGNORECASE),
     "hold_min": re.compile(r"\s*min(utes?|s)?\.?$", re.IGNORECASE),
     "dip_s": re.compile(r"\s*s(ec(onds?|s)?)?\.?$", re.IGNORECASE),
@@ -65,6 +67,8 @@ _OWN_UNITS = {
 }
 """Units that may stand behind a number of a column that has one unit only."""
 _WITNESS = re.compile(r"(.*?)[\s,(]*(half|flat)?(?:\s*(?:bent|down))?\)?", re.DOTALL)
+_DOTTED_DATE = re.compile(r"(\d{1,2})\.\s?(\d{1,2})\.\s?(\d{4})")
+"""With dots the day stands first, wherever dates are written so."""
 _TWO_CONES = re.compile(r"(0?\d{1,2})\s*(?:-|–|/|to|or)\s*(0?\d{1,2})")
 
 FIRST_ROW = 2
@@ -113,6 +117,12 @@ class Table:
     layers: Indices | None = None
     typed: dict[tuple[str, int], str] = field(default_factory=dict)
     shared: frozenset[str] = frozenset()
+
+    @property
+    def is_nameless(self) -> bool:
+        """Whether it lacks the column that names what its rows are of; no row belongs to any."""
+        name = KEYS[self.kind][0]
+        return any(fault.row is None and fault.column == name for fault in self.faults)
 
     def place(self, position: int | None) -> Place:
         """Where a position of the frame stands (None for the whole table)."""
@@ -240,7 +250,10 @@ def _read_witness(text: str) -> str:
 
 
 def _read_date(text: str) -> str:
+    dotted = _DOTTED_DATE.fullmatch(text)
     try:
+        if dotted:
+            return date(*map(int, dotted.groups()[::-1])).isoformat()
         return datetime.fromisoformat(text).date().isoformat()
     except ValueError:
         example = date(2026, 3, 8).isoformat()
@@ -377,6 +390,9 @@ def parse_columns(
         _blame_strange(table, likely)
     for heading in under.twice:
         table.blame(None, heading[:40], "the heading is there twice; keep one column.")
+    if under.counted:
+        message = "there is none, so rows without a name are taken for further layers of the pot "
+        table.warn(None, "layer", f"{message}above, from the clay out.")
     for position in under.nameless:
         table.blame(None, None, f"column {position + 1} has no heading; give it one.")
     blank = pd.Series([None] * len(table.rows), dtype=object)
@@ -419,8 +435,14 @@ def parse_columns(
 
 def _likely_columns(under: Understood, kind: TableKind) -> dict[str, str]:
     """What her headings that are not ours may mean, of what the table has not."""
-    likely = {heading: likely_column(heading, kind) for heading in under.extra}
-    return {hers: ours for hers, ours in likely.items() if ours and ours not in under.cells}
+    taken = set(under.cells)
+    likely: dict[str, str] = {}
+    for heading in under.extra:
+        ours = likely_column(heading, kind, taken)
+        if ours and ours not in taken:
+            likely[heading] = ours
+            taken.add(ours)
+    return likely
 
 
 def _unknown_columns(

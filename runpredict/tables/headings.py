@@ -12,7 +12,7 @@ import csv
 import difflib
 import re
 import unicodedata
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Container, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cache
 from pathlib import Path
@@ -154,14 +154,19 @@ def _unit_in(key: str, found: Meaning, kind: TableKind) -> str:
 
 
 @cache
-def _words(kind: TableKind) -> dict[str, str]:
-    """Our column by what potters call it, and by its own name without a unit."""
-    rows = [row for row in packaged_rows("heading_words.csv") if row["table"] == kind]
-    return {plain_heading(word): row["column"] for row in rows for word in row["words"].split(";")}
+def _words(kind: TableKind) -> dict[str, list[str]]:
+    """Our columns by what potters call them, the likeliest first."""
+    found: dict[str, list[str]] = {}
+    for row in packaged_rows("heading_words.csv"):
+        for word in row["words"].split(";") if row["table"] == kind else ():
+            found.setdefault(plain_heading(word), []).append(row["column"])
+    return found
 
 
-def likely_column(heading: object, kind: TableKind) -> str:
+def likely_column(heading: object, kind: TableKind, taken: Container[str] = ()) -> str:
     """Which of our columns a heading that is none of them may mean; blank for no idea.
+
+    Of a word for several it is the first that is not `taken`.
 
     Examples
     --------
@@ -171,8 +176,9 @@ def likely_column(heading: object, kind: TableKind) -> str:
     key = plain_heading(heading)
     short = re.sub(r"(_(mm|cm|in|inch|inches|min|deg|degrees|c|f))+$", "", key)
     words = _words(kind)
-    if found := words.get(key) or words.get(short):
-        return found
+    for found in words.get(key) or words.get(short) or ():
+        if found not in taken:
+            return found
     close = difflib.get_close_matches(key[:80], _names(kind), n=1, cutoff=0.85)
     return _names(kind)[close[0]].column if close else ""
 
@@ -228,6 +234,8 @@ class Understood:
         Columns of a wide table that were given once for all layers of a pot.
     twice, nameless : list
         Headings that stand twice, and positions of cells under none.
+    counted : bool
+        Layers were counted down the rows without a name.
     """
 
     cells: dict[str, pd.Series[Any]]
@@ -238,6 +246,7 @@ class Understood:
     shared: frozenset[str]
     twice: list[str]
     nameless: list[int]
+    counted: bool = False
 
 
 def understand(raw: pd.DataFrame, kind: TableKind, columns: Columns | None = None) -> Understood:
@@ -255,7 +264,8 @@ def understand(raw: pd.DataFrame, kind: TableKind, columns: Columns | None = Non
     -----
     A table of layers is wide where it has no column ``layer`` and one for the glaze of a numbered
     layer; then a heading without a number is of all layers, or of the first where the second has
-    its own. Without either, each pot that has one row has one layer.
+    its own. Without either, each pot that has one row has one layer, and rows without a name are
+    further layers of the pot above.
     """
     meant = [meaning_of(heading, kind, columns) for heading in raw.columns]
     glazes = {one.layer for one in meant if one and one.column == "glaze"}
@@ -291,11 +301,15 @@ def understand(raw: pd.DataFrame, kind: TableKind, columns: Columns | None = Non
     if wide:
         return _as_layers(places, extra, typed, twice, nameless)
     under = {column: cells for (column, _), cells in places.items()}
+    counted = False
     if kind == "layers" and not has_layer and {"piece", "glaze"} <= under.keys():
         key = [under[name].astype(str) for name in ("piece", "firing", "fired_on") if name in under]
-        if not pd.concat(key, axis=1).duplicated().any() and _filled(under["piece"]).all():
-            under["layer"] = pd.Series("1", index=raw.index, dtype=object)
-    return Understood(under, extra, rows, None, typed, frozenset(), twice, nameless)
+        named = _filled(under["piece"])
+        if named[:1].all() and not pd.concat(key, axis=1)[named].duplicated().any():
+            number = named.groupby(named.cumsum()).cumcount() + 1
+            under["layer"] = number.astype(str).astype(object)
+            counted = not named.all()
+    return Understood(under, extra, rows, None, typed, frozenset(), twice, nameless, counted)
 
 
 def _filled(cells: pd.Series[Any]) -> pd.Series[bool]:

@@ -163,7 +163,7 @@ def check_plan(
 
 
 def _join(tables: Mapping[str, Table], faults: list[Fault]) -> PlanTables:
-    if "glazes" in tables and not faults:
+    if "glazes" in tables and not faults and not any(t.is_nameless for t in tables.values()):
         _check_names(tables)
     for role in ROLES:
         if role in tables:

@@ -253,7 +253,7 @@ def check_rows(
     """
     refuse_other(raw, pd.DataFrame, name, "a pandas DataFrame, such as read_table returns")
     table = parse_columns(raw, kind, name, rows, columns)
-    if not table.frame.empty:
+    if not table.frame.empty and not table.is_nameless:
         _CHECKS[kind](table)
     table.faults.sort(key=lambda fault: fault.row or 0)
     return table

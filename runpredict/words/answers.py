@@ -52,8 +52,12 @@ def answer_text(
     need_only : bool
         List only what needs something, in short, and only name the rest.
     """
-    parts = [paragraph(tolerated(answer.tolerance))]
-    for firing in firings_in_words(answer, units, as_a_whole=True):
+    firings = firings_in_words(answer, units, as_a_whole=True)
+    lead = [tolerated(answer.tolerance)]
+    if any(firing.load.rows for firing in firings):
+        lead.append(costs_words(answer.willing, answer.tolerance))
+    parts = [paragraph(" ".join(lead))]
+    for firing in firings:
         lines = (f"Firing {firing.name}: {firing.summary}.", *firing.load.lines)
         parts.append("\n".join(map(paragraph, lines)))
         over = [pot for pot in firing.pots if pot.over]
@@ -63,8 +67,8 @@ def answer_text(
         parts += ["\n".join(map(paragraph, wells))] * bool(wells)
     parts += [paragraph(printable(forgotten))] if forgotten else []
     how = () if need_only else (HOW_TO_READ, catch_help(answer.tolerance))
-    help_words = " ".join((*how, costs_words(answer.willing, answer.tolerance)))
-    return "\n\n".join([*parts, *map(paragraph, (help_words, basis_words(answer), CAUTION))])
+    parts += [paragraph(" ".join(how))] * bool(how)
+    return "\n\n".join([*parts, *map(paragraph, (basis_words(answer), CAUTION))])
 
 
 def _brief(over: list[PotWords], safe: list[PotWords]) -> list[str]:

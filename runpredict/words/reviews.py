@@ -228,7 +228,7 @@ def _season(month: str) -> int:
 def _since_last_season(review: Review) -> str:
     dated = review.by_month.loc[review.by_month["month"].ne("")]
     if dated.empty:
-        return "No firing has a date, so nothing can be told by month."
+        return "Give each firing its day (fired_on), and here stands what ran month by month."
     of = dated["month"].map(_season)
     seasons = of.unique()
     counted = dated.groupby(of)[["past_foot", "pots"]].sum()
@@ -242,6 +242,8 @@ def _since_last_season(review: Review) -> str:
 
 
 def _by_month(review: Review) -> Iterator[str]:
+    if review.by_month["month"].eq("").all():
+        return
     for _, row in review.by_month.iloc[::-1].head(MONTHS).iterrows():
         cookies = f", {row['on_cookie']} on cookies" if row["on_cookie"] else ""
         lost = f", {row['lost']} lost otherwise" if row["lost"] else ""

@@ -290,6 +290,24 @@ def test_buttons_say_that_the_page_is_away_and_go_on_when_it_is_back(folder, eit
         assert not either.find_elements("css selector", "#offers")
 
 
+@pytest.mark.parametrize("form", ["glaze", "pot"])
+def test_a_form_refused_while_it_is_empty_is_not_offered_again(page, phone, form):
+    phone.get(f"{page.url}/")
+    phone.get(f"{page.url}/{form}")
+    for _ in range(2):
+        press(phone, ".keep button[value='save']")
+        wait_for(phone, lambda: phone.find_elements("css selector", ".told[role='alert']"))
+    name = {"glaze": "glaze", "pot": "piece"}[form]
+    phone.get(f"{page.url}/{form}?again=1")
+    assert not phone.find_elements("css selector", "#offers")
+    press(phone, ".keep button[value='save']")
+    wait_for(phone, lambda: phone.find_elements("css selector", ".told[role='alert']"))
+    fill(phone, name, "Half a name")
+    assert bar(phone) == "Not kept yet"
+    phone.get(f"{page.url}/{form}")
+    wait_for(phone, lambda: "Half a name" in said(phone, "#offers"))
+
+
 @pytest.mark.parametrize("way", ["back", "reload", "away", "restart"])
 def test_what_was_typed_is_offered_again(folder, phone, way):
     with pages(folder) as start:

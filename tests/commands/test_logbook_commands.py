@@ -259,6 +259,17 @@ def test_the_examples_of_the_form_can_be_imported_when_typed(studio):
     assert row["cone"] == "6"
 
 
+def test_help_of_record_says_what_a_word_may_be(capsys, monkeypatch):
+    monkeypatch.setenv("COLUMNS", "200")
+    with pytest.raises(SystemExit):
+        run(["record", "--help"])
+    told = capsys.readouterr().out
+    assert "--lost cracked|shivered|crawled|exploded|stuck|other" in told
+    assert "--photo FILE" in told
+    assert "--witness-cone CONE" in told
+    assert "WORD" not in told
+
+
 def test_record_in_options(studio, capsys):
     words = ["record", "mug", "--firing", "f1", "--layer", "1", "--run", "3/8 in"]
     assert run([*words, "--past-foot", "yes", "--note", "sharp drip"]) == 0

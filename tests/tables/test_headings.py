@@ -5,6 +5,7 @@ import warnings
 import pandas as pd
 import pytest
 
+from runpredict.datafiles import packaged_rows
 from runpredict.errors import BadInput, TableWarning
 from runpredict.tables.columns import COLUMNS, KINDS
 from runpredict.tables.headings import (
@@ -45,15 +46,23 @@ def test_did_you_mean_is_right_for_the_headings_potters_use(heading, column):
     assert likely_column(heading, "layers") == column
 
 
-def test_every_word_of_a_heading_points_to_a_column_and_none_is_one():
-    from runpredict.datafiles import packaged_rows
+def columns_of(word, kind):
+    """Our columns that have a word among theirs."""
+    return {
+        row["column"]
+        for row in packaged_rows("heading_words.csv")
+        if row["table"] == kind and word.strip() in map(str.strip, row["words"].split(";"))
+    }
 
+
+def test_every_word_of_a_heading_points_to_a_column_and_none_is_one():
     for row in packaged_rows("heading_words.csv"):
         assert row["column"] in {column.name for column in COLUMNS[row["table"]]}
         for word in row["words"].split(";"):
             if word.strip() != "top edge":  # of the top glaze, in a table of base and top
                 assert meaning_of(word, row["table"]) is None, word
-            assert likely_column(word, row["table"]) == row["column"], word
+            others = {one for one in columns_of(word, row["table"]) if one != row["column"]}
+            assert likely_column(word, row["table"], others) == row["column"], word
 
 
 @pytest.mark.parametrize("kind", KINDS)
@@ -236,3 +245,39 @@ def test_the_name_of_a_file_helps_where_its_headings_say_little():
     assert kind_of(hers, name="Glazes") == "glazes"
     assert kind_of(["Price", "Sold to"], name="glazes") is None
     assert kind_of(LAID, name="glazes") == "layers", "what stands in a table goes before its name"
+
+
+def test_her_two_edges_are_meant_where_the_foot_has_a_column_of_its_own():
+    row = {"piece": "mug", "glaze": "Sea", "Coats": "2", "Bottom": "8", "Top (in)": "3.5"}
+    _, told = table_of(row | {"Foot (in)": "3"})
+    assert '--columns "Bottom=lower_edge_mm,Top (in)=upper_edge_mm"' in told[-1]
+    _, told = table_of(row)
+    assert '--columns "Bottom=foot_mm,Top (in)=upper_edge_mm"' in told[-1]
+
+
+def test_two_headings_are_never_taken_for_one_column():
+    _, told = table_of(LAID | {"Maker": "Ana", "Hand": "left"})
+    assert sum("glazed_by" in line for line in told) == 1
+
+
+def test_rows_without_a_name_are_further_layers_of_the_pot_above():
+    rows = [
+        {"piece": name, "glaze": glaze, "coats": "2 dips", "lower_edge_mm": "8",
+         "upper_edge_mm": "90", "cone": "6", "fired_on": day}
+        for name, glaze, day in (
+            ("mug", "Sea", "7.12.2026"), ("", "Fog", ""), ("", "Ash", ""), ("bowl", "Sea", ""),
+        )
+    ]  # fmt: skip
+    table, told = table_of(*rows)
+    assert table.faults == []
+    assert table.frame["piece"].tolist() == ["mug"] * 3 + ["bowl"]
+    assert table.frame["layer"].tolist() == [1, 2, 3, 1]
+    assert table.frame["coats"].tolist() == [2] * 4
+    assert table.frame["fired_on"].tolist() == ["2026-12-07"] * 3 + [""]
+    assert any("further layers of the pot above" in line for line in told)
+    for wrong in (rows[1:], [*rows, rows[0]]):  # whose rows they are cannot be known
+        table, told = table_of(*wrong)
+        assert any(fault.column == "layer" for fault in table.faults)
+    table, told = table_of(rows[0], rows[3])
+    assert table.faults == []
+    assert told == []

@@ -156,3 +156,31 @@ def test_a_glaze_whose_recipe_cannot_be_used_is_taken_for_a_jar():
     broken = pd.DataFrame({"material": ["clay"], "SiO2": ["much"]})
     with pytest.raises(BadInput, match="materials, index 0"):
         usable_glazes(glazes, recipes=recipes, materials=broken)
+
+
+@pytest.mark.parametrize(
+    "column", ["piece", "layer", "glaze", "lower_edge_mm", "upper_edge_mm", "cone", "coats"]
+)
+def test_a_heading_that_is_missing_is_one_sentence(tmp_path, column):
+    """Of forty pots with two layers each; where nobody else stands in for what is missing."""
+    rows = [
+        LAYER | {"piece": f"pot {pot}", "layer": layer, "foot_mm": 60 + pot}
+        for pot in range(40)
+        for layer in (1, 2)
+    ]
+    write_table(pd.DataFrame(rows).drop(columns=column), tmp_path / "mine.csv")
+    write_table(pd.DataFrame([ANALYSIS]), tmp_path / "glazes.csv")
+    with pytest.raises(BadInput) as bad:
+        read_plan(tmp_path / "mine.csv", tmp_path / "glazes.csv")
+    (sentence,) = str(bad.value).splitlines()
+    assert f"mine.csv, {'rows 2, 3, 4 and 77 more, ' * (column == 'cone')}column {column}" in (
+        sentence
+    )
+
+
+def test_a_table_of_glazes_without_their_names_is_one_sentence(tmp_path):
+    write_table(pd.DataFrame([LAYER]), tmp_path / "mine.csv")
+    write_table(pd.DataFrame([ANALYSIS]).drop(columns="glaze"), tmp_path / "glazes.csv")
+    with pytest.raises(BadInput) as bad:
+        read_plan(tmp_path / "mine.csv", tmp_path / "glazes.csv")
+    assert str(bad.value) == "glazes.csv, column glaze: the column is missing; give a glaze's name."

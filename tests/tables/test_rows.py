@@ -294,7 +294,7 @@ def test_a_schedule_may_be_typed_in_fahrenheit():
 
 
 def test_all_faults_are_told_at_once_and_twenty_shown():
-    raw = layers(*({"piece": f"p{n}", "cone": "99", "coats": 0} for n in range(15)))
+    raw = layers(*({"piece": f"p{n}", "cone": f"9{n}", "coats": -n} for n in range(15)))
     with pytest.raises(BadInput) as caught:
         check_table(raw, "layers")
     assert len(caught.value.faults) == 30

@@ -197,6 +197,13 @@ def test_a_load_of_thirty_is_two_screens_and_a_safe_pot_a_line():
             assert len(rows) == (1 if risk or not need_only else 0)
 
 
+def test_costs_are_told_in_what_they_count_before_the_first_of_them(answer):
+    for need_only in (True, False):
+        words = " ".join(answer_text(answer, need_only=need_only).split())
+        assert 0 < words.index("Costs count a lost pot") < words.index("Cost as told")
+        assert words.count("Costs count") == 1
+
+
 def test_no_figure_is_finer_than_a_ruler(answer):
     """In inches nothing but fractions a ruler has; in mm no hundredths but of a coat measured."""
     found = told(answer, "in")

@@ -91,3 +91,9 @@ def test_a_long_list_is_cut_and_says_so():
     ]
     found = replace(base, effects=pd.DataFrame(rows, columns=EFFECT_COLUMNS))
     assert "3 more, in the tables" in taught(found)
+
+
+def test_without_days_a_review_asks_for_them_and_counts_no_month():
+    said = review_text(review(log_of((6.0, 6.0)).assign(fired_on=""), JARS))
+    assert "Give each firing its day (fired_on)" in said
+    assert "no date" not in said

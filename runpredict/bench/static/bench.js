@@ -92,7 +92,8 @@ async function act(form, button) {
     fields.set(button.name, button.value);
     const reply = await post(form.getAttribute("action"), fields);
     await released();
-    show(reply, laterThan(before, form, button.value));
+    const untyped = button.value === "save" && !form.dataset.typed && sent === opened;
+    show(reply, laterThan(before, form, button.value), untyped);
     if (button.value === "add") showLayer();
   });
 }
@@ -143,13 +144,15 @@ function say(button, words) {
   else main().prepend(told);
 }
 
-// The page that answered, in place of this one.
-function show(reply, later = []) {
+// The page that answered, in place of this one; one that refuses a form in which nothing was typed
+// holds nothing that could be lost.
+function show(reply, later = [], untyped = false) {
   const open = new Set([...document.querySelectorAll("details[open] > summary")].map((one) => one.textContent));
   const top = document.getElementById("beside")?.scrollTop;
   const { id: focused, selectionStart: caret } = document.activeElement;
   for (const css of ["header.top", "#main"]) document.querySelector(css).replaceWith(reply.page.querySelector(css));
   document.title = reply.page.title;
+  if (untyped) delete typingForm()?.dataset.typed;
   if (reply.redirected) {
     history.replaceState(null, "", reply.url);
     dropDraft();
