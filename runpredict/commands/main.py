@@ -94,17 +94,33 @@ def build_parser() -> argparse.ArgumentParser:
     )
     parser.add_argument("--version", action=_Version, help="print the version, and that is all")
     commands = parser.add_subparsers(dest="command", required=True, metavar="COMMAND")
-    check = commands.add_parser("check", help="what will run in a planned firing, and what to do")
+    check = commands.add_parser(
+        "check",
+        help="what will run in a planned firing, and what to do",
+        description="Tells of each planned pot how likely glaze runs past its foot, how far, and "
+        "what would be enough; of each firing what it needs as a whole. With no table given it "
+        "asks the logbook: the pots without a result are the plan.",
+    )
     plan_option(check)
     table_options(check)
     _answer_options(check)
     check.set_defaults(run=_check)
-    glaze = commands.add_parser("glaze", help="what the chemistry of one glaze says")
+    glaze = commands.add_parser(
+        "glaze",
+        help="what the chemistry of one glaze says",
+        description="Tells the unity formula of one glaze, how it flows at cones 06 to 10, and "
+        "what to be careful of in it.",
+    )
     glaze.add_argument("name", metavar="NAME", help="the glaze's name")
     glaze_options(glaze)
     reading_options(glaze)
     glaze.set_defaults(run=_glaze)
-    demo = commands.add_parser("demo", help="the whole job on the invented sample studio")
+    demo = commands.add_parser(
+        "demo",
+        help="the whole job on the invented sample studio",
+        description="What check prints, over tables and a log that come with the tool. Nothing "
+        "of yours is read, and nothing written but what --out and --sheet name.",
+    )
     _answer_options(demo)
     demo.set_defaults(run=_demo)
     materials.add_commands(commands)

@@ -414,7 +414,8 @@ def parse_columns(
     parsed: dict[str, Any] = {}
     for column in sorted(COLUMNS[kind], key=lambda column: column.name != "side"):
         missing = column.name not in under.cells
-        if column.needed and under.cells and missing:
+        counted = column.name == "layer" and "piece" not in under.cells  # perhaps, once it is there
+        if column.needed and under.cells and missing and not counted:
             message = f"the column is missing; {column.right}.{_is_it(likely, column.name)}"
             table.blame(None, column.name, message)
         filled = np.full(len(table.rows), bool(column.needed) and not missing)

@@ -6,7 +6,6 @@ import math
 import textwrap
 from collections.abc import Iterable, Sequence
 
-import numpy as np
 import pandas as pd
 
 from runpredict.datafiles import OXIDES
@@ -26,7 +25,8 @@ ALWAYS = (
     "follow your local codes."
 )
 USUAL_CONE = "6"  # where a glaze is told that names no cone of its own
-VISCOSITY_AT_C = (1000, 1050, 1100, 1150, 1200, 1250, 1300)
+VISCOSITY_AT = ("06", "04", "1", "4", "6", "8", "10")
+"""Cones, from earthenware to stoneware, at whose ends a melt is told."""
 MAIN_WT = 0.5
 """An oxide below this is left out of the list; it counts in the sums all the same."""
 
@@ -61,15 +61,15 @@ def glaze_text(glaze: pd.Series, units: LengthUnits = "mm", materials: Iterable[
     moles = mole_fractions(oxides.fillna(0.0))
     curve, solids = melt_curve(moles), solids_of(moles)
     cone = glaze["matures_cone"] or USUAL_CONE
-    down_c = cone_peak_c([cone], [SLOW_C_PER_H])
-    at = np.append(down_c, VISCOSITY_AT_C)
+    cones = [cone, *VISCOSITY_AT]
+    at = cone_peak_c(cones, [SLOW_C_PER_H] * len(cones))
     log10, sd = (each[0] for each in viscosity_at(curve, solids, [glaze["lot_spread_c"]], at))
     error = 1.645 * sd
     low, middle, high = 10 ** (log10 - error), 10**log10, 10 ** (log10 + error)
     viscosity = [
-        [format_temperature(t, units), f"{_rough(middle[i])} Pa s",
-         f"{_rough(low[i])} to {_rough(high[i])}"]
-        for i, t in enumerate(VISCOSITY_AT_C, 1)
+        [cones[i], format_temperature(at[i], units), flow_word(log10[i], True, ""),
+         f"{_rough(middle[i])} Pa s", f"{_rough(low[i])} to {_rough(high[i])}"]
+        for i in range(1, len(cones))
     ]  # fmt: skip
     stiffest, usual, readiest = (
         flow_word(v, True, "") for v in (log10[0] + error[0], log10[0], log10[0] - error[0])
@@ -84,7 +84,7 @@ def glaze_text(glaze: pd.Series, units: LengthUnits = "mm", materials: Iterable[
         "Unity formula (moles, fluxes sum to 1)",
         columns(["oxide", "moles"], [[name, f"{value:.3f}"] for name, value in shown]),
         columns(["in all", ""], [[name, f"{value:.2f}"] for name, value in totals]),
-        columns(["temperature", "viscosity", "9 times in 10 within"], viscosity),
+        columns(["cone", "temperature", "melt", "viscosity", "9 times in 10 within"], viscosity),
     ]
     if bool(curve.outside[0]):
         parts.append("This melt is unlike any that was measured: take the numbers as a guess.")

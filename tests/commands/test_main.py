@@ -2,6 +2,7 @@
 
 import csv
 import random
+import re
 import subprocess
 import sys
 from importlib.metadata import version
@@ -120,6 +121,12 @@ def test_one_firing_only(tmp_path, capsys):
     assert '"Dabchick"' in told
 
 
+def test_every_command_says_what_it_does(capsys):
+    (commands,) = (a.choices for a in cli.build_parser()._actions if a.dest == "command")
+    for name, parser in commands.items():
+        assert parser.description, name
+
+
 def test_one_glaze(capsys):
     options = ["--glazes", str(SAMPLE / "glazes.csv"), "--recipes", str(SAMPLE / "recipes.csv")]
     assert cli.main(["glaze", "Eel Lantern", *options]) == 0
@@ -128,6 +135,10 @@ def test_one_glaze(capsys):
     assert "SiO2" in shown
     assert "Pa s" in shown.splitlines()[0]  # how it flows comes first, in figures she can read
     assert "e+" not in shown
+    rows = re.findall(r"^(\d+) .*\(\d+ °F\) +\w+ +([\d,.]+) Pa s", shown, re.MULTILINE)
+    assert [cone for cone, _ in rows] == ["06", "04", "1", "4", "6", "8", "10"], "as she fires"
+    flow = [float(viscosity.replace(",", "")) for _, viscosity in rows]
+    assert flow == sorted(flow, reverse=True)
     assert cli.main(["glaze", "Mackerel Sleeve", *options, "--units", "in"]) == 0
     assert "a jar" in capsys.readouterr().out
     assert cli.main(["glaze", "Nobody", *options]) == 2

@@ -275,6 +275,8 @@ def test_rows_without_a_name_are_further_layers_of_the_pot_above():
     assert table.frame["coats"].tolist() == [2] * 4
     assert table.frame["fired_on"].tolist() == ["2026-12-07"] * 3 + [""]
     assert any("further layers of the pot above" in line for line in told)
+    table, _ = table_of(*({"pot": row["piece"]} | row for row in rows), columns={"piece": "note"})
+    assert [fault.column for fault in table.faults if fault.row is None] == ["piece"]
     for wrong in (rows[1:], [*rows, rows[0]]):  # whose rows they are cannot be known
         table, told = table_of(*wrong)
         assert any(fault.column == "layer" for fault in table.faults)
