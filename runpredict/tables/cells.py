@@ -30,7 +30,7 @@ from runpredict.tables.headings import (
     Columns,
     Understood,
     columns_option,
-    likely_column,
+    likely_columns,
     understand,
 )
 from runpredict.tables.texts import CodedCells, can_be_kept, carry_down, plain_name
@@ -384,7 +384,7 @@ def parse_columns(
     labels = raw.index[under.rows] if rows is None else None
     table = Table(name, kind, pd.DataFrame(), numbered[under.rows], labels=labels)
     table.layers, table.typed, table.shared = under.layers, under.typed, under.shared
-    likely = _likely_columns(under, kind)
+    likely = likely_columns(under, kind)
     if not under.cells:
         under, table.rows = replace(under, extra={}, twice=[], nameless=[]), numbered[:0]
         _blame_strange(table, likely)
@@ -432,18 +432,6 @@ def parse_columns(
     in_order = {column.name: parsed[column.name] for column in COLUMNS[kind]} | parsed
     table.frame = pd.DataFrame(in_order, index=range(len(table.rows)))
     return table
-
-
-def _likely_columns(under: Understood, kind: TableKind) -> dict[str, str]:
-    """What her headings that are not ours may mean, of what the table has not."""
-    taken = set(under.cells)
-    likely: dict[str, str] = {}
-    for heading in under.extra:
-        ours = likely_column(heading, kind, taken)
-        if ours and ours not in taken:
-            likely[heading] = ours
-            taken.add(ours)
-    return likely
 
 
 def _unknown_columns(

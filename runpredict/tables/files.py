@@ -44,19 +44,20 @@ def read_bytes(path: Path) -> bytes:
     ------
     BadInput : if it is not there, cannot be read, or is larger than `MAX_FILE_BYTES`.
     """
+    name = path.name or str(path)
     try:
         if path.is_fifo():  # which is waited for until somebody writes to it
             raise OSError(0, "a pipe, not a file")
         with path.open("rb") as file:
             content = file.read(MAX_FILE_BYTES + 1)
     except FileNotFoundError:
-        refuse_file(path.name, f"there is no such file in {path.parent}; check the name.")
+        refuse_file(name, f"there is no such file in {path.parent}; check the name.")
     except (OSError, ValueError) as fault:  # ValueError: a name that holds a null
         reason = reason_of(fault) if isinstance(fault, OSError) else str(fault)
-        refuse_file(path.name, f"cannot be read ({reason}); give a file you may read.")
+        refuse_file(name, f"cannot be read ({reason}); give a file you may read.")
     if len(content) > MAX_FILE_BYTES:
         refuse_file(
-            path.name,
+            name,
             f"is larger than {MAX_FILE_BYTES // 2**20} MB, too much for one table; split it.",
         )
     return content

@@ -364,6 +364,18 @@ def _as_layers(
     return Understood(under, kept, rows, layers, typed, shared, twice, nameless)
 
 
+def likely_columns(under: Understood, kind: TableKind) -> dict[str, str]:
+    """What the headings that are not ours may mean, of what a table has not, by heading."""
+    taken = set(under.cells)
+    likely: dict[str, str] = {}
+    for heading in under.extra:
+        ours = likely_column(heading, kind, taken)
+        if ours and ours not in taken:
+            likely[heading] = ours
+            taken.add(ours)
+    return likely
+
+
 def read_columns(words: Iterable[str]) -> dict[str, str]:
     """What she calls our columns.
 
