@@ -28,7 +28,6 @@ from runpredict.tables.columns import (
 )
 from runpredict.tables.headings import (
     Columns,
-    Understood,
     columns_option,
     likely_columns,
     understand,

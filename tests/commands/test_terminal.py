@@ -5,10 +5,12 @@ import io
 import os
 import subprocess
 import sys
+from importlib.metadata import entry_points
 from pathlib import Path
 
 import pandas as pd
 import pytest
+from helpers.processes import PATIENCE_S
 from helpers.tables import ANALYSIS, layers
 
 from runpredict.commands import main as cli
@@ -88,6 +90,32 @@ def test_what_stops_a_command_is_told(fault, sentence, capsys):
 
     assert terminal.run_safely(stopped) == 2
     assert sentence in capsys.readouterr().err
+
+
+STOPPED_AT = """
+import importlib.abc, sys
+class Stop(importlib.abc.MetaPathFinder):
+    def find_spec(self, name, path, target=None):
+        if name == {module!r}:
+            raise KeyboardInterrupt
+sys.meta_path.insert(0, Stop())
+from {home} import {run}
+sys.exit({run}())
+"""
+
+
+@pytest.mark.parametrize("module", ["argparse", "pandas", "runpredict.commands.record"])
+def test_a_program_stopped_while_it_loads_says_so(module):
+    (script,) = (one for one in entry_points(group="console_scripts") if one.name == "runpredict")
+    program = STOPPED_AT.format(module=module, home=script.module, run=script.attr)
+    done = subprocess.run(
+        [sys.executable, "-c", program, *CHECK],
+        check=False,
+        capture_output=True,
+        text=True,
+        timeout=PATIENCE_S,
+    )
+    assert (done.returncode, done.stdout, done.stderr) == (2, "", "Stopped.\n")
 
 
 def test_too_little_memory_is_told_by_the_program():

@@ -215,6 +215,12 @@ def test_a_block_that_fails_leaves_nothing(tmp_path):
     assert list(tmp_path.iterdir()) == []
 
 
+def test_the_folder_one_is_in_is_named(monkeypatch, tmp_path):
+    monkeypatch.chdir(tmp_path)
+    with pytest.raises(BadInput, match=r"^\.: cannot be read \("):
+        read_bytes(Path())
+
+
 @pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="this system has no named pipes")
 def test_a_named_pipe_is_refused_and_not_waited_for(tmp_path):
     os.mkfifo(tmp_path / "layers.csv")
