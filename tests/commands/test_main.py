@@ -240,7 +240,7 @@ BAD_TABLES = [
      "glazes.csv, row 2: the analysis has no flux"),
     ("unknown material", "recipes", RECIPES.replace("whiting", "moon dust"),
      "calls for \"moon dust\", which is not in the materials (did you mean \""),
-    ("negative parts", "recipes", RECIPES.replace("30", "-30"), "recipes.csv, row 2, column parts"),
+    ("negative parts", "recipes", RECIPES.replace("30", "-30"), "recipes.csv, rows 2 and 3, column parts"),
     ("schedule without rate", "schedules",
      "firing,segment,rate_c_per_h,target_c,hold_min\nf1,1,0,1200,0\n",
      "schedules.csv, row 2, column rate_c_per_h:"),
