@@ -146,15 +146,11 @@ def test_no_more_than_24_pots_are_taped_on_a_page(pots, pages):
 
 def test_a_sheet_is_sorted_by_maker_with_a_name_to_find_her():
     answer = sample_answer()
-    firing = answer.tables.plan["firing"].iloc[0]
-    pieces = answer.tables.plan.loc[answer.tables.plan["firing"].eq(firing), "piece"].unique()
-    hands = {pieces[0]: "Wren", pieces[1]: "avocet"}
-    plan = answer.tables.plan.assign(
-        glazed_by=answer.tables.plan["piece"].map(hands).fillna("").where(
-            answer.tables.plan["firing"].eq(firing), ""
-        )
-    )  # fmt: skip
-    made = replace(answer, tables=replace(answer.tables, plan=plan))
+    layers = answer.features
+    here = layers["firing"].eq(layers["firing"].iloc[0])
+    pieces = layers.loc[here, "piece"].unique()
+    hands = layers["piece"].map({pieces[0]: "Wren", pieces[1]: "avocet"}).fillna("")
+    made = replace(answer, features=layers.assign(glazed_by=hands.where(here, "")))
 
     def names(page):
         table = parsed(page).find(".//table[@class='kiln']")
