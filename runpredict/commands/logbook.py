@@ -84,7 +84,8 @@ def _import(args: argparse.Namespace) -> int:
 
     counts = import_files(args.files, args.logbook, args.columns, args.leave_out)
     for kind, count in counts.items():
-        left_out = f", {count.left_out} pieces left out" if count.left_out else ""
+        gone = count.left_out
+        left_out = f", {gone} {'piece' if gone == 1 else 'pieces'} left out" if gone else ""
         print(
             f"{kind}: {count.added} added, {count.corrected} corrected, "
             f"{count.unchanged} unchanged{left_out}",

@@ -52,9 +52,10 @@ def loads_in_words(answer: Answer) -> dict[str, LoadWords]:
     pots = answer.pieces.loc[doubtful(answer)].groupby("firing")["piece"].agg(list)
     words = {}
     for firing, rows in found.items():
-        unlogged = _unlogged(pots.get(firing, []), pots_logged(answer))
+        others = bool(rows[0].need_something)
+        unlogged = _unlogged(pots.get(firing, []), pots_logged(answer), others)
         lines = (unlogged,) if unlogged else ()
-        if rows[0].need_something:
+        if others:
             told = (_cost(rows[0].cost_as_told), tuple(map(_cells, rows)))
             words[firing] = LoadWords(_lines(answer, rows) + lines, *told, unlogged)
         else:
@@ -62,13 +63,14 @@ def loads_in_words(answer: Answer) -> dict[str, LoadWords]:
     return words
 
 
-def _unlogged(pots: list[str], logged: int) -> str:
+def _unlogged(pots: list[str], logged: int, others: bool) -> str:
     if not pots:
         return ""
     named = "; ".join(map(shown_name, pots[:MOST_NAMED]))
     more = f" and {len(pots) - MOST_NAMED} more" if len(pots) > MOST_NAMED else ""
     known = f"Only {logged} pot{'s' if logged > 1 else ''} logged yet" if logged else "No log yet"
-    return f"{known}: a cookie is safer also under {len(pots)} of the others: {named}{more}."
+    under = f"also under {len(pots)} of the others" if others else f"under {len(pots)} of these"
+    return f"{known}: a cookie is safer {under}: {named}{more}."
 
 
 def costs_words(willing: Willing, tolerance: float) -> str:

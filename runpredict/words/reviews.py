@@ -123,7 +123,12 @@ def _newest(review: Review) -> str:
     named = [f"{row['piece']} ({row['glaze']})" for _, row in past.head(FEW).iterrows()]
     more = f" and {len(past) - FEW} more" if len(past) > FEW else ""
     what = f"past the foot: {', '.join(named)}{more}" if named else "nothing past the foot"
-    return f"In {firing_words(newest)}, the newest, {what}."
+    return f"In {_firing(newest)}, the newest, {what}."
+
+
+def _firing(key: str) -> str:
+    """A firing within a sentence."""
+    return firing_words(key) if key.strip() else "the firing without a name"
 
 
 def surprise_words(review: Review) -> str:
@@ -147,7 +152,7 @@ def _surprises(review: Review, units: LengthUnits) -> Iterator[str]:
             did = f"ran {format_distance(row['run_mm'], units)}"
         slip = " Looks like a slip: check it." if row["slip"] == "yes" else ""
         yield (
-            f"{row['piece']} in {firing_words(row['firing'])}: {layer(row)} {did}, told "
+            f"{row['piece']} in {_firing(row['firing'])}: {layer(row)} {did}, told "
             f"{percent(row['risk'])}.{slip}"
         )
     if len(review.surprises) > FEW:

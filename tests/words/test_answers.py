@@ -197,6 +197,20 @@ def test_a_load_of_thirty_is_two_screens_and_a_safe_pot_a_line():
             assert len(rows) == (1 if risk or not need_only else 0)
 
 
+def test_a_cookie_until_there_is_a_log_is_told_of_the_others_or_of_these():
+    """Of a load in which nothing, and one in which something, is over what is tolerated."""
+    plan = pieces(31, 30, 2).assign(cone="6", hold_min=10.0, coats=1, thickness_mm=np.nan)
+    plan["lower_edge_mm"] = plan["lower_edge_mm"].clip(lower=0.45 * plan["upper_edge_mm"])
+    risks = check(plan, glazes())
+    mixed = " ".join(answer_text(risks).split())
+    assert re.search(r"a cookie is safer also under \d+ of the others: ", mixed)
+    calm = risks.pieces.loc[risks.pieces["risk"] < risks.tolerance, "piece"]
+    only = check(plan.loc[plan["piece"].isin(calm)], glazes())
+    said = " ".join(answer_text(only).split())
+    assert re.search(r"a cookie is safer under \d+ of these: ", said)
+    assert "of the others" not in said
+
+
 def test_costs_are_told_in_what_they_count_before_the_first_of_them(answer):
     for need_only in (True, False):
         words = " ".join(answer_text(answer, need_only=need_only).split())

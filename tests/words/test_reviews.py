@@ -97,3 +97,9 @@ def test_without_days_a_review_asks_for_them_and_counts_no_month():
     said = review_text(review(log_of((6.0, 6.0)).assign(fired_on=""), JARS))
     assert "Give each firing its day (fired_on)" in said
     assert "no date" not in said
+
+
+def test_a_firing_without_a_name_is_called_so_within_a_sentence():
+    said = review_text(review(log_of((6.0, 6.0)).assign(firing="", past_foot="yes"), JARS))
+    assert "In the firing without a name, the newest, past the foot" in " ".join(said.split())
+    assert "in not named" not in said.casefold()
