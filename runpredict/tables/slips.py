@@ -55,6 +55,8 @@ LONGEST_DIP_S, LEAST_THIRST_PCT = 60.0, 1.0
 source)."""
 _CONE_IN_NAME = re.compile(r"(?:cone|\^|\bc)\s*(\d{1,2})\b", re.IGNORECASE)
 NAMED_PIECES = 5
+FEWEST_BELOW = 3
+"""Pots without a firing below one that has it, before it is asked about."""
 
 
 def check_slips(table: Table) -> None:
@@ -74,6 +76,7 @@ def check_slips(table: Table) -> None:
     _check_runs(table)
     _check_noughts(table)
     _check_one_firing(table)
+    _check_filled_down(table)
     _check_alike(table)
     _check_bodies(table)
     _check_dips(table)
@@ -278,6 +281,19 @@ def _check_one_firing(table: Table) -> None:
                 f"{words.format(first[at])} above; if these are two firings, give each a "
                 "name of its own.",
             )
+
+
+def _check_filled_down(table: Table) -> None:
+    """A firing that the first pot alone has was likely meant for all below it."""
+    pieces = pieces_of(table.frame)
+    in_one = keyed_firings(table.frame).ne("").to_numpy()
+    if pieces.max() < FEWEST_BELOW or not in_one[0] or in_one[pieces > 0].any():
+        return
+    column = "firing" if table.frame["firing"].iloc[0] else "fired_on"
+    table.warn(
+        0, column, f"only {_piece(table, 0)} has one; if the pots below were of the same firing, "
+        "fill the column down.",
+    )  # fmt: skip
 
 
 def _check_alike(table: Table) -> None:

@@ -192,3 +192,15 @@ def test_a_new_glaze_on_a_pot_with_a_result_is_a_question(tmp_path):
 def test_a_log_is_not_refused_for_a_slip_but_the_slip_is_told(change, sentence):
     told = told_of(change)
     assert any(sentence in one for one in told)
+
+
+@pytest.mark.parametrize("told", [{"firing": "May"}, {"firing": "", "fired_on": "2026-05-01"}])
+def test_a_firing_of_the_first_pot_alone_is_asked_about(told):
+    pots = [{"piece": f"cup {n}", "firing": "", "fired_on": ""} for n in range(5)]
+    first = [{**pots[0], **told}, {**pots[0], **told, "layer": 2}]
+    (warned,) = told_of(*first, *pots[1:])
+    assert 'only "cup 0" has one; if the pots below were of the same firing' in warned
+    assert told_of(*first, *pots[1:3]) == [], "a pot or two may well be in no firing yet"
+    assert told_of(*pots[1:], *first) == []
+    assert told_of(*first, *pots[1:4], {**pots[4], **told}) == []
+    assert told_of(*pots) == []
