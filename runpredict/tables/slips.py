@@ -291,8 +291,8 @@ def _check_filled_down(table: Table) -> None:
         return
     column = "firing" if table.frame["firing"].iloc[0] else "fired_on"
     table.warn(
-        0, column, f"only {_piece(table, 0)} has one; if the pots below were of the same firing, "
-        "fill the column down.",
+        0, column, f"only {_piece(table, 0)} has one; if the pots below it are of that firing, "
+        "say so of each.",
     )  # fmt: skip
 
 

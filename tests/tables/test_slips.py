@@ -199,7 +199,7 @@ def test_a_firing_of_the_first_pot_alone_is_asked_about(told):
     pots = [{"piece": f"cup {n}", "firing": "", "fired_on": ""} for n in range(5)]
     first = [{**pots[0], **told}, {**pots[0], **told, "layer": 2}]
     (warned,) = told_of(*first, *pots[1:])
-    assert 'only "cup 0" has one; if the pots below were of the same firing' in warned
+    assert 'only "cup 0" has one; if the pots below it are of that firing' in warned
     assert told_of(*first, *pots[1:3]) == [], "a pot or two may well be in no firing yet"
     assert told_of(*pots[1:], *first) == []
     assert told_of(*first, *pots[1:4], {**pots[4], **told}) == []
