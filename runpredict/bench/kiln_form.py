@@ -231,9 +231,9 @@ def posted_rows(
     """
     rows = rows_of(snapshot, firing)
     for row in rows:
+        row.rest = layers_in(fields.get(f"undo-{row.key}", ""))
         if f"pot-{row.key}" in fields:
             row.mark = fields.get(f"mark-{row.key}", "")
-            row.rest = layers_in(fields.get(f"undo-{row.key}", ""))
             row.said = fields.get(f"said-{row.key}", "")[:MOST_TOLD]
             row.did = fields.get(f"did-{row.key}", "")[:MOST_LETTERS]
             for layer in row.layers:

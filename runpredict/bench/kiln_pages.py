@@ -32,6 +32,8 @@ from runpredict.words.plain import percent
 
 pages = Blueprint("kiln", __name__)
 
+LISTED = 60
+"""Pots that one page of a kiln has boxes of; they are kept before the next part comes."""
 DONE_LISTED = 6
 """Firings all written down that the list shows unfolded, the last first."""
 
@@ -101,9 +103,19 @@ def _page(
     if not rows:
         abort(404)
     kept = request.args.get("kept", "")
+    start = _start(rows)
+    here = [
+        row
+        for k, row in enumerate(rows)
+        if k // LISTED == start // LISTED or row.typed or row.state == "refused"
+    ]
     page = render_template(
         "kiln.html",
-        pots=rows,
+        pots=here,
+        start=start,
+        listed=LISTED,
+        all=len(rows),
+        others=[row for row in rows if row.rest and row not in here],
         told=told,
         kept=int(kept) if kept.isdecimal() and len(kept) < 5 else None,
         wrong=[row for row in rows if row.state == "refused"],
@@ -111,6 +123,14 @@ def _page(
         **_shown(snapshot, firing, rows),
     )
     return page, code
+
+
+def _start(rows: list[PotRow]) -> int:
+    """Place of the first pot of the part that is shown: as asked, or with the pot that is named."""
+    named = [k for k, row in enumerate(rows) if row.piece == request.args.get("piece")]
+    asked = request.values.get("from", "")
+    place = named[0] if named else int(asked) if asked.isdecimal() and len(asked) < 6 else 0
+    return place - place % LISTED if place < len(rows) else 0
 
 
 @pages.post("/kiln")
@@ -133,7 +153,10 @@ def record() -> Any:
     kept = [row for row in rows if _keep(row, firing, do)]
     if any(row.state == "refused" for row in rows):
         return _page(open_studio().snapshot(), firing, rows, code=409)
-    return redirect(url_for("kiln.firings", firing=firing, kept=len(kept)), 303)
+    part: dict[str, Any] = {"from": request.form.get("from")}
+    if do.startswith("from-"):
+        part["from"] = do.removeprefix("from-")
+    return redirect(url_for("kiln.firings", firing=firing, kept=len(kept), **part), 303)
 
 
 @pages.post("/kiln/pots")

@@ -4,7 +4,7 @@ import math
 import re
 
 import pytest
-from helpers.bench import Visitor, bench, logged
+from helpers.bench import Visitor, bench, logged, three_hundred
 from helpers.processes import until
 
 from runpredict.bench import kiln_pages
@@ -375,3 +375,56 @@ def test_a_pot_that_somebody_changed_is_not_changed_as_told(tmp_path):
         assert second.send("/kiln", f"did-{key_of('low')}").status_code == 409
         assert logged(app, "low")["lower_edge_mm"].tolist() == [4.0]
         assert "Somebody wrote this pot" in second.text
+
+
+def test_a_kiln_of_three_hundred_comes_in_parts_and_each_is_kept_before_the_next(tmp_path):
+    with bench(three_hundred(tmp_path), invented=False, learning=False) as app:
+        visitor = Visitor(app)
+        visitor.get("/kiln?firing=firing 0")
+        seen = set()
+        for start in range(0, 300, 60):
+            assert len(visitor.page.data) <= 300_000
+            here = re.findall(r'data-piece="(cup \d+)"', visitor.text)
+            assert len(here) == 60 and not seen & {*here}
+            seen |= {*here}
+            told = {f"fate-{key_of(here[3])}-1": "fine"}
+            visitor.send("/kiln", "save" if start == 240 else f"from-{start + 60}", **told)
+            assert "kept=1" in visitor.page.headers["Location"]
+            visitor.follow()
+        fine = app.extensions["session"].studio.snapshot().layers["past_foot"].eq("no")
+        assert fine.sum() == 5 and "5 of 300 pots written down" in visitor.text
+        assert visitor.fields("/kiln")["from"] == "240"  # where she was
+        # What cannot be kept holds its part.
+        at = f"{key_of(here[0])}-1"
+        visitor.send("/kiln", "from-0", **{f"fate-{at}": "ran", f"run-{at}": "far"})
+        assert visitor.page.status_code == 409 and "Not kept yet" in visitor.text
+        assert visitor.fields("/kiln")[f"run-{at}"] == "far"
+        # As a draft of another part is put back: what is typed stands there, whatever the part.
+        sent = {n: text for n, text in visitor.fields("/kiln").items() if key_of(here[0]) in n}
+        token = visitor.fields("/kiln")["form_token"]
+        visitor.post("/kiln", sent | {"firing": "firing 0", "units": "mm", "do": "units-in",
+                                      "form_token": token})  # fmt: skip
+        assert visitor.fields("/kiln")[f"run-{at}"] == "far"
+        assert visitor.fields("/kiln")["from"] == "0"
+        visitor.get(f"/kiln?firing=firing 0&piece={here[0]}")
+        assert visitor.fields("/kiln")["from"] == "240"
+
+
+def test_all_the_rest_is_meant_of_every_part_and_can_be_taken_back(tmp_path, monkeypatch):
+    monkeypatch.setattr(kiln_pages, "LISTED", 3)
+    with bench(tmp_path, learning=False) as app:
+
+        def fine():
+            layers = app.extensions["session"].studio.snapshot().layers
+            return layers["past_foot"].eq("no") & layers["firing"].eq("Old Nan")
+
+        visitor = Visitor(app)
+        visitor.get("/kiln?firing=Old Nan&from=3")
+        here = re.findall(r'id="fate-(\w+-\d+)-past"', visitor.text)
+        visitor.send("/kiln", "rest", **{f"fate-{here[0]}": "past"})
+        left = int(re.search(r"Of (\d+) layers on 6 pots", visitor.text)[1])
+        visitor.send("/kiln", "rest-surely")
+        assert visitor.fields("/kiln")["from"] == "3" and fine().sum() == left > 6
+        assert len(re.findall("data-piece", visitor.text)) == 3
+        visitor.send("/kiln", "undo")
+        assert "taken back from 6 pots" in visitor.text and not fine().any()

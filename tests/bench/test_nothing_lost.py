@@ -4,6 +4,7 @@ lost, nothing is shown as kept that is not, and an old answer never passes for a
 from contextlib import ExitStack, contextmanager
 
 import pytest
+from helpers.bench import three_hundred
 from helpers.browser import (
     DESKTOP,
     PHONE,
@@ -256,6 +257,38 @@ def test_all_the_rest_asks_counts_and_is_undone(page, phone):
     wait_for(phone, lambda: "was taken back from" in said(phone))
     assert logged(page, "cup 2")["past_foot"].tolist() == ["", "", "yes"]
     assert logged(page, "cup 4")["past_foot"].tolist() == ["yes", ""]
+
+
+def test_another_part_of_a_large_kiln_comes_once_all_of_this_one_is_kept(tmp_path, phone):
+    need_browser()
+    with served(three_hundred(tmp_path)) as page:
+        half, far = (f"{key_of(piece)}-1" for piece in ("cup 1", "cup 61"))
+        phone.get(f"{page.url}/kiln?firing=firing+0")
+        press(phone, label("cup 0", 1, "fine"))
+        wait_for(phone, lambda: bar(phone) == "Kept")
+        with page.held():
+            press(phone, label("cup 0", 1, "past"))
+            press(phone, label("cup 1", 1, "ran"))
+            fill(phone, f"run-{half}", "2")
+            press(phone, "[value=from-60]")
+            press(phone, label("cup 2", 1, "past"))
+        wait_for(phone, lambda: "cup 60" in said(phone))
+        assert "from=60" in phone.current_url and "cup 2," not in said(phone)
+        assert logged(page, "cup 0")["past_foot"].tolist() == ["yes"]
+        assert logged(page, "cup 1")["run_mm"].tolist() == [2.0]
+        assert logged(page, "cup 2")["past_foot"].tolist() == ["yes"]
+        # What cannot be kept stays in sight, and no other part comes.
+        press(phone, label("cup 61", 1, "ran"))
+        fill(phone, f"run-{far}", "far")
+        press(phone, "[value=from-0]")
+        wait_for(phone, lambda: "Not kept, look at it: cup 61" in bar(phone))
+        assert by(phone, f"[name=run-{far}]").get_attribute("value") == "far"
+        # It is offered again where she is next, whatever part that is.
+        phone.get(f"{page.url}/kiln?firing=firing+0")
+        press(phone, "#offers .main")
+        wait_for(phone, lambda: phone.find_elements("id", f"run-{far}"))
+        assert by(phone, f"[name=run-{far}]").get_attribute("value") == "far"
+        assert phone.find_elements("id", f"run-{half}")
 
 
 def test_buttons_say_that_the_page_is_away_and_go_on_when_it_is_back(folder, either):

@@ -3,7 +3,7 @@
 // the server's answer in its place.
 import { ask, close, openAnswer } from "./answer.js";
 import { drafts, dropDraft, keepDraft, leaveDraft } from "./drafts.js";
-import { openKiln, sendButton, sendWaiting, settled } from "./kiln.js";
+import { allKept, keptAlready, openKiln, sendButton, sendWaiting, settled } from "./kiln.js";
 import { read, sliders } from "./sliders.js";
 import { NotDone, fieldsOf, get, post, released } from "./wire.js";
 
@@ -95,6 +95,21 @@ async function act(form, button) {
     const untyped = button.value === "save" && !form.dataset.typed && sent === opened;
     show(reply, laterThan(before, form, button.value), untyped);
     if (button.value === "add") showLayer();
+  });
+}
+
+// Another part of the kiln, once all that is typed in this one is kept.
+async function otherPart(button) {
+  await doing(button, async () => {
+    let reply;
+    do {
+      if (!(await allKept())) return;
+      reply = await get(button.dataset.part);
+      await released();
+    } while (!keptAlready());
+    show(reply);
+    history.replaceState(null, "", reply.url);
+    scrollTo(0, 0);
   });
 }
 
@@ -282,6 +297,7 @@ document.addEventListener("submit", (event) => {
   const tapped = event.submitter ?? form.querySelector("button");
   if (tapped.value === "ask" && form.dataset.answer) ask();
   else if (tapped.closest("[data-pot]")) sendButton(tapped);
+  else if (tapped.dataset.part) otherPart(tapped);
   else if (form.dataset.kind === "kiln" && tapped.value === "save") sendWaiting();
   else act(form, tapped);
 });

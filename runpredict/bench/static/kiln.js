@@ -45,6 +45,14 @@ export function sendWaiting() {
   send();
 }
 
+// Whether all that is typed is kept; what is not, the bar names.
+export async function allKept() {
+  if (waiting.size) sendWaiting();
+  await settled();
+  return keptAlready();
+}
+export const keptAlready = () => !waiting.size;
+
 // What a button of one pot says: put mine in its place, or take what is there.
 export function sendButton(button) {
   queue.set(button.closest("[data-pot]").dataset.pot, button.value);
