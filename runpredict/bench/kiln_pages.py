@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from typing import Any
 
 import pandas as pd
@@ -25,6 +26,7 @@ from runpredict.bench.plan_pages import change_as_told
 from runpredict.bench.session import open_studio, session, switch_units, units
 from runpredict.bench.studio import Snapshot
 from runpredict.errors import BadInput
+from runpredict.logbook.book import Logbook
 from runpredict.logbook.overtaken import Overtaken
 from runpredict.logbook.results import MAX_RUN_MM
 from runpredict.tables.layers import outside
@@ -281,12 +283,18 @@ def _ask_about_rest(firing: str, rows: list[PotRow]) -> Any:
 def _call_rest_fine(firing: str, rows: list[PotRow]) -> Any:
     """Write "fine" of what was asked about, and keep what was typed."""
     _refresh(rows)
+    meant: dict[str, list[int]] = {}
     for row in rows:
         asked = layers_in(request.form.get(f"rest-{row.key}", ""))
         fine = [layer for layer in row.left if layer.number in asked]
-        for layer in fine:
-            layer.shown = Fate("fine")
-        row.rest = [layer.number for layer in fine] if _keep(row, firing) else []
+        row.rest = []
+        if row.typed:
+            for layer in fine:
+                layer.shown = Fate("fine")
+            row.rest = [layer.number for layer in fine] if _keep(row, firing) else []
+        else:
+            meant[row.piece] = [layer.number for layer in fine]
+    _together(firing, rows, meant, Logbook.record_rest_fine)
     written = [row for row in rows if row.rest]
     layers = sum(len(row.rest) for row in written)
     told = f"“Fine” was written of {_counted(layers, 'layer')} on {_counted(len(written), 'pot')}."
@@ -295,15 +303,43 @@ def _call_rest_fine(firing: str, rows: list[PotRow]) -> Any:
 
 def _undo(firing: str, rows: list[PotRow]) -> Any:
     """Take back what "all the rest" wrote, where it still stands so."""
-    taken = 0
+    taken, meant = 0, {}
     for row in rows:
         back = [one for one in row.layers if one.number in row.rest and one.shown == Fate("fine")]
         row.rest = []
-        for layer in back:
-            layer.shown = Fate()
-        taken += bool(back) and _keep(row, firing)
+        if row.typed:
+            for layer in back:
+                layer.shown = Fate()
+            taken += bool(back) and _keep(row, firing)
+        else:
+            meant[row.piece] = [layer.number for layer in back]
+    _together(firing, rows, meant, Logbook.take_back_fine)
+    taken += sum(bool(row.rest) for row in rows)
+    for row in rows:
+        row.rest = []
     told = f"“Fine” was taken back from {_counted(taken, 'pot')}."
     return _page(open_studio().snapshot(), firing, rows, told)
+
+
+def _together(
+    firing: str,
+    rows: list[PotRow],
+    meant: dict[str, list[int]],
+    write: Callable[[Logbook, pd.DataFrame], pd.DataFrame],
+) -> None:
+    """Write of layers of many pots in one step; which were written stands in their rows."""
+    layers = open_studio().snapshot().layers
+    layers = layers.loc[outside(layers) & layers["firing"].eq(firing)]
+    named = zip(layers["piece"], layers["layer"], strict=True)
+    asked = layers.loc[[number in meant.get(piece, ()) for piece, number in named]]
+    written = open_studio().write(lambda book: write(book, asked))
+    numbers = written.groupby("piece")["layer"].agg(list)
+    for row in rows:
+        if row.piece in numbers.index:
+            row.rest = [int(number) for number in numbers[row.piece]]
+            _look_again(row, firing)
+            row.settle()
+            row.state = "kept"
 
 
 REST = {"rest": _ask_about_rest, "rest-surely": _call_rest_fine, "undo": _undo}

@@ -5,9 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+import pandas as pd
+
 from runpredict.errors import BadInput, Fault, raise_faults, refuse_file
 from runpredict.logbook.overtaken import Overtaken, refuse_fired, refuse_overtaken, refuse_taken
 from runpredict.logbook.reading import ReadLogbook
+from runpredict.logbook.results import Outcome, with_outcome
 from runpredict.logbook.rows import (
     Change,
     Key,
@@ -21,7 +24,13 @@ from runpredict.logbook.rows import (
 from runpredict.logbook.schema import transaction
 from runpredict.logbook.store import add_rows, newest_rows
 from runpredict.tables.columns import TableKind
-from runpredict.tables.firings import firing_key, firing_words, named_firing, shared_cells
+from runpredict.tables.firings import (
+    firing_key,
+    firing_words,
+    keyed_firings,
+    named_firing,
+    shared_cells,
+)
 from runpredict.tables.names import match_name
 
 CHANGED_SINCE = "was changed by somebody else since you opened it; look at it as it is now."
@@ -203,6 +212,33 @@ class TogetherLogbook(ReadLogbook):
             }
             self._add_together(changes, {"layers": stored}, f"batch {batch} of {glaze}")
         return str(cells["batch"])
+
+    def take_back_fine(self, asked: pd.DataFrame) -> pd.DataFrame:
+        """Take back in one step that layers did not pass the foot, where nothing else is told.
+
+        Parameters
+        ----------
+        asked : DataFrame
+            Rows of `layers`. What says something else by now stays as it is.
+
+        Returns
+        -------
+        DataFrame
+            The layers written.
+        """
+        named = (asked["piece"], keyed_firings(asked), asked["side"], asked["layer"])
+        with self._telling(), transaction(self._connection):
+            stored = newest_rows(self._connection, "layers")
+            standing = {key: stored[key] for key in zip(*named, strict=True) if key in stored}
+            changes = [
+                Change(key, with_outcome(old.row, Outcome(key[3], past_foot="")), old.revision + 1)
+                for key, old in standing.items()
+                if not old.retired
+                and old.row.cells["past_foot"] == "no"
+                and old.row.cells["run_mm"] is None
+            ]
+            self._add_together({"layers": changes}, {"layers": stored}, "not all the rest: fine")
+        return frame_of("layers", [change.row for change in changes], [])
 
     def _cells_there(self, stored: Mapping[Key, Stored], to: str) -> dict[str, Any]:
         """What a pot says of its firing once it is in that one."""
