@@ -79,7 +79,8 @@ def firing_page(
     pots = [pot for pot in snapshot.planned_pots if pot[1] == key]
     if not pots:
         abort(404)
-    mine = session().planned(snapshot, only=key).get(key, FiringWords(key, "", "", (), LoadWords()))
+    found = session().planned(snapshot, only=key, as_a_whole=True)
+    mine = found.get(key, FiringWords(key, "", "", (), LoadWords()))
     tolerance = open_studio().tolerance_in(key)
     told_of = [(words, pot) for words, some in mine.by_need.items() for pot in some]
     asked = request.form.get("do", "").removeprefix("from-")

@@ -77,12 +77,17 @@ class Session:
                 shutil.rmtree(self._passing, ignore_errors=True)
                 raise
 
-    def planned(self, snapshot: Snapshot, only: str | None = None) -> dict[str, FiringWords]:
-        """Every planned firing, or one; in the reader's units, what changed asked about at once."""
+    def planned(
+        self, snapshot: Snapshot, only: str | None = None, *, as_a_whole: bool = False
+    ) -> dict[str, FiringWords]:
+        """Every planned firing, or one; in the reader's units, what changed asked about at once.
+
+        The load `as_a_whole` at other heats takes as long as all the rest.
+        """
         studio, read_in = open_studio(), units()
         plan, memo = snapshot.tables.plan, studio.memo
         keys = {
-            firing: studio.key(snapshot, "firing", read_in, marks)
+            firing: studio.key(snapshot, "firing", as_a_whole, read_in, marks)
             for firing, marks in snapshot.firing_marks.items()
             if only in (None, firing)
         }
@@ -97,7 +102,7 @@ class Session:
                 for some in alike.values():
                     rows = plan.loc[plan["firing"].isin(some)].reset_index(drop=True)
                     answer = studio.ask(replace(snapshot.tables, plan=rows))
-                    for pots in firings_in_words(answer, read_in, as_a_whole=True):
+                    for pots in firings_in_words(answer, read_in, as_a_whole):
                         found[pots.firing] = pots
                         memo.put(keys[pots.firing], pots)
         return {firing: pots for firing, pots in found.items() if pots is not None}

@@ -50,10 +50,10 @@ def loads_in_words(answer: Answer) -> dict[str, LoadWords]:
     for row in rows_of(load_of(answer)):
         found.setdefault(str(row.firing), []).append(row)
     pots = answer.pieces.loc[doubtful(answer)].groupby("firing")["piece"].agg(list)
-    words = {}
+    logged, words = pots_logged(answer), {}
     for firing, rows in found.items():
         others = bool(rows[0].need_something)
-        unlogged = _unlogged(pots.get(firing, []), pots_logged(answer), others)
+        unlogged = _unlogged(pots.get(firing, []), logged, others)
         lines = (unlogged,) if unlogged else ()
         if others:
             told = (_cost(rows[0].cost_as_told), tuple(map(_cells, rows)))
