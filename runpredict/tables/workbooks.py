@@ -186,9 +186,14 @@ def _unlike_shown(sheet: Any, rows: Mapping[int, Mapping[int, str]]) -> Iterator
     """Where a sheet shows something else than its cells hold: what is merged or hidden."""
     if sheet.sheet_state != "visible":
         yield None, "the sheet is hidden; show it or remove it."
-    for merged in sheet.merged_cells.ranges:
-        if rows.get(merged.min_row, {}).get(merged.min_col):
-            yield merged.min_row, f"cells {merged.coord} are merged; give each a cell of its own."
+    merged: dict[int, list[str]] = {}
+    for cells in sorted(sheet.merged_cells.ranges, key=lambda cells: cells.bounds):
+        if rows.get(cells.min_row, {}).get(cells.min_col):
+            letter = sheet.cell(cells.min_row, cells.min_col).column_letter
+            merged.setdefault(cells.min_row, []).append(letter)
+    for row, letters in sorted(merged.items()):
+        which = f"column{'s' * (len(letters) > 1)} {', '.join(letters)}"
+        yield row, f"cells of {which} are merged with others; split them and fill each."
     for row in rows:
         if row in sheet.row_dimensions and sheet.row_dimensions[row].hidden:
             yield row, "the row is hidden; clear the filter or show it, or remove it."

@@ -168,7 +168,16 @@ def test_a_stored_value_of_a_formula_is_read(tmp_path):
 def test_merged_hidden_and_doubled_are_refused(tmp_path):
     book = sound_book()
     book.active.merge_cells("A2:A3")
-    assert "row 2: cells A2:A3 are merged" in fault_of(book, tmp_path)
+    assert "row 2: cells of column A are merged" in fault_of(book, tmp_path)
+    book = book_of(list(LAYER), *(list(LAYER.values()) for _ in range(80)))
+    for row in range(2, 80, 2):
+        for letter in "CAB":
+            book.active.merge_cells(f"{letter}{row}:{letter}{row + 1}")
+    with pytest.raises(BadInput) as bad:
+        read_book(book, tmp_path)
+    told = [line for line in str(bad.value).splitlines() if "merged" in line]
+    assert len(told) == 1
+    assert "rows 2, 4, 6 and 36 more: cells of columns A, B, C are merged" in told[0]
     book = sound_book()
     book.active.row_dimensions[2].hidden = True
     assert "row 2: the row is hidden" in fault_of(book, tmp_path)
