@@ -55,6 +55,7 @@ def test_a_photo_is_measured_without_a_script(app, visitor, taken):
     assert "kept beside the logbook" in visitor.text
     visitor.send("/photo/measure", "larger", foot="62", wall="88", layer="2")
     visitor.send("/photo/measure", "larger")
+    assert "where it bulges and closes in again, lay a tape along it" in visitor.text
     for mark in ("foot_left", "foot_right", "foot_front", "edge_was", "edge_now"):
         assert re.search(rf'value="{mark}" checked', visitor.text)
         tap(visitor, taps[mark], SHOWN_PX[2])
