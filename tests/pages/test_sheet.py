@@ -15,7 +15,7 @@ from pathlib import Path
 
 import html5lib
 import pytest
-from helpers.browser import DESKTOP, browsing, need_browser
+from helpers.browser import DESKTOP, PHONE, TABLET, browsing, need_browser
 from helpers.pictures import HOSTILE, briefly, many, one_piece, renamed, sample_answer
 from helpers.tables import written_in
 
@@ -422,3 +422,30 @@ def test_a_browser_runs_nothing_that_a_name_holds(tmp_path):
         capture_output=True, text=True, check=True, timeout=120,
     )  # fmt: skip
     assert "<title>Kiln sheet</title>" in done.stdout
+
+
+BROKEN = """
+const broken = [];
+for (const cell of document.querySelectorAll("td.on")) {
+  const words = document.createTreeWalker(cell, NodeFilter.SHOW_TEXT);
+  while (words.nextNode()) for (const one of words.currentNode.data.matchAll(/[\\p{L}]+/gu)) {
+    const range = document.createRange();
+    range.setStart(words.currentNode, one.index);
+    range.setEnd(words.currentNode, one.index + one[0].length);
+    if (new Set([...range.getClientRects()].map((box) => box.top)).size > 1) broken.push(one[0]);
+  }
+}
+return broken;
+"""
+
+
+def test_no_word_of_a_glaze_is_broken_on_a_screen(tmp_path):
+    need_browser()
+    page = page_of("sample")
+    for name in ("Ninepenny Clear", "Eel Lantern", "Wet Hawser", "Fishbox White", "Swap Shelf"):
+        page = page.replace(name, "Tenmoku Floating")
+    (tmp_path / "sheet.html").write_text(page, encoding="utf-8")
+    for size in (PHONE, (725, 900), TABLET):  # the second as narrow as columns stand side by side
+        with browsing(size) as driver:
+            driver.get((tmp_path / "sheet.html").as_uri())
+            assert driver.execute_script(BROKEN) == []
