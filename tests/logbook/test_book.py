@@ -2,6 +2,7 @@
 
 import csv
 import json
+import os
 import random
 import shutil
 import sqlite3
@@ -15,6 +16,7 @@ from helpers.tables import ANALYSIS, LAYER, faults_of, layers
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from runpredict.answers.willing import Willing, keep_willing
 from runpredict.errors import BadInput, TableWarning
 from runpredict.logbook import schema as logbook_schema
 from runpredict.logbook.book import Logbook
@@ -55,6 +57,22 @@ def log(tmp_path):
 def exported(log, folder):
     log.export(folder)
     return {kind: (folder / f"{kind}.csv").read_bytes() for kind in KINDS}
+
+
+@pytest.mark.skipif(os.name != "posix", reason="other machines have other rights")
+def test_nobody_else_on_the_machine_reads_a_logbook(tmp_path):
+    """Nor what lies beside it, whatever a new file is allowed there."""
+    before = os.umask(0)
+    try:
+        with Logbook.open(tmp_path / "log", create=True) as book:
+            book.import_tables(TABLES)
+            keep_willing(tmp_path / "log", Willing())
+            book.remove("mug")
+            beside = [*(tmp_path / "log").rglob("*"), tmp_path / "log"]
+            open_to_others = [file.name for file in beside if file.stat().st_mode & 0o077]
+    finally:
+        os.umask(before)
+    assert len(beside) > 2 and open_to_others == []
 
 
 def test_tables_come_back_as_checked(log):
