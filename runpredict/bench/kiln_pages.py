@@ -305,14 +305,14 @@ def _undo(firing: str, rows: list[PotRow]) -> Any:
     """Take back what "all the rest" wrote, where it still stands so."""
     taken, meant = 0, {}
     for row in rows:
-        back = [one for one in row.layers if one.number in row.rest and one.shown == Fate("fine")]
-        row.rest = []
+        rest, row.rest = row.rest, []
         if row.typed:
+            back = [one for one in row.layers if one.number in rest and one.shown == Fate("fine")]
             for layer in back:
                 layer.shown = Fate()
             taken += bool(back) and _keep(row, firing)
         else:
-            meant[row.piece] = [layer.number for layer in back]
+            meant[row.piece] = rest
     _together(firing, rows, meant, Logbook.take_back_fine)
     taken += sum(bool(row.rest) for row in rows)
     for row in rows:

@@ -309,7 +309,7 @@ def test_months_are_counted_pot_by_pot(calm):
     ]
     assert order == sorted(order)
     undated = review(calm[0].assign(fired_on=""), calm[1])
-    assert "No firing has a date" in review_text(undated)
+    assert "Give each firing its day (fired_on)" in review_text(undated)
 
 
 def test_one_count_of_surprises_in_every_place(world):
