@@ -311,7 +311,7 @@ def _undo(firing: str, rows: list[PotRow]) -> Any:
             for layer in back:
                 layer.shown = Fate()
             taken += bool(back) and _keep(row, firing)
-        else:
+        elif row.mark == row.now:  # nobody else has written it since
             meant[row.piece] = rest
     _together(firing, rows, meant, Logbook.take_back_fine)
     taken += sum(bool(row.rest) for row in rows)

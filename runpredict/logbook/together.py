@@ -19,7 +19,6 @@ from runpredict.logbook.rows import (
     cells_typed,
     faults_together,
     frame_of,
-    group_of,
     key_of,
 )
 from runpredict.logbook.schema import transaction
@@ -220,7 +219,7 @@ class TogetherLogbook(ReadLogbook):
         Parameters
         ----------
         asked : DataFrame
-            Rows of `layers`. A pot of which one of them says something else by now stays as it is.
+            Rows of `layers`. What says something else by now stays as it is.
 
         Returns
         -------
@@ -231,17 +230,12 @@ class TogetherLogbook(ReadLogbook):
         with self._telling(), transaction(self._connection):
             stored = newest_rows(self._connection, "layers")
             standing = {key: stored[key] for key in zip(*named, strict=True) if key in stored}
-            written_since = {
-                group_of("layers", key)
-                for key, old in standing.items()
-                if old.retired
-                or old.row.cells["past_foot"] != "no"
-                or old.row.cells["run_mm"] is not None
-            }
             changes = [
                 Change(key, with_outcome(old.row, Outcome(key[3], past_foot="")), old.revision + 1)
                 for key, old in standing.items()
-                if group_of("layers", key) not in written_since
+                if not old.retired
+                and old.row.cells["past_foot"] == "no"
+                and old.row.cells["run_mm"] is None
             ]
             self._add_together({"layers": changes}, {"layers": stored}, "not all the rest: fine")
         return frame_of("layers", [change.row for change in changes], [])

@@ -213,7 +213,8 @@ addEventListener('click', (event) => {
 def click(driver, element):
     """Bring an element into sight, and click it once the page is ready to hear that.
 
-    A click that the browser dropped, so that the page never heard of it, is done again.
+    A click that the browser dropped, so that the page never heard of it, is done again; one that
+    would meet something else, since an answer came and moved the page, once it stands still.
     """
     wait_for(driver, lambda: _heard(driver, element))
 
@@ -228,10 +229,15 @@ def _heard(driver, element):
         driver.execute_script(INTO_SIGHT, element)
         element.click()
         return True
+    from selenium.common.exceptions import ElementClickInterceptedException
+
     if not driver.execute_async_script(STILL, element):
         return False
     driver.execute_script(LISTEN, element)
-    element.click()
+    try:
+        element.click()
+    except ElementClickInterceptedException:
+        return False
     return driver.execute_script("return window.heard") is not False  # None on the next page
 
 
