@@ -174,10 +174,20 @@ def by(driver, css):
 
 def wait_for(driver, what):
     """Wait until something is so; what was looked at may be replaced meanwhile."""
-    from selenium.common.exceptions import StaleElementReferenceException, TimeoutException
+    from selenium.common.exceptions import (
+        ElementClickInterceptedException,
+        ElementNotInteractableException,
+        StaleElementReferenceException,
+        TimeoutException,
+    )
     from selenium.webdriver.support.ui import WebDriverWait
 
-    waiting = WebDriverWait(driver, PATIENCE_S, ignored_exceptions=[StaleElementReferenceException])
+    passing = (
+        ElementClickInterceptedException,
+        ElementNotInteractableException,
+        StaleElementReferenceException,
+    )
+    waiting = WebDriverWait(driver, PATIENCE_S, ignored_exceptions=passing)
     try:
         return waiting.until(lambda _: what())
     except TimeoutException as late:
@@ -229,15 +239,10 @@ def _heard(driver, element):
         driver.execute_script(INTO_SIGHT, element)
         element.click()
         return True
-    from selenium.common.exceptions import ElementClickInterceptedException
-
     if not driver.execute_async_script(STILL, element):
         return False
     driver.execute_script(LISTEN, element)
-    try:
-        element.click()
-    except ElementClickInterceptedException:
-        return False
+    element.click()
     return driver.execute_script("return window.heard") is not False  # None on the next page
 
 
