@@ -176,13 +176,15 @@ def _tried(
     bounded = False
     for _, group in groupby(ways, lambda way: (len(way), way[0], way[-1].kind)):
         alike = list(group)
+        if not len(left):
+            break
         if len(alike[0]) > 1 and not bounded:
             bounded = True
             hopeless[left] = _beyond_hope(case.take(left))
         kinds = {move.kind for move in alike[0]}
         covered = [kind not in kinds for kind in EDGES]
         beyond = np.asarray(hopeless[:, covered].any(axis=1))
-        if len(alike[0]) > 1 and len(alike) > MANY:
+        if len(alike) > MANY:
             worth = left[~beyond[left]]
             every = (alike[0][0], *(way[1] for way in alike))
             beyond[worth] = _too_little(case.take(worth), every)

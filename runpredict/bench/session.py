@@ -86,8 +86,9 @@ class Session:
         """
         studio, read_in = open_studio(), units()
         plan, memo = snapshot.tables.plan, studio.memo
+        asked = studio.key(snapshot, "firing", as_a_whole, read_in)
         keys = {
-            firing: studio.key(snapshot, "firing", as_a_whole, read_in, marks)
+            firing: (asked, marks)
             for firing, marks in snapshot.firing_marks.items()
             if only in (None, firing)
         }
