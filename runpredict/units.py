@@ -24,6 +24,7 @@ LEAST_INCH_COAT_MM = MM_PER_INCH / 64
 """The finest line of a ruler in inches. [mm]"""
 _C_PER_F = Fraction(5, 9)
 F_PER_C = 1.8  # of a difference or a rate
+_MOST_DIGITS = 9  # of what counts something
 
 _MM_PER_UNIT = {"": 1.0, "mm": 1.0, "cm": 10.0, "in": MM_PER_INCH}
 _UNIT_SPELLINGS = {
@@ -135,6 +136,21 @@ def parse_number(text: str, right: str = "give digits only, such as 12.5") -> fl
     if value is None:
         raise ValueError(f"{quoted(text)} is not a number; {right}.")
     return value
+
+
+def whole_number(text: str, most: int) -> int | None:
+    """A whole number that is not more than so much; None for anything else, however long.
+
+    Examples
+    --------
+    >>> whole_number("012", 50), whole_number("51", 50), whole_number("-1", 50)
+    (12, None, None)
+    >>> whole_number("9" * 5000, 50)
+    """
+    if not text.isdecimal() or len(text) > _MOST_DIGITS:
+        return None
+    number = int(text)
+    return number if number <= most else None
 
 
 def _split_unit(plain: str) -> tuple[str, str]:

@@ -13,6 +13,7 @@ from runpredict.bench.kiln_form import key_of
 from runpredict.bench.studio import Pot, Snapshot
 from runpredict.errors import BadInput, Fault
 from runpredict.tables.firings import SHARED, shared_cells
+from runpredict.units import whole_number
 
 FIELDS = ("firing", *SHARED)
 TOLERANCE = "tolerance_pct"
@@ -44,8 +45,8 @@ def read_tolerance(text: str) -> float | None:
     number = text.removesuffix("%").strip()
     if not text:
         return None
-    if number.isdecimal() and 1 <= int(number[:9]) <= MOST_TOLERATED_PCT:
-        return int(number) / 100
+    if percent := whole_number(number, MOST_TOLERATED_PCT):
+        return percent / 100
     message = f"give a whole number of percent, 1 to {MOST_TOLERATED_PCT}, or leave it blank."
     raise BadInput([Fault("firing", None, TOLERANCE, message)])
 

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import hashlib
 import math
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Any, Generic, TypeVar
 
@@ -26,13 +26,14 @@ from runpredict.logbook.results import (
 )
 from runpredict.tables.columns import TOLD_OF_PIECE, Column
 from runpredict.tables.layers import outside
-from runpredict.units import LengthUnits, format_distance, parse_length_mm
+from runpredict.units import LengthUnits, format_distance, parse_length_mm, whole_number
 
 T = TypeVar("T")
 
 FATES: dict[Word, str] = {"fine": "Fine", "ran": "Ran", "past": "Past"}
 MOST_LETTERS = 60  # of a length
 MOST_TOLD = 5000
+MOST_NUMBER = 99  # of a layer
 
 
 @dataclass(frozen=True)
@@ -247,14 +248,19 @@ def posted_rows(
 
 def layers_in(text: str) -> list[int]:
     """Numbers of layers as a form carries them: ``"1,2"``."""
-    return [int(part) for part in text[:200].split(",") if part.isdecimal() and len(part) < 3]
+    return _numbers(text[:200].split(","))
+
+
+def _numbers(texts: Iterable[str]) -> list[int]:
+    numbers = (whole_number(text, MOST_NUMBER) for text in texts)
+    return [number for number in numbers if number is not None]
 
 
 def _gone(fields: Mapping[str, str], key: str, typed_in: LengthUnits) -> PotRow:
     start = f"fate-{key}-"
-    numbers = [name.removeprefix(start) for name in fields if name.startswith(start)]
+    numbers = _numbers(name.removeprefix(start) for name in fields if name.startswith(start))
     layers = []
-    for number in sorted(int(text) for text in numbers if text.isdecimal() and len(text) < 3):
+    for number in sorted(numbers):
         was, shown = _posted(fields, f"{key}-{number}", typed_in)
         layers.append(LayerRow(Fate(), shown, was, number, f"layer {number}", "", math.nan))
     piece = fields[f"pot-{key}"][:300]

@@ -30,12 +30,14 @@ from runpredict.logbook.book import Logbook
 from runpredict.logbook.overtaken import Overtaken
 from runpredict.logbook.results import MAX_RUN_MM
 from runpredict.tables.layers import outside
+from runpredict.units import whole_number
 from runpredict.words.plain import percent
 
 pages = Blueprint("kiln", __name__)
 
 LISTED = 60
 """Pots that one page of a kiln has boxes of; they are kept before the next part comes."""
+MOST_COUNTED = 9999
 DONE_LISTED = 6
 """Firings all written down that the list shows unfolded, the last first."""
 
@@ -104,7 +106,6 @@ def _page(
 ) -> Any:
     if not rows:
         abort(404)
-    kept = request.args.get("kept", "")
     start = _start(rows)
     here = [
         row
@@ -119,7 +120,7 @@ def _page(
         all=len(rows),
         others=[row for row in rows if row.rest and row not in here],
         told=told,
-        kept=int(kept) if kept.isdecimal() and len(kept) < 5 else None,
+        kept=whole_number(request.args.get("kept", ""), MOST_COUNTED),
         wrong=[row for row in rows if row.state == "refused"],
         rest=sum(bool(row.rest) for row in rows),
         **_shown(snapshot, firing, rows),
@@ -130,9 +131,9 @@ def _page(
 def _start(rows: list[PotRow]) -> int:
     """Place of the first pot of the part that is shown: as asked, or with the pot that is named."""
     named = [k for k, row in enumerate(rows) if row.piece == request.args.get("piece")]
-    asked = request.values.get("from", "")
-    place = named[0] if named else int(asked) if asked.isdecimal() and len(asked) < 6 else 0
-    return place - place % LISTED if place < len(rows) else 0
+    asked = whole_number(request.values.get("from", ""), len(rows) - 1)
+    place = named[0] if named else asked or 0
+    return place - place % LISTED
 
 
 @pages.post("/kiln")

@@ -20,6 +20,7 @@ from runpredict.bench.pictures import DRAWING
 from runpredict.bench.session import open_studio, session, units
 from runpredict.bench.studio import Snapshot
 from runpredict.pages.sheet import write_sheet
+from runpredict.units import whole_number
 from runpredict.words.loads import HEADINGS, LoadWords, costs_words
 from runpredict.words.plain import percent
 from runpredict.words.pots import FiringWords, PotWords
@@ -83,9 +84,9 @@ def firing_page(
     mine = found.get(key, FiringWords(key, "", "", (), LoadWords()))
     tolerance = open_studio().tolerance_in(key)
     told_of = [(words, pot) for words, some in mine.by_need.items() for pot in some]
-    asked = request.form.get("do", "").removeprefix("from-")
-    asked = asked if asked.isdecimal() else request.form.get("from", "")
-    start = int(asked) if asked.isdecimal() and int(asked[:6]) < len(told_of) else 0
+    do, stood = request.form.get("do", ""), request.form.get("from", "")
+    asked = do.removeprefix("from-") if do.startswith("from-") else stood
+    start = whole_number(asked, len(told_of) - 1) or 0
     shown: dict[str, list[PotWords]] = {}
     for words, pot in told_of[start : start + LISTED]:
         shown.setdefault(words, []).append(pot)

@@ -13,13 +13,14 @@ from runpredict.bench.shelf import FILTERS, RESULTS, narrowed
 from runpredict.bench.studio import Pot
 from runpredict.tables.columns import column_of
 from runpredict.tables.layers import outside
-from runpredict.units import format_distance
+from runpredict.units import format_distance, whole_number
 from runpredict.words.plain import percent
 
 pages = Blueprint("old", __name__)
 
 A_PAGE = 40
 """Pots of one page of the list."""
+MOST_PAGES = 9999
 
 
 @pages.get("/pots")
@@ -27,8 +28,7 @@ def pots() -> str:
     """The list, as narrow as she asks for."""
     snapshot = open_studio().snapshot()
     chosen = {name: request.args.get(name, "")[:300].strip() for name in ("q", *FILTERS)}
-    asked = request.args.get("page", "1")
-    page = max(int(asked), 1) if asked.isdecimal() and len(asked) < 5 else 1
+    page = whole_number(request.args.get("page", ""), MOST_PAGES) or 1
     found = narrowed(snapshot.shelf, chosen)
     mine = found.iloc[A_PAGE * (page - 1) : A_PAGE * page]
     return render_template(

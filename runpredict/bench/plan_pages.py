@@ -24,6 +24,7 @@ from runpredict.errors import BadInput
 from runpredict.logbook.overtaken import Overtaken, Taken
 from runpredict.tables.columns import FOLDED, cones
 from runpredict.tables.rows import empty_table, inside_of
+from runpredict.units import whole_number
 from runpredict.words.plain import percent
 from runpredict.words.pots import PotWords, firings_in_words
 from runpredict.words.tries import Tries, tries_in_words
@@ -280,20 +281,20 @@ def _edited(do: str, form: PotForm, read: Read, snapshot: Snapshot) -> PotForm:
             field, _, number = name.partition("-")
             if not number and field in form.pot:
                 form = form.changed(None, field, text)
-            elif number.isdecimal() and 1 <= int(number) <= len(form.layers):
-                form = form.changed(int(number), field, text)
+            elif layer := whole_number(number, len(form.layers)):
+                form = form.changed(layer, field, text)
     return form
 
 
 def _save(form: PotForm, opened: Opened, snapshot: Snapshot, read: Read) -> Any:
-    like = request.form.get("like", "").strip() or "1"
-    if not (like.isdecimal() and 1 <= int(like[:4]) <= pot_form.MOST_ALIKE):
+    like = whole_number(request.form.get("like", "").strip() or "1", pot_form.MOST_ALIKE) or 0
+    if not like:
         told = f"give a whole number of pots, 1 to {pot_form.MOST_ALIKE}."
         read = replace(read, faults=read.faults | {"like": told})
     if read.faults:
         told = "Nothing is kept yet: mend what is marked, then save again."
         return _page(form, opened, snapshot, told, read, 422)
-    rows = pot_form.several(read, int(like), snapshot, opened.was)
+    rows = pot_form.several(read, like, snapshot, opened.was)
     try:
         (piece, firing), changed = open_studio().write(
             lambda book: book.put_piece(rows, opened.was, opened.mark)
@@ -307,7 +308,7 @@ def _save(form: PotForm, opened: Opened, snapshot: Snapshot, read: Read) -> Any:
     except BadInput as bad:
         read = replace(read, faults=read.faults | pot_form.by_field(bad.faults))
         return _page(form, opened, snapshot, str(bad.faults[0]), read, 422)
-    more = None if like == "1" else like
+    more = None if like == 1 else like
     told = url_for("plan.pot", piece=piece, firing=firing, kept=int(changed), like=more)
     return redirect(told, 303)
 

@@ -26,6 +26,7 @@ from runpredict.datafiles import packaged_rows
 from runpredict.errors import Fault, quoted, raise_faults
 from runpredict.tables.columns import COLUMNS, KINDS, TableKind
 from runpredict.tables.files import read_bytes
+from runpredict.units import whole_number
 
 Columns: TypeAlias = Mapping[str, str]
 """Our column by her own heading for it, compared as `plain_heading`."""
@@ -132,10 +133,9 @@ def meaning_of(heading: object, kind: TableKind, columns: Columns | None = None)
     if key in _names(kind) or kind != "layers":
         return _names(kind).get(key)
     parts = re.sub(r"(?<=[a-z])(?=\d)", "_", key).split("_")
-    numbers = [part for part in parts if part.isdecimal() and 1 <= int(part) <= MAX_LAYERS]
+    numbers = [k for k, part in enumerate(parts) if whole_number(part, MAX_LAYERS)]
     if len(numbers) == 1:
-        layer = int(numbers[0])
-        parts.remove(numbers[0])
+        layer = int(parts.pop(numbers[0]))
     elif parts[0] in _LAYER_NAMES:
         layer = _LAYER_NAMES[parts[0]]
         parts = parts[1:] or ["glaze"]

@@ -58,7 +58,7 @@ def test_six_like_this_sent_twice_are_six(visitor, app):
     assert len(of_firing(app, "Dabchick")) == before + 6
 
 
-@pytest.mark.parametrize("like", ["0", "61", "many", "-1", "1.5", "99999"])
+@pytest.mark.parametrize("like", ["0", "61", "many", "-1", "1.5", "99999", "00099"])
 def test_how_many_is_a_number_that_fits_a_kiln(visitor, app, like):
     before = len(of_firing(app, "Dabchick"))
     visitor.get("/pot?within=Dabchick")
@@ -158,7 +158,7 @@ def test_two_who_change_what_is_tolerated_choose(visitor, app):
 
 
 @pytest.mark.parametrize("address", ["/firing?name=Old Nan", "/firing"])
-@pytest.mark.parametrize("typed", ["0", "51", "2.5", "much", "-1", "9" * 400])
+@pytest.mark.parametrize("typed", ["0", "51", "2.5", "much", "-1", "9" * 400, "00000000100"])
 def test_what_is_no_tolerance_is_told_beside_its_field(visitor, app, address, typed):
     visitor.get(address)
     visitor.send("/firing", "save", firing="Grebe", tolerance_pct=typed)
@@ -278,3 +278,11 @@ def test_a_firing_of_three_hundred_is_listed_in_parts_and_ticks_go_along(tmp_pat
         assert visitor.fields("/load/move")["from"] == "180"
         visitor.send("/load/move", "move", to="another")
         assert len(of_firing(app, "another")) == 5 and len(of_firing(app, "firing 0")) == 295
+
+
+@pytest.mark.parametrize("odd", ["000000" + "9" * 5000, "99999", "-1", "two", ""])
+def test_a_part_of_a_list_that_is_none_is_the_first(visitor, odd):
+    visitor.get("/load?firing=Old Nan")
+    for do in (f"from-{odd}", "units-in"):
+        visitor.send("/load/move", do, **{"from": odd})
+        assert visitor.page.status_code == 200 and visitor.fields("/load/move")["from"] == "0"

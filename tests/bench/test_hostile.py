@@ -94,7 +94,8 @@ def test_hostile_names_in_addresses_and_buttons(app, text):
             sound(visitor.client.get(address, query_string=query, headers={"Host": visitor.host}))
     visitor.get("/pot?piece=mug+2&firing=Dabchick")
     fields = visitor.fields("/pot")
-    for do in (text, f"set {text}", f"set glaze-1={text}", f"drop-{text}", f"set glaze-99={text}"):
+    for do in (text, f"set {text}", f"set glaze-1={text}", f"drop-{text}", f"set glaze-99={text}",
+               f"set glaze-{text}=2"):  # fmt: skip
         sound(visitor.post("/pot", fields | {"do": do.encode("utf-8", "replace")}))
 
 

@@ -90,6 +90,10 @@ def test_a_heading_has_a_unit_and_a_layer(heading, meaning):
     assert meaning_of(heading, "layers") == meaning
 
 
+def test_a_number_in_a_heading_however_long_is_no_layer():
+    assert meaning_of("glaze " + "9" * 5000, "layers") is None
+
+
 def test_bare_numbers_are_in_the_unit_of_their_heading():
     typed = {**LAID, "run_in": "3/8+", "past_foot": "yes"}
     for column, inches in (("lower_edge", "1/4"), ("upper_edge", "~3 1/2")):
