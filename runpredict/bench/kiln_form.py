@@ -13,6 +13,7 @@ from typing import Any, Generic, TypeVar
 
 import pandas as pd
 
+from runpredict.arrays import rows_of as table_rows
 from runpredict.bench.lengths import converted_length, exact_length, read_length, written_length
 from runpredict.bench.session import units
 from runpredict.bench.studio import Pot, Snapshot
@@ -187,32 +188,42 @@ def key_of(piece: str) -> str:
 
 
 def rows_of(snapshot: Snapshot, firing: str) -> list[PotRow]:
-    """The pots of a firing as the logbook has them."""
-    rows = [row_of(snapshot, pot) for pot in snapshot.pots if pot[1] == firing]
-    return [row for row in rows if row.layers]
+    """The pots of a firing as the logbook has them; those glazed inside alone left out."""
+    layers = snapshot.layers
+    return _rows_in(layers.loc[layers["firing"].eq(firing)], snapshot)
 
 
-def row_of(snapshot: Snapshot, pot: Pot) -> PotRow:
-    """One pot as the logbook has it."""
-    mark = snapshot.marks.get(pot, "")
-    layers = []
-    rows = snapshot.pots[pot]
-    for _, row in rows.loc[outside(rows)].iterrows():
-        fate, lower_mm = fate_of(row, units()), float(row["lower_edge_mm"])
-        ends = format_distance(lower_mm, units())
-        number, glaze = int(row["layer"]), str(row["glaze"])
-        layers.append(LayerRow(fate, fate, fate, number, glaze, ends, lower_mm))
-    first = rows.iloc[0]
-    stands = [(str(first[column.name]), column) for column in TOLD_OF_PIECE]
-    told = [ToldRow(text, text, text, column) for text, column in stands]
-    return PotRow(pot[0], key_of(pot[0]), layers, told, mark, mark)
+def row_of(snapshot: Snapshot, pot: Pot) -> PotRow | None:
+    """One pot as the logbook has it; None where it has no layer outside."""
+    rows = _rows_in(snapshot.pots[pot], snapshot) if pot in snapshot.pots else []
+    return next(iter(rows), None)
 
 
-def fate_of(row: pd.Series, read_in: LengthUnits) -> Fate:
+def _rows_in(layers: pd.DataFrame, snapshot: Snapshot) -> list[PotRow]:
+    pots: dict[Pot, list[Any]] = {}
+    for row in table_rows(layers.loc[outside(layers)]):
+        pots.setdefault((row.piece, row.firing), []).append(row)
+    found = []
+    for pot, rows in pots.items():
+        mark, first = snapshot.marks.get(pot, ""), rows[0]
+        stands = [(str(getattr(first, column.name)), column) for column in TOLD_OF_PIECE]
+        told = [ToldRow(text, text, text, column) for text, column in stands]
+        in_order = sorted(rows, key=lambda row: row.layer)
+        found.append(PotRow(pot[0], key_of(pot[0]), [*map(_layer_row, in_order)], told, mark, mark))
+    return found
+
+
+def _layer_row(row: Any) -> LayerRow:
+    fate, lower_mm = fate_of(row, units()), float(row.lower_edge_mm)
+    ends = format_distance(lower_mm, units())
+    return LayerRow(fate, fate, fate, int(row.layer), str(row.glaze), ends, lower_mm)
+
+
+def fate_of(row: Any, read_in: LengthUnits) -> Fate:
     """What is written of a layer."""
-    run_mm = float(row["run_mm"])
+    run_mm = float(row.run_mm)
     run = written_length(run_mm, read_in), exact_length(run_mm)
-    word = word_of(run_mm, row["past_foot"])
+    word = word_of(run_mm, row.past_foot)
     return Fate(word, *run) if word in ("ran", "past") else Fate(word)
 
 

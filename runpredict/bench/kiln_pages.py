@@ -10,6 +10,7 @@ import pandas as pd
 from flask import Blueprint, abort, redirect, render_template, request, url_for
 from werkzeug.exceptions import ServiceUnavailable
 
+from runpredict.arrays import rows_of as table_rows
 from runpredict.bench.kiln_form import (
     FATES,
     Fate,
@@ -247,7 +248,7 @@ def _write(row: PotRow, firing: str, layers: list[LayerRow], mark: str) -> bool:
 def _stands(row: PotRow, written: pd.DataFrame) -> bool:
     """Whether the logbook says by now what was written of a pot."""
     layers = written.loc[outside(written)]
-    fates = {int(layer["layer"]): fate_of(layer, units()) for _, layer in layers.iterrows()}
+    fates = {int(layer.layer): fate_of(layer, units()) for layer in table_rows(layers)}
     told = written.iloc[0]
     return all(fates.get(one.number, one.standing) == one.standing for one in row.layers) and all(
         str(told[one.column.name]) == one.standing for one in row.told
@@ -257,7 +258,7 @@ def _stands(row: PotRow, written: pd.DataFrame) -> bool:
 def _look_again(row: PotRow, firing: str) -> None:
     """What the logbook says of the pot by now."""
     snapshot, pot = open_studio().snapshot(), (row.piece, firing)
-    fresh = row_of(snapshot, pot) if pot in snapshot.pots else None
+    fresh = row_of(snapshot, pot)
     row.now = fresh.now if fresh else ""
     laid = {layer.number: layer for layer in fresh.layers} if fresh else {}
     for layer in row.layers:
