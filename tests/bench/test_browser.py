@@ -8,6 +8,8 @@ from helpers.browser import (
     DESKTOP,
     PHONE,
     TABLET,
+    answered,
+    back,
     browsing,
     by,
     click,
@@ -68,11 +70,6 @@ def fits(driver):
         ".filter(([_, r]) => r.width > 2 && (r.height < 44 || r.width < 44)).map(([h, _]) => h)"
     )
     assert not small
-
-
-def answered(driver):
-    """Wait until the answer is to what stands in the form."""
-    wait_for(driver, lambda: by(driver, "#beside").get_attribute("data-stand") == "")
 
 
 def test_a_pot_is_planned_with_the_answer_beside_it(page, browser, tmp_path):
@@ -270,7 +267,7 @@ def test_back_without_a_script_finds_what_was_typed(page, plain_browser):
         fill(browser, name, text)
     press(browser, ".keep button[value='save']")
     wait_for(browser, lambda: "Nothing is kept yet" in said(browser))
-    browser.back()
+    back(browser)
     wait_for(browser, lambda: "Nothing is kept yet" not in said(browser))
     values = {name: by(browser, f"[name='{name}']").get_attribute("value") for name in typed}
     assert values == typed
@@ -311,7 +308,7 @@ def test_two_browsers_at_one_pot(page, browser):
             driver.get(f"{page.url}/pot?piece={piece}&firing={firing}")
         fill(browser, "lower_edge_mm-1", "13")
         press(browser, ".keep button[value='save']")
-        wait_for(browser, lambda: "Kept" in said(browser))
+        wait_for(browser, lambda: "Kept in the logbook" in said(browser))
         fill(other, "lower_edge_mm-1", "17")
         press(other, ".keep button[value='save']")
         wait_for(other, lambda: "Two entries of one pot" in said(other))
@@ -321,7 +318,7 @@ def test_two_browsers_at_one_pot(page, browser):
         assert "13" in table
         assert logged(page, piece)["lower_edge_mm"].iloc[0] == 13.0
         press(other, "button.main")
-        wait_for(other, lambda: "Kept" in said(other))
+        wait_for(other, lambda: "Kept in the logbook" in said(other))
         assert logged(page, piece)["lower_edge_mm"].iloc[0] == 17.0
 
 

@@ -5,6 +5,7 @@ from helpers.bench import three_hundred
 from helpers.browser import (
     PHONE,
     Page,
+    answered,
     browsing,
     by,
     fill,
@@ -131,9 +132,9 @@ def test_a_screen_reader_is_told_the_change_alone(folder, phone):
         wait_for(phone, lambda: phone.find_elements("css selector", "html.script"))
         assert phone.execute_script("return document.getElementById('spoken').textContent") == ""
         fill(phone, "lower_edge_mm-1", "2")
-        spoken = "return document.getElementById('spoken').textContent"
-        wait_for(phone, lambda: "%" in phone.execute_script(spoken))
-        words = phone.execute_script(spoken)
+        answered(phone)
+        words = phone.execute_script("return document.getElementById('spoken').textContent")
+        assert "%" in words
         assert words.startswith(said(phone, "#answer .number")) and len(words.split()) <= 45
         live = "return document.querySelectorAll('[aria-live], #beside [role=alert]').length"
         assert phone.execute_script(live) == 0

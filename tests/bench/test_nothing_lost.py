@@ -9,6 +9,7 @@ from helpers.browser import (
     DESKTOP,
     PHONE,
     Page,
+    back,
     browsing,
     by,
     click,
@@ -358,7 +359,7 @@ def test_what_was_typed_is_offered_again(folder, phone, way):
         else:
             phone.get(f"{page.url}/load")
             if way == "back":
-                phone.back()
+                back(phone)
             else:
                 phone.get(f"{page.url}/")
         assert logged(page, "cup 1")["hold_min"].iloc[0] == 10

@@ -7,6 +7,7 @@ import pytest
 from helpers.browser import (
     PHONE,
     TABLET,
+    back,
     browsing,
     fill,
     need_browser,
@@ -79,7 +80,7 @@ def test_the_four_jobs_take_few_taps(page, size, capsys):
         tap("load", "a[href*='/sheet']")
         wait_for(driver, lambda: "sheet.html" in driver.current_url)
         assert "Dabchick" in sheet and "mug 1" in driver.page_source
-        driver.back()
+        back(driver)
 
         step("kiln", "/kiln", "Open the kiln")
         tap("kiln", "main a[href*=Old]", "opened")

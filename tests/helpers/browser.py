@@ -1,6 +1,7 @@
 """A real browser without a window, and a bench page for it to open."""
 
 import os
+import random
 import shutil
 import signal
 import socket
@@ -8,7 +9,7 @@ import subprocess
 import sys
 import tempfile
 import urllib.request
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from functools import partial
 from pathlib import Path
 
@@ -174,11 +175,19 @@ def by(driver, css):
 
 def wait_for(driver, what):
     """Wait until something is so; what was looked at may be replaced meanwhile."""
+    from selenium.common.exceptions import TimeoutException
+
+    try:
+        return _patiently(driver, what)
+    except TimeoutException as late:
+        raise AssertionError(f"In vain at {driver.current_url}: {said(driver)[:2000]}") from late
+
+
+def _patiently(driver, what):
     from selenium.common.exceptions import (
         ElementClickInterceptedException,
         ElementNotInteractableException,
         StaleElementReferenceException,
-        TimeoutException,
     )
     from selenium.webdriver.support.ui import WebDriverWait
 
@@ -187,11 +196,7 @@ def wait_for(driver, what):
         ElementNotInteractableException,
         StaleElementReferenceException,
     )
-    waiting = WebDriverWait(driver, PATIENCE_S, ignored_exceptions=passing)
-    try:
-        return waiting.until(lambda _: what())
-    except TimeoutException as late:
-        raise AssertionError(f"In vain at {driver.current_url}: {said(driver)[:2000]}") from late
+    return WebDriverWait(driver, PATIENCE_S, ignored_exceptions=passing).until(lambda _: what())
 
 
 INTO_SIGHT = "arguments[0].scrollIntoView({block: 'center', behavior: 'instant'})"
@@ -218,13 +223,25 @@ addEventListener('click', (event) => {
   if (element.contains(event.target)) window.heard = true;
 }, {capture: true, once: true});
 """
+LEADS_ON = """
+const [element] = arguments;
+const address = (whole) => whole.split('#')[0];
+const link = element.closest('a[href]');
+if (link) return !link.hash || address(link.href) !== address(location.href);
+const button = element.closest('button');
+if (!button?.form || button.type !== 'submit') return false;
+const script = document.documentElement.classList.contains('script');
+return !script || !button.form.matches('#main form[data-act]');
+"""
+"""Whether a press leads to another page, and not only to an answer that is put into this one."""
 
 
 def click(driver, element):
     """Bring an element into sight, and click it once the page is ready to hear that.
 
     A click that the browser dropped, so that the page never heard of it, is done again; one that
-    would meet something else, since an answer came and moved the page, once it stands still.
+    would meet something else, since an answer came and moved the page, once it stands still. Where
+    it leads to another page, that page is there afterwards.
     """
     wait_for(driver, lambda: _heard(driver, element))
 
@@ -237,13 +254,31 @@ def press(driver, css):
 def _heard(driver, element):
     if not driver.runs_script:
         driver.execute_script(INTO_SIGHT, element)
-        element.click()
-        return True
-    if not driver.execute_async_script(STILL, element):
+    elif driver.execute_async_script(STILL, element):
+        driver.execute_script(LISTEN, element)
+    else:
         return False
-    driver.execute_script(LISTEN, element)
+    before, leads_on = by(driver, "html"), driver.execute_script(LEADS_ON, element)
     element.click()
-    return driver.execute_script("return window.heard") is not False  # None on the next page
+    if driver.execute_script("return window.heard") is False:  # None on the next page
+        return False
+    if leads_on:
+        _next_page(driver, before)
+    return True
+
+
+def _next_page(driver, before):
+    """Wait until a page has gone; what is asked then waits for the whole of the next."""
+    from selenium.webdriver.support.expected_conditions import staleness_of
+
+    wait_for(driver, lambda: staleness_of(before)(driver))
+
+
+def back(driver):
+    """The page before, once it is there."""
+    before = by(driver, "html")
+    driver.back()
+    _next_page(driver, before)
 
 
 def fill(driver, name, text):
@@ -265,8 +300,14 @@ def fill(driver, name, text):
 
 
 def said(driver, css="body"):
-    """What a reader reads there."""
-    return by(driver, css).text
+    """What a reader reads there; anew where an answer replaced it meanwhile."""
+    (words,) = _patiently(driver, lambda: [by(driver, css).text])
+    return words
+
+
+def answered(driver):
+    """Wait until the answer is to what stands in the form."""
+    wait_for(driver, lambda: by(driver, "#beside").get_attribute("data-stand") == "")
 
 
 def small_studio(folder):
@@ -295,10 +336,15 @@ def logged(page, piece):
 
 
 def free_port():
-    """A port that nobody listens on, to start a page anew at the same address."""
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        return probe.getsockname()[1]
+    """A port that nobody listens on, to start a page anew at the same address.
+
+    None that a system deals out by itself, as somebody would get it while the page is away.
+    """
+    for port in random.sample(range(20_000, 32_000), 100):
+        with socket.socket() as probe, suppress(OSError):
+            probe.bind(("127.0.0.1", port))
+            return port
+    raise AssertionError("no port is free")
 
 
 def network(driver, latency_ms=0, offline=False):
