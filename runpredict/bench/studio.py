@@ -21,7 +21,7 @@ from runpredict.bench.learning import Learner
 from runpredict.bench.memo import Memo, working
 from runpredict.bench.shelf import shelf_of
 from runpredict.logbook.book import Logbook
-from runpredict.tables.columns import FOLDED
+from runpredict.tables.columns import FOLDED, TableKind
 from runpredict.tables.firings import keyed_firings
 from runpredict.tables.layers import blanks, outside
 from runpredict.tables.names import match_name, name_key
@@ -36,6 +36,7 @@ Pot = tuple[str, str]
 
 CLOCK_TICK_NS = 50_000_000  # file systems tell time no coarser than this where a pot is logged
 UNGROUPED_GLAZES, USED_LAST = 12, 6
+STOCK: tuple[TableKind, ...] = ("glazes", "recipes", "materials", "schedules")
 MOST_KEPT = 2000
 """What was made of a form or of a firing, in words: some kilobytes each."""
 
@@ -85,6 +86,8 @@ class Stock:
         What is wrong with the recipe of a glaze, which is taken for a jar until it is mended.
     glaze_marks, recipe_marks, material_marks : dict
         By (glaze,) and (material,), for the logbook to tell what was overtaken.
+    read : tuple
+        Of the tables it was read from; other figures whenever one was written to.
     revision : int
         No other stock has it.
     """
@@ -95,6 +98,7 @@ class Stock:
     glaze_marks: dict[Any, str]
     recipe_marks: dict[Any, str]
     material_marks: dict[Any, str]
+    read: tuple[int, int]
     revision: int = field(default_factory=itertools.count().__next__)
 
 
@@ -247,21 +251,17 @@ def _unfired(layers: pd.DataFrame) -> pd.Series[bool]:
 
 
 def _stock(book: Logbook, before: Stock | None) -> Stock:
+    read = book.totals(STOCK)
+    if before is not None and before.read == read:
+        return before
     glazes, glaze_marks = book.marked("glazes")
     recipes, recipe_marks = book.marked("recipes")
     materials, material_marks = book.marked("materials")
     others = {"materials": materials, "schedules": book.schedules()}
     kept = {"glazes": glazes, "recipes": recipes, **others}
-    marks = glaze_marks, recipe_marks, material_marks
-    if (
-        before is not None
-        and marks == (before.glaze_marks, before.recipe_marks, before.material_marks)
-        and all(table.equals(before.kept[kind]) for kind, table in kept.items())
-    ):
-        return before
     given = {kind: table for kind, table in kept.items() if kind != "glazes" and not table.empty}
     tables, unsound = usable_glazes(glazes, **given)
-    return Stock(tables, kept, unsound, *marks)
+    return Stock(tables, kept, unsound, glaze_marks, recipe_marks, material_marks, read)
 
 
 def _file_mark(book: Logbook) -> tuple[int, int, int] | None:

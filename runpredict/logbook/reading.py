@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import os
-import sqlite3
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, Self
@@ -13,6 +12,7 @@ import pandas as pd
 
 from runpredict.errors import refuse_file, refuse_other
 from runpredict.logbook.history import changes_frame, revisions_frame
+from runpredict.logbook.integrity import totals
 from runpredict.logbook.named import firing_meant
 from runpredict.logbook.overtaken import marks_of
 from runpredict.logbook.rows import Key, Stored, frame_of
@@ -20,6 +20,7 @@ from runpredict.logbook.schema import (
     FILE_NAME,
     GONE,
     REPLACED,
+    Connection,
     connect,
     make_file,
     prove_or_refuse,
@@ -42,7 +43,7 @@ def _identity(file: os.stat_result) -> tuple[int, int]:
 class ReadLogbook:
     """What can be asked of a logbook; `book.Logbook` writes to it."""
 
-    def __init__(self, connection: sqlite3.Connection, file: Path | None) -> None:
+    def __init__(self, connection: Connection, file: Path | None) -> None:
         self._connection = connection
         self.file = file
         self._opened = None if file is None else _identity(file.stat())
@@ -147,6 +148,11 @@ class ReadLogbook:
         with self._telling():
             (others,) = self._connection.execute("PRAGMA data_version").fetchone()
         return others, self._connection.total_changes
+
+    def totals(self, kinds: Iterable[TableKind]) -> tuple[int, int]:
+        """Another pair whenever one of some tables was written to."""
+        with self._telling():
+            return totals(self._connection, kinds)
 
     def prove(self) -> None:
         """Prove the file whole, as when it was opened, where another program wrote to it.

@@ -24,7 +24,7 @@ from runpredict.tables.columns import (
 )
 from runpredict.tables.firings import firing_key
 from runpredict.tables.names import blame_unknown
-from runpredict.tables.rows import check_rows, empty_table, without_faulty_pieces
+from runpredict.tables.rows import check_rows, dtypes_of, without_faulty_pieces
 from runpredict.tables.texts import can_be_kept
 
 Key: TypeAlias = tuple[Any, ...]
@@ -395,9 +395,11 @@ def cells_typed(kind: TableKind, texts: Mapping[str, str]) -> dict[str, Any]:
 
 def frame_of(kind: TableKind, rows: Sequence[Row], headings: Sequence[str]) -> pd.DataFrame:
     """Rows as `tables.rows.check_table` returns them, the unknown columns behind."""
-    blank = empty_table(kind)
-    raw = pd.DataFrame([row.cells for row in rows], columns=_names(kind), dtype=object)
-    frame = raw.astype(blank.dtypes.to_dict())
+    cells = [row.cells for row in rows]
+    frame = pd.DataFrame({
+        name: pd.Series([row[name] for row in cells], dtype=dtype)
+        for name, dtype in dtypes_of(kind).items()
+    })  # fmt: skip
     for heading in headings:
         frame[heading] = pd.Series([row.extra.get(heading, "") for row in rows], dtype=str)
     return frame

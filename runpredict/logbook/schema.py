@@ -27,6 +27,15 @@ BUSY_TIMEOUT_S = 60.0
 """How long to wait for another process that is writing."""
 
 
+class Connection(sqlite3.Connection):
+    """A connection to a logbook, and what was read through it."""
+
+    def __init__(self, *args: Any, **given: Any) -> None:
+        super().__init__(*args, **given)
+        self.read: dict[TableKind, tuple[int, int, dict[Any, Any]]] = {}
+        """As `store.newest_rows` keeps it: by whom written, the last row's number, and the rows."""
+
+
 def version() -> int:
     """The version this program writes: the newest of any column."""
     return max(column.since for columns in COLUMNS.values() for column in columns)
@@ -226,9 +235,9 @@ def _bring_to(connection: sqlite3.Connection, newest: int) -> None:
         connection.execute(f"PRAGMA user_version = {number}")
 
 
-def new_in_memory(of_version: int | None = None) -> sqlite3.Connection:
+def new_in_memory(of_version: int | None = None) -> Connection:
     """An empty logbook that is nowhere on disk, of the newest version or another."""
-    connection = sqlite3.connect(":memory:", isolation_level=None)
+    connection = sqlite3.connect(":memory:", isolation_level=None, factory=Connection)
     _settle(connection)
     connection.execute(f"PRAGMA application_id = {APPLICATION_ID}")
     with transaction(connection):
@@ -274,12 +283,12 @@ def _publish(temporary: Path, file: Path) -> None:
             os.rename(temporary, file)
 
 
-def connect(file: Path) -> sqlite3.Connection:
+def connect(file: Path) -> Connection:
     """Open a logbook that is there, prove it whole and bring it up to date.
 
     Returns
     -------
-    sqlite3.Connection
+    Connection
         In autocommit; write inside `transaction`.
 
     Raises
@@ -293,6 +302,7 @@ def connect(file: Path) -> sqlite3.Connection:
             uri=True,
             timeout=BUSY_TIMEOUT_S,
             isolation_level=None,
+            factory=Connection,
         )
         try:
             prove_or_refuse(connection, file)

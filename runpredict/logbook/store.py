@@ -13,7 +13,7 @@ from typing import Any
 from runpredict.errors import BadInput
 from runpredict.logbook.integrity import checksum, seal_next
 from runpredict.logbook.rows import Change, Key, Revision, Row, Stored, cells_typed, key_of
-from runpredict.logbook.schema import BACKUP_NAME, back_up, refuse_newer
+from runpredict.logbook.schema import BACKUP_NAME, Connection, back_up, refuse_newer
 from runpredict.tables.columns import COLUMNS, KINDS, TableKind
 from runpredict.tables.headings import plain_heading
 
@@ -45,18 +45,30 @@ def _typed(kind: TableKind, name: str, text: str) -> Any:
 
 
 def newest_rows(
-    connection: sqlite3.Connection, kind: TableKind, piece: str | None = None
+    connection: Connection, kind: TableKind, piece: str | None = None
 ) -> dict[Key, Stored]:
-    """Newest revision of each row, in the order the rows were first logged."""
-    where, values = ("", ()) if piece is None else ("WHERE piece = ?", (piece,))
+    """Newest revision of each row, in the order the rows were first logged.
+
+    Rows are only ever added, so only those after the last one read are read, unless another program
+    wrote meanwhile.
+    """
+    (others,) = connection.execute("PRAGMA data_version").fetchone()
+    was, last, kept = connection.read.get(kind, (others, 0, {}))
+    if was != others or piece is not None:
+        last, kept = 0, {}
+    stored: dict[Key, Stored] = dict(kept)
+    where, values = ("", (last,)) if piece is None else ("AND piece = ?", (last, piece))
     found = connection.execute(
-        f"SELECT revision, retired, {_columns_sql(kind)}, extra FROM {kind} {where} ORDER BY id",
+        f"SELECT id, revision, retired, {_columns_sql(kind)}, extra FROM {kind} "
+        f"WHERE id > ? {where} ORDER BY id",
         values,
     )
-    stored: dict[Key, Stored] = {}
-    for revision, retired, *record in found:
+    for number, revision, retired, *record in found:
         row = _row(kind, record)
         stored[key_of(kind, row)] = Stored(row, revision, bool(retired))
+        last = number
+    if piece is None and not connection.in_transaction:  # else it may be taken back
+        connection.read[kind] = others, last, dict(stored)
     return stored
 
 

@@ -334,11 +334,15 @@ def empty_table(kind: TableKind) -> pd.DataFrame:
     >>> len(empty_table("recipes"))
     0
     """
-    columns = {
+    return pd.DataFrame({name: pd.Series(dtype=dtype) for name, dtype in dtypes_of(kind).items()})
+
+
+def dtypes_of(kind: TableKind) -> dict[str, str]:
+    """What the cells of each column of a table are kept as."""
+    return {
         c.name: "str" if c.is_text else "int64" if c.form == "count" and c.needed else "float64"
         for c in COLUMNS[kind]
     }
-    return pd.DataFrame({name: pd.Series(dtype=dtype) for name, dtype in columns.items()})
 
 
 def with_defaults(layers: pd.DataFrame) -> pd.DataFrame:

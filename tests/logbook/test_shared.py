@@ -7,6 +7,8 @@ from runpredict.errors import BadInput
 from runpredict.logbook.book import Logbook
 from runpredict.logbook.overtaken import Overtaken, Taken
 from runpredict.logbook.results import Outcome
+from runpredict.logbook.schema import transaction
+from runpredict.logbook.store import newest_rows
 from runpredict.tables.rows import empty_table
 
 GLAZES = pd.DataFrame({"glaze": ["sea", "sky"], "source": "jar"})
@@ -40,6 +42,23 @@ def other(book, tmp_path):
 
 def mark(book, pot=MUG):
     return book.marked("layers")[1].get(pot, "")
+
+
+def test_what_was_read_before_is_as_the_file_says(book, other, tmp_path):
+    """Nothing of what was taken back, and all that another wrote, in numbers given back too."""
+    book.layers()
+    with pytest.raises(KeyError), transaction(book._connection):
+        book._write_outcomes("mug", [Outcome(1, 5.0, "no")], "f1", "record", {})
+        assert newest_rows(book._connection, "layers")["mug", "f1", "", 1].revision == 2
+        raise KeyError
+    assert book.layers()["run_mm"].isna().all()
+    for writer in (other, book, other):
+        totals = book.totals(["layers"]), book.totals(["glazes"])
+        writer.record("mug", [Outcome(2, 3.0 if writer is other else 4.0, "no")], firing="f1")
+        with Logbook.open(tmp_path) as fresh:
+            assert book.layers().equals(fresh.layers())
+            assert book.marked("layers")[1] == fresh.marked("layers")[1]
+        assert book.totals(["layers"]) != totals[0] and book.totals(["glazes"]) == totals[1]
 
 
 def test_a_mark_changes_with_its_own_piece_alone(book):
