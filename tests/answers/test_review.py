@@ -163,11 +163,12 @@ def test_a_slip_of_the_pen_is_named(world):
     quiet = world.log.loc[mine & (world.log["run_mm"] <= 1.0)].sort_values("run_mm").iloc[[0]]
     slip = world.log.copy()
     slip.loc[quiet.index, ["past_foot", "run_mm"]] = ["yes", np.nan]
-    found = review(slip, world.glazes).surprises
-    row = found.loc[found["piece"] == quiet["piece"].item()].iloc[0]
+    found = review(slip, world.glazes)
+    surprises = found.surprises
+    row = surprises.loc[surprises["piece"] == quiet["piece"].item()].iloc[0]
     assert row["slip"] == "yes" and row["past_foot"] == "yes"
-    assert "Looks like a slip: check it." in review_text(review(slip, world.glazes))
-    assert (found["slip"] == "yes").sum() < 0.05 * len(slip)
+    assert "Looks like a slip: check it." in review_text(found)
+    assert (surprises["slip"] == "yes").sum() < 0.05 * len(slip)
 
 
 def test_what_is_told_adds_up_to_what_is_seen(found):

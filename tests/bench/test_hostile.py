@@ -1,6 +1,7 @@
 """Whatever is typed in any field is shown as text, kept as it is or refused, and breaks nothing."""
 
 import html
+import re
 from html.parser import HTMLParser
 
 import pytest
@@ -67,6 +68,14 @@ FORMS = {
 }
 
 
+def ends(names):
+    """The first and the last field of each kind, whatever the pot, the layer or the row."""
+    kinds = {name: re.sub(r"-[0-9a-f]{12}|-\d+", "", name) for name in names}
+    first = {kind: name for name, kind in reversed(kinds.items())}
+    last = {kind: name for name, kind in kinds.items()}
+    return [name for name, kind in kinds.items() if name in (first[kind], last[kind])]
+
+
 @pytest.mark.parametrize("text", TEXTS, ids=range(len(TEXTS)))
 @pytest.mark.parametrize("action", FORMS)
 def test_hostile_text_in_every_field(app, action, text):
@@ -76,7 +85,7 @@ def test_hostile_text_in_every_field(app, action, text):
     fields = visitor.fields("/pot" if action.startswith("/pot") else action)
     raw = text.encode("utf-8", "surrogatepass")
     names = [name for name in fields if name != "form_token"]
-    for name in names:
+    for name in ends(names):
         sound(visitor.post(action, fields | {name: raw, "do": does[0]}))
     for do in does:
         everywhere = fields | dict.fromkeys(names, raw) | {"do": do}

@@ -47,11 +47,12 @@ def raw(name):
     return read_table(SAMPLE / f"{name}.csv", name)
 
 
-def renamed(names, firing="Dabchick"):
+def renamed(names, firing="Dabchick", **options):
     """The answer to one sample firing, some names of its pieces and glazes changed."""
     layers = raw("layers")
     layers = layers.loc[layers["firing"] == firing].replace(names)
-    return check(layers, raw("glazes").replace(names), recipes=raw("recipes").replace(names))
+    glazes, recipes = (raw(name).replace(names) for name in ("glazes", "recipes"))
+    return check(layers, glazes, recipes=recipes, **options)
 
 
 @cache
