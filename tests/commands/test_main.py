@@ -447,6 +447,9 @@ def test_as_a_program():
 
 def test_the_answer_never_replaces_a_table_of_hers(tmp_path, capsys):
     sample_copy(tmp_path)
+    head, *rows = (tmp_path / "layers.csv").read_text(encoding="utf-8").splitlines()
+    plan = [head, *(row for row in rows if row.startswith("mug 1,"))]
+    (tmp_path / "layers.csv").write_text("\n".join(plan), encoding="utf-8")
     (tmp_path / "kiln.html").write_text("hers", encoding="utf-8")
     before = {path.name: path.read_bytes() for path in tmp_path.iterdir()}
     assert check(tmp_path, "--out", tmp_path, "--sheet", tmp_path / "kiln.html") == 2
