@@ -147,6 +147,21 @@ def test_a_length_typed_while_its_word_is_on_the_way(page, phone):
     assert logged(page, "cup 1")["run_mm"].iloc[0] == 12.0
 
 
+def test_a_length_stays_with_its_word_while_another_word_is_on_the_way(page, phone):
+    """ "Fine" by mistake and "Ran" again: the length still stood there, and the answer took it."""
+    phone.get(f"{page.url}/kiln?firing=dusk")
+    press(phone, label("cup 2", 1, "ran"))
+    by(phone, run_of("cup 2", 1)).send_keys("3\t")
+    wait_for(phone, lambda: bar(phone) == "Kept")
+    with page.held():
+        press(phone, label("cup 2", 1, "fine"))
+        press(phone, label("cup 2", 1, "ran"))
+        assert by(phone, run_of("cup 2", 1)).get_attribute("value") == "3"
+    wait_for(phone, lambda: phone.execute_script(ANSWERED) == 3 and bar(phone) == "Kept")
+    assert by(phone, run_of("cup 2", 1)).get_attribute("value") == "3"
+    assert logged(page, "cup 2")["run_mm"].iloc[0] == 3.0
+
+
 def test_units_change_in_mid_form_and_nothing_is_lost(page, either):
     either.get(f"{page.url}/pot?piece=cup+2&firing=dusk")
     fill(either, "lower_edge_mm-1", "20")

@@ -146,11 +146,18 @@ function settle(box, sent, fresh) {
   const later = !same(picks(box), sent);
   const names = (one) => touched(one).map((field) => field.id).join();
   const now = picks(box);
+  const told = (field) => { // a word and its length are one thing
+    const group = field.closest(".fate");
+    return group ? entries(group) : [[field.name, now.get(field.name)]];
+  };
+  const hers = new Set(); // told since: it stays
+  for (const field of touched(box)) {
+    if (told(field).some(([name, value]) => sent.get(name) !== value)) hers.add(field.id);
+  }
   for (const field of touched(fresh)) {
     const mine = document.getElementById(field.id);
     if (!mine) continue;
-    const hers = now.get(field.name) !== sent.get(field.name); // typed since: it stays
-    const [to, from] = hers ? [field, mine] : [mine, field];
+    const [to, from] = hers.has(field.id) ? [field, mine] : [mine, field];
     if (field.type === "radio") to.checked = from.checked;
     else if (to.value !== from.value) to.value = from.value;
   }
