@@ -248,6 +248,25 @@ def test_a_word_taken_back_while_the_units_change(page, phone):
     assert logged(page, "cup 1")["past_foot"].iloc[0] == ""
 
 
+def test_a_length_and_its_word_told_while_the_units_change(page, phone):
+    """One request at a time: no answer in mm came into a page in inches, nor a length over a word."""
+    phone.get(f"{page.url}/kiln?firing=dusk")
+    with page.held():
+        press(phone, ".units [aria-pressed=false]")
+        for piece in ("cup 2", "cup 5"):
+            press(phone, label(piece, 1, "ran"))
+            by(phone, run_of(piece, 1)).send_keys("1/4 in\t")
+        press(phone, label("cup 5", 1, "fine"))
+    wait_for(phone, lambda: "inches" in said(phone, ".units [aria-pressed=true]"))
+    wait_for(phone, lambda: bar(phone) == "Kept")
+    assert by(phone, run_of("cup 2", 1)).get_attribute("value") == "1/4"
+    assert logged(page, "cup 2")["run_mm"].iloc[0] == 6.35
+    assert by(phone, f"#fate-{key_of('cup 5')}-1-fine").is_selected()
+    with Logbook.open(page.folder) as book:
+        rows = book.history("layers")
+        assert rows.loc[rows["piece"] == "cup 5", "run_mm"].isna().all()
+
+
 def test_all_the_rest_asks_counts_and_is_undone(page, phone):
     phone.get(f"{page.url}/kiln?firing=dusk")
     network(phone, SLOW_MS)

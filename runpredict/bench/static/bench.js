@@ -3,7 +3,7 @@
 // the server's answer in its place.
 import { ask, close, openAnswer } from "./answer.js";
 import { drafts, dropDraft, keepDraft, leaveDraft } from "./drafts.js";
-import { allKept, keptAlready, openKiln, sendButton, sendWaiting, settled } from "./kiln.js";
+import { allKept, alone, keptAlready, openKiln, sendButton, sendTold, sendWaiting, take } from "./kiln.js";
 import { read, sliders } from "./sliders.js";
 import { NotDone, fieldsOf, get, post, released } from "./wire.js";
 
@@ -78,22 +78,18 @@ function state(words, kind = "") {
 
 // A button: the answer comes into the page, and what was typed meanwhile goes along.
 async function act(form, button) {
-  const fields = fieldsOf(form);
-  const sent = fields.toString();
-  const kiln = form.dataset.kind === "kiln";
+  const inTurn = form.dataset.kind === "kiln" ? alone : (work) => work();
   await doing(button, async () => {
     if (button.value === "save") state("Keeping …", "open");
-    if (kiln) {
-      await settled();
-      for (const name of [...fields.keys()]) fields.delete(name);
-      for (const [name, value] of fieldsOf(form)) fields.append(name, value);
-    }
-    const before = kiln ? fields.toString() : sent;
-    fields.set(button.name, button.value);
-    const reply = await post(form.getAttribute("action"), fields);
-    await released();
-    const untyped = button.value === "save" && !form.dataset.typed && sent === opened;
-    show(reply, laterThan(before, form, button.value), untyped);
+    await inTurn(async () => {
+      const fields = fieldsOf(form);
+      const sent = fields.toString();
+      fields.set(button.name, button.value);
+      const reply = await post(form.getAttribute("action"), fields);
+      await released();
+      const untyped = button.value === "save" && !form.dataset.typed && sent === opened;
+      show(reply, laterThan(sent, form, button.value), untyped);
+    });
     if (button.value === "add") showLayer();
   });
 }
@@ -204,7 +200,9 @@ function laterThan(sent, form, did) {
 function putIn(later) {
   const form = actForm();
   if (!form) return;
-  for (const { name, value, units } of later) {
+  const kiln = form.dataset.kind === "kiln";
+  const word = ({ name }) => Number(name.startsWith("fate-")); // after its length, which may choose one
+  for (const { name, value, units } of [...later].sort((one, other) => word(one) - word(other))) {
     const field = name ? form.elements[name] : null;
     if (!field && value && name.startsWith("move-")) tickElsewhere(form, name, value);
     if (!field) continue;
@@ -214,8 +212,10 @@ function putIn(later) {
     if (!one) continue;
     if (["radio", "checkbox"].includes(one.type)) one.checked = value !== null;
     else one.value = other && "length" in one.dataset && !Number.isNaN(read(value, units)) ? `${value} ${units}` : value ?? "";
-    for (const kind of ["input", "change"]) one.dispatchEvent(new Event(kind, { bubbles: true }));
+    if (kiln) take(one);
+    else for (const kind of ["input", "change"]) one.dispatchEvent(new Event(kind, { bubbles: true }));
   }
+  if (kiln) sendTold();
 }
 
 // A pot that was ticked while another part of the list came.
@@ -274,8 +274,8 @@ function button(words, kind, tapped) {
 }
 
 async function putBack(draft, tapped) {
-  await doing(tapped, async () => {
-    if (typingForm()?.dataset.kind === "kiln") await settled();
+  const inTurn = typingForm()?.dataset.kind === "kiln" ? alone : (work) => work();
+  await doing(tapped, () => inTurn(async () => {
     const fields = new URLSearchParams(draft.fields);
     fields.set("do", `units-${document.querySelector("header.top").dataset.units}`);
     const reply = await post(draft.action, fields);
@@ -286,7 +286,7 @@ async function putBack(draft, tapped) {
     dropDraft(draft.key);
     offer();
     if (draft.kind === "kiln") sendWaiting();
-  });
+  }));
 }
 
 document.documentElement.classList.add("script");

@@ -11,6 +11,7 @@ let form = null;
 let waiting = new Map(); // by pot, what is not confirmed: open, sending or refused
 let queue = new Map(); // by pot, what the next request says: save, or the button pressed
 let sending = null;
+let held = false; // while a button of the whole kiln is answered
 let away = "";
 let timer = 0;
 
@@ -20,6 +21,10 @@ const TOUCHED = "input:not([type=hidden]), select";
 const touched = (box) => [...box.querySelectorAll(TOUCHED)];
 const entries = (box, kind = "input, select") =>
   [...box.querySelectorAll(kind)].filter((f) => f.type !== "radio" || f.checked).map((f) => [f.name, f.value]);
+const fates = (box) => [...box.querySelectorAll(".fate")];
+const runOf = (group) => group.querySelector(".run input");
+const pick = (group, word) => group.querySelector(`input[type=radio][value="${word}"]`);
+const lacksLength = (group) => pick(group, "ran").checked && !runOf(group).value.trim();
 const picks = (box) => new Map(entries(box, TOUCHED));
 const same = (one, other) => one.size === other.size && [...one].every(([name, value]) => other.get(name) === value);
 
@@ -59,32 +64,52 @@ export function sendButton(button) {
   return send();
 }
 
-// Until nothing is on its way; NotDone where something could not be sent.
-export async function settled() {
+// What is not confirmed and whole, as a tap sends it.
+export function sendTold() {
+  for (const [key, how] of waiting) {
+    if (how === "open" && !fates(boxOf(key)).some(lacksLength)) queue.set(key, queue.get(key) ?? "save");
+  }
+  send();
+}
+
+// Do what replaces the form while nothing is on its way: what is told meanwhile goes after it, as
+// the new form says it. NotDone where something could not be sent.
+export async function alone(work) {
+  await settled();
+  held = true;
+  try {
+    await work();
+  } finally {
+    held = false;
+    again();
+  }
+}
+
+async function settled() {
   while (sending) await sending;
   if (queue.size) await send();
   if (queue.size) throw new NotDone(away);
 }
 
 function changed(event) {
-  const box = event.target.closest("[data-pot]");
+  take(event.target);
   const group = event.target.closest(".fate");
-  if (!group) { // what else is told of the pot
-    note(box);
-    queue.set(box.dataset.pot, "save");
-    send();
-    return;
-  }
-  const run = group.querySelector(".run input");
-  const pick = (word) => group.querySelector(`input[type=radio][value="${word}"]`);
-  if (event.target === run && run.value.trim() && !pick("past").checked) pick("ran").checked = true;
-  if (pick("").checked) run.value = "";
-  note(box);
-  if (pick("ran").checked && !run.value.trim()) run.focus();
+  if (group && lacksLength(group)) runOf(group).focus();
   else {
-    queue.set(box.dataset.pot, "save");
+    queue.set(event.target.closest("[data-pot]").dataset.pot, "save");
     send();
   }
+}
+
+// What a field says by now, not sent yet.
+export function take(field) {
+  const group = field.closest(".fate");
+  if (group) {
+    const run = runOf(group);
+    if (field === run && run.value.trim() && !pick(group, "past").checked) pick(group, "ran").checked = true;
+    if (pick(group, "").checked) run.value = "";
+  }
+  note(field.closest("[data-pot]"));
 }
 
 function note(box) {
@@ -102,6 +127,7 @@ function mark(box, how) {
 
 function send() {
   clearTimeout(timer);
+  if (held) return null;
   sending ??= empty().finally(() => { sending = null; tell(); });
   return sending;
 }
