@@ -40,6 +40,13 @@ if TYPE_CHECKING:
     from runpredict.tables.plan import PlanTables
 
 
+class _Parser(argparse.ArgumentParser):
+    """Tells wrong use in one sentence, like every other bad input."""
+
+    def error(self, message: str) -> NoReturn:
+        refuse(self.prog, f'{message}; "{self.prog} --help" lists what it takes.')
+
+
 class _Version(argparse.Action):
     """Prints the version, looked up only when it is asked for."""
 
@@ -88,7 +95,7 @@ def build_parser() -> argparse.ArgumentParser:
 
     It returns the exit status or raises `BadInput`.
     """
-    parser = argparse.ArgumentParser(
+    parser = _Parser(
         prog="runpredict",
         description="Tells, before the kiln is loaded, how far each layer of glaze will run.",
     )
@@ -148,7 +155,7 @@ WAITING_FOR_HER = ("record", "page")
 
 def _refuse_unknown(parser: argparse.ArgumentParser, words: Sequence[str]) -> None:
     """A command that there is not is told with the nearest one."""
-    (commands,) = (a.choices for a in parser._actions if a.dest == "command" and a.choices)
+    commands = _commands(parser)
     word = next(iter(words), "-")
     if word.startswith("-") or word in commands:
         return
@@ -158,6 +165,28 @@ def _refuse_unknown(parser: argparse.ArgumentParser, words: Sequence[str]) -> No
     refuse("runpredict", f'"{shown}" is not a command{hint} There are {", ".join(commands)}.')
 
 
+def _commands(parser: argparse.ArgumentParser) -> dict[str, argparse.ArgumentParser]:
+    (found,) = (a.choices for a in parser._actions if a.dest == "command" and a.choices)
+    return dict(found)
+
+
+def _refuse_left(command: argparse.ArgumentParser, words: Sequence[str]) -> None:
+    """A word that a command does not take: an option it has not, or a file of no kind."""
+    if not words:
+        return
+    word, options = words[0], [name for a in command._actions for name in a.option_strings]
+    shown = printable(word[:80])
+    if word.startswith("-"):
+        near = get_close_matches(word.partition("=")[0].casefold(), options, n=1)
+        hint = f"; did you mean {near[0]}?" if near else ""
+        message = f'there is no option "{shown}"{hint}'
+    elif "--plan" in options:
+        message = f'say before "{shown}" what it is: --plan, --glazes or another table'
+    else:
+        message = f'it takes no "{shown}"'
+    command.error(message)
+
+
 def _run(argv: Sequence[str] | None) -> int:
     parser = build_parser()
     words = sys.argv[1:] if argv is None else argv
@@ -165,7 +194,8 @@ def _run(argv: Sequence[str] | None) -> int:
         print(f"Give a command. {FIRST_COMMANDS}", file=sys.stderr)
         return BAD_INPUT
     _refuse_unknown(parser, words)
-    args = parser.parse_args(argv)
+    args, left = parser.parse_known_args(words)
+    _refuse_left(_commands(parser)[args.command], left)
     warnings.showwarning = _show_warning
     warnings.simplefilter("always", TableWarning)
     hear_long_work()
