@@ -37,9 +37,12 @@ MOST_TOLD = 5000
 MOST_NUMBER = 99  # of a layer
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Fate:
     """What is written, or typed, of one layer.
+
+    Two are equal that look alike, unless they were rounded from two lengths: 6 mm and a quarter
+    inch are both 1/4 in the field.
 
     Attributes
     ----------
@@ -52,7 +55,14 @@ class Fate:
 
     word: Word = ""
     run: str = ""
-    exact: str = field(default="", compare=False)
+    exact: str = ""
+    __hash__ = None  # type: ignore[assignment]
+
+    def __eq__(self, other: object) -> bool:
+        if not isinstance(other, Fate):
+            return NotImplemented
+        rounded = {self.exact, other.exact} - {""}
+        return (self.word, self.run) == (other.word, other.run) and len(rounded) < 2
 
     def words(self) -> str:
         """For a reader."""
@@ -302,6 +312,8 @@ def _posted(fields: Mapping[str, str], at: str, typed_in: LengthUnits) -> tuple[
     if word == "fine" or (not word and run == written_length(stood_mm, typed_in)):
         return was, Fate(word)
     exact = fields.get(f"exact-{at}", "")[:MOST_LETTERS]
+    if run != written_length(_mm(exact), typed_in):  # typed over
+        exact = ""
     return was, Fate(word, *converted_length(run, exact, typed_in, units()))
 
 

@@ -75,6 +75,17 @@ def test_units_change_in_a_kiln_and_a_glaze_that_are_being_filled_in(app, visito
     assert 'value="mm" aria-pressed="true"' in visitor.text
 
 
+def test_two_lengths_that_look_alike_in_inches_are_two(app, visitor):
+    visitor.get(KILN)
+    visitor.send("/kiln", **{at("cup 1", 1): "past", at("cup 1", 1, "run"): "1/4 in"})
+    visitor.follow()
+    visitor.send("/kiln", "units-in", **{at("cup 1", 1, "run"): "7"})
+    assert visitor.fields("/kiln")[at("cup 1", 1, "run")] == "1/4"
+    visitor.send("/kiln", "save")
+    assert visitor.page.location.endswith("kept=1")
+    assert logged(app, "cup 1")["run_mm"].iloc[0] == 7.0
+
+
 def test_enter_asks_or_saves_and_never_changes_units(visitor):
     """A browser takes the first button of a form in the order of the page (HTML, 4.10.22.2)."""
     for address, form, does in ((POT, "pot", "ask"), (KILN, "kiln", "save"),

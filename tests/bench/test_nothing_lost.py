@@ -249,7 +249,7 @@ def test_a_word_taken_back_while_the_units_change(page, phone):
 
 
 def test_a_length_and_its_word_told_while_the_units_change(page, phone):
-    """One request at a time: no answer in mm came into a page in inches, nor a length over a word."""
+    """An answer in mm was put into a page in inches, and a length over a word told after it."""
     phone.get(f"{page.url}/kiln?firing=dusk")
     with page.held():
         press(phone, ".units [aria-pressed=false]")
