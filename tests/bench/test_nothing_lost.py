@@ -160,6 +160,13 @@ def test_a_length_stays_with_its_word_while_another_word_is_on_the_way(page, pho
     wait_for(phone, lambda: phone.execute_script(ANSWERED) == 3 and bar(phone) == "Kept")
     assert by(phone, run_of("cup 2", 1)).get_attribute("value") == "3"
     assert logged(page, "cup 2")["run_mm"].iloc[0] == 3.0
+    press(phone, ".units button[value='units-in']")
+    wait_for(phone, lambda: by(phone, run_of("cup 2", 1)).get_attribute("value") == "1/8")
+    with page.held():
+        press(phone, label("cup 2", 1, "fine"))
+        press(phone, label("cup 2", 1, "past"))
+    wait_for(phone, lambda: logged(page, "cup 2")["past_foot"].iloc[0] == "yes")
+    assert logged(page, "cup 2")["run_mm"].iloc[0] == 3.0  # not an eighth of an inch
 
 
 def test_units_change_in_mid_form_and_nothing_is_lost(page, either):

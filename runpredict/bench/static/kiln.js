@@ -17,12 +17,12 @@ let timer = 0;
 
 const boxes = () => [...form.querySelectorAll("[data-pot]")];
 const boxOf = (key) => form.querySelector(`[data-pot="${key}"]`);
-const TOUCHED = "input:not([type=hidden]), select";
+const TOUCHED = "input:not([type=hidden]), select, .fate input"; // what a length was rounded from too
 const touched = (box) => [...box.querySelectorAll(TOUCHED)];
 const entries = (box, kind = "input, select") =>
   [...box.querySelectorAll(kind)].filter((f) => f.type !== "radio" || f.checked).map((f) => [f.name, f.value]);
 const fates = (box) => [...box.querySelectorAll(".fate")];
-const runOf = (group) => group.querySelector(".run input");
+const runOf = (group) => group.querySelector("[name^=run-]");
 const pick = (group, word) => group.querySelector(`input[type=radio][value="${word}"]`);
 const lacksLength = (group) => pick(group, "ran").checked && !runOf(group).value.trim();
 const picks = (box) => new Map(entries(box, TOUCHED));
