@@ -80,8 +80,9 @@ def firing_page(
     pots = [pot for pot in snapshot.planned_pots if pot[1] == key]
     if not pots:
         abort(404)
-    found = session().planned(snapshot, only=key, as_a_whole=True)
+    found = session().planned(snapshot, only=key)
     mine = found.get(key, FiringWords(key, "", "", (), LoadWords()))
+    mine = replace(mine, load=session().load(snapshot, key))
     tolerance = open_studio().tolerance_in(key)
     told_of = [(words, pot) for words, some in mine.by_need.items() for pot in some]
     do, stood = request.form.get("do", ""), request.form.get("from", "")

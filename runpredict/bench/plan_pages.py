@@ -208,15 +208,11 @@ def _opened() -> Opened:
 
 
 def _asked(form: PotForm, snapshot: Snapshot, wanted: Callable[[], bool] = lambda: True) -> Asked:
-    """What is made of a form; of one that somebody just asked about, what was made of it then.
+    """What is made of a form; of a pot that somebody just asked about, what was answered then.
 
     Nothing is where it is not `wanted` any more once its turn has come.
     """
     studio, read_in = open_studio(), units()
-    key = studio.key(snapshot, "form", repr(form), read_in)
-    known: Asked | None = studio.memo.kept(key)
-    if known is not None:
-        return known
     read = pot_form.read_form(form, read_in, snapshot)
     if read.faults:
         return Asked(read)
@@ -235,8 +231,10 @@ def _asked(form: PotForm, snapshot: Snapshot, wanted: Callable[[], bool] = lambd
         tries = tries_in_words(answer, pot.place, read_in)
         return Asked(read, pot, tries, views, answer.changes(read_in), answer.tolerance)
 
-    found: Asked = studio.memo.get(key, work)
-    return found
+    # As read, not as typed: a pot that was kept is the one that was asked about.
+    rows = repr(read.layers.to_dict("list"))
+    found: Asked = studio.memo.get(studio.key(snapshot, "pot", rows, read_in), work)
+    return replace(found, read=read)
 
 
 def _page(

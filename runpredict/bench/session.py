@@ -5,6 +5,7 @@ from __future__ import annotations
 import shutil
 import tempfile
 import threading
+from collections.abc import Collection
 from dataclasses import replace
 from pathlib import Path
 
@@ -17,8 +18,10 @@ from runpredict.bench.studio import Pot, Snapshot, Studio
 from runpredict.errors import refuse_file
 from runpredict.logbook.forms import import_files
 from runpredict.logbook.schema import FILE_NAME
+from runpredict.tables.plan import PlanTables
 from runpredict.units import LengthUnits
-from runpredict.words.pots import FiringWords, firings_in_words
+from runpredict.words.loads import LoadWords, loads_in_words
+from runpredict.words.pots import FiringWords, in_firings, pots_in_words
 
 
 class Session:
@@ -77,36 +80,49 @@ class Session:
                 shutil.rmtree(self._passing, ignore_errors=True)
                 raise
 
-    def planned(
-        self, snapshot: Snapshot, only: str | None = None, *, as_a_whole: bool = False
-    ) -> dict[str, FiringWords]:
-        """Every planned firing, or one; in the reader's units, what changed asked about at once.
-
-        The load `as_a_whole` at other heats takes as long as all the rest.
-        """
+    def planned(self, snapshot: Snapshot, only: str | None = None) -> dict[str, FiringWords]:
+        """Every planned firing, or one, in the reader's units; what changed alone is judged."""
         studio, read_in = open_studio(), units()
-        plan, memo = snapshot.tables.plan, studio.memo
-        asked = studio.key(snapshot, "firing", as_a_whole, read_in)
-        keys = {
-            firing: (asked, marks)
-            for firing, marks in snapshot.firing_marks.items()
+        key = studio.key(snapshot, read_in)
+        marks = {
+            pot: mark
+            for firing, pots in snapshot.firing_marks.items()
             if only in (None, firing)
+            for pot, mark in pots
         }
-        found = {firing: memo.kept(key) for firing, key in keys.items()}
-        if None in found.values():
+
+        def changed() -> list[Pot]:
+            return [pot for pot, mark in marks.items() if told.get(pot, ("", None))[0] != mark]
+
+        told = studio.told.kept(key) or {}
+        if changed():
             with working():
-                found = {firing: memo.kept(key) for firing, key in keys.items()}
-                missing = [firing for firing, pots in found.items() if pots is None]
-                alike: dict[float, list[str]] = {}
-                for firing in missing:
-                    alike.setdefault(studio.tolerance_in(firing), []).append(firing)
+                told = studio.told.kept(key) or {}
+                alike: dict[float, set[Pot]] = {}
+                for pot in changed():
+                    alike.setdefault(studio.tolerance_in(pot[1]), set()).add(pot)
+                told = {pot: words for pot, words in told.items() if pot in snapshot.marks}
                 for some in alike.values():
-                    rows = plan.loc[plan["firing"].isin(some)].reset_index(drop=True)
-                    answer = studio.ask(replace(snapshot.tables, plan=rows))
-                    for pots in firings_in_words(answer, read_in, as_a_whole):
-                        found[pots.firing] = pots
-                        memo.put(keys[pots.firing], pots)
-        return {firing: pots for firing, pots in found.items() if pots is not None}
+                    answer = studio.ask(_asking_about(some, snapshot))
+                    for words in pots_in_words(answer, read_in):
+                        pot = (words.piece, words.firing)
+                        told[pot] = marks[pot], words
+                studio.told.put(key, told)
+        firings = in_firings([told[pot][1] for pot in marks], {})
+        return {firing.firing: firing for firing in firings}
+
+    def load(self, snapshot: Snapshot, firing: str) -> LoadWords:
+        """What a planned firing needs as a whole, at other heats too: as long as judging it."""
+        studio, pots = open_studio(), snapshot.firing_marks.get(firing, ())
+
+        def work() -> LoadWords:
+            answer = studio.ask(_asking_about({pot for pot, _ in pots}, snapshot))
+            return loads_in_words(answer).get(firing, LoadWords())
+
+        if not pots:
+            return LoadWords()
+        found: LoadWords = studio.memo.get(studio.key(snapshot, "load", firing, pots), work)
+        return found
 
     def _put(self, studio: Studio) -> None:
         # The one before stays open until the end: a request may still be at it.
@@ -119,6 +135,13 @@ class Session:
             studio.close()
         if self._passing is not None:
             shutil.rmtree(self._passing, ignore_errors=True)
+
+
+def _asking_about(pots: Collection[Pot], snapshot: Snapshot) -> PlanTables:
+    plan = snapshot.tables.plan
+    named = zip(plan["piece"], plan["firing"], strict=True)
+    rows = plan.loc[[pot in pots for pot in named]].reset_index(drop=True)
+    return replace(snapshot.tables, plan=rows)
 
 
 def session() -> Session:

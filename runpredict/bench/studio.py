@@ -29,6 +29,7 @@ from runpredict.tables.plan import PlanTables, usable_glazes
 from runpredict.tables.rows import inside_of, split_results, with_defaults
 from runpredict.units import LengthUnits
 from runpredict.words.heat import heat_words
+from runpredict.words.pots import PotWords
 
 T = TypeVar("T")
 Pot = tuple[str, str]
@@ -39,6 +40,8 @@ UNGROUPED_GLAZES, USED_LAST = 12, 6
 STOCK: tuple[TableKind, ...] = ("glazes", "recipes", "materials", "schedules")
 MOST_KEPT = 2000
 """What was made of a form or of a firing, in words: some kilobytes each."""
+LISTS_KEPT = 4
+"""Of every planned pot: in mm and in inches, now and as it was before something was learned."""
 
 
 class Pots(Mapping[Pot, pd.DataFrame]):
@@ -289,6 +292,8 @@ class Studio:
         self._clerk = ThreadPoolExecutor(max_workers=1, thread_name_prefix="clerk")
         self._book = self._clerk.submit(Logbook.open, folder, create=True).result()
         self.memo: Memo[Any] = Memo(MOST_KEPT)
+        self.told: Memo[dict[Pot, tuple[str, PotWords]]] = Memo(LISTS_KEPT)
+        """By who was asked of what, in which units: each planned pot's mark, and its words."""
         self._counting, self._saying = threading.Lock(), threading.Lock()
         self._writes = 0
         self._version: tuple[int, int] = self._clerk.submit(self._book.version).result()

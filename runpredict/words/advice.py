@@ -330,11 +330,11 @@ def summary(answer: Answer, units: LengthUnits = "mm") -> pd.DataFrame:
     counted: dict[str, Counter[str]] = {}
     for firing, name in zip(changes["firing"].to_numpy()[~again], kind[~again], strict=True):
         counted.setdefault(firing, Counter())[name] += 1
-    return pd.DataFrame([{"firing": firing, **_counts(n)} for firing, n in counted.items()])
+    return pd.DataFrame([{"firing": firing, **counts(n)} for firing, n in counted.items()])
 
 
-def _counts(counted: Counter[str]) -> dict[str, Any]:
-    """One row of `summary`."""
+def counts(counted: Counter[str]) -> dict[str, Any]:
+    """One row of `summary`, of pots counted by what is enough for them."""
     pots, need = counted.total(), sum(counted[name] for name in COUNTED)
     parts = ", ".join(f"{counted[name]} {COUNTED[name]}" for name in COUNTED if counted[name])
     told = f"{need} of {pots} {'needs' if need == 1 else 'need'} something: {parts}"

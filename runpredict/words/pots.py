@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections import Counter
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any
@@ -16,11 +17,11 @@ from runpredict.tables.firings import firing_words
 from runpredict.units import LengthUnits, format_distance
 from runpredict.words.advice import (
     catch_words,
+    counts,
     run_length,
     run_sentence,
     run_words,
     sentences,
-    summary,
     wax_words,
 )
 from runpredict.words.basis import basis_short, reasons
@@ -87,7 +88,7 @@ class PotWords:
     Attributes
     ----------
     place : int
-        Its row in the answer.
+        Its row in the answer that told of it.
     piece, firing : str
         As the tables have them; `name` is its name as it may be shown.
     chance : float
@@ -228,6 +229,28 @@ def firings_in_words(
     as_a_whole : bool
         Also what each load needs at another heat, which has to be worked out.
     """
+    return in_firings(pots_in_words(answer, units), loads_in_words(answer) if as_a_whole else {})
+
+
+def in_firings(pots: Iterable[PotWords], loads: Mapping[str, LoadWords]) -> list[FiringWords]:
+    """Pots by their firings, the most at risk first; a load not given is left out."""
+    of_firing: dict[str, list[PotWords]] = {}
+    for pot in pots:
+        of_firing.setdefault(pot.firing, []).append(pot)
+    return [
+        FiringWords(
+            firing=firing,
+            name=shown_name(firing_words(firing)),
+            summary=counts(Counter("dish" if pot.on_dish else pot.need for pot in some))["summary"],
+            pots=tuple(sorted(some, key=lambda pot: -pot.chance)),
+            load=loads.get(firing, LoadWords()),
+        )
+        for firing, some in of_firing.items()
+    ]
+
+
+def pots_in_words(answer: Answer, units: LengthUnits = "mm") -> list[PotWords]:
+    """Every pot of an answer, in its order."""
     why = reasons(answer.features, answer.neighbour, answer.predictor.seen(), units)
     rows = list(rows_of(answer.layers.assign(reason=why)))
     pieces = answer.pieces.assign(place=range(len(answer.pieces)))
@@ -272,19 +295,7 @@ def firings_in_words(
             _units=units,
         )
 
-    loads = loads_in_words(answer) if as_a_whole else {}
-    by_risk = pieces.sort_values("risk", ascending=False, kind="stable")
-    ranked: dict[Any, Any] = dict(tuple(by_risk.groupby("firing", sort=False)))
-    return [
-        FiringWords(
-            firing=str(row.firing),
-            name=shown_name(firing_words(str(row.firing))),
-            summary=str(row.summary),
-            pots=tuple(map(pot, rows_of(ranked[row.firing]))),
-            load=loads.get(str(row.firing), LoadWords()),
-        )
-        for row in rows_of(summary(answer, units))
-    ]
+    return [*map(pot, rows_of(pieces))]
 
 
 def _layer_words(row: Any, units: LengthUnits) -> LayerWords:
