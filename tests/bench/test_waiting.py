@@ -23,19 +23,20 @@ POT = "/pot?piece=mug+2&firing=Dabchick"
 @pytest.fixture(scope="module")
 def app(tmp_path_factory):
     with bench(tmp_path_factory.mktemp("none"), learning=False) as made:
-        Visitor(made).get("/")  # the lists are worked out
+        for address in ("/", "/load?firing=Dabchick"):  # the lists are worked out
+            Visitor(made).get(address)
         yield made
 
 
 @contextmanager
 def somebody_at_work():
-    """Another question is being worked out for as long as the block lasts."""
-    begun, over = threading.Event(), threading.Event()
+    """Another question is being worked out for as long as the block lasts, and nobody waits."""
+    begun, over, in_time = threading.Event(), threading.Event(), []
 
     def work():
         with memo.working():
             begun.set()
-            over.wait(PATIENCE_S)
+            in_time.append(over.wait(PATIENCE_S))
 
     thread = threading.Thread(target=work)
     thread.start()
@@ -45,6 +46,7 @@ def somebody_at_work():
     finally:
         over.set()
         thread.join()
+    assert in_time == [True]
 
 
 def test_pages_that_work_nothing_out_never_wait(visitor):
