@@ -511,6 +511,26 @@ def test_two_at_one_pot_of_the_kiln_choose_by_its_own_buttons(page, phone):
     assert by(phone, f"#fate-{key_of('cup 4')}-1-past").is_selected()
 
 
+@pytest.mark.parametrize("typed", ["at once", "later"])
+def test_a_button_that_could_not_be_sent_takes_nothing_told_after_it(page, phone, typed):
+    phone.get(f"{page.url}/kiln?firing=dusk")
+    with Logbook.open(page.folder) as book:
+        book.record("cup 1", [Outcome(1, past_foot="no", run_mm=float("nan"))], firing="dusk")
+    press(phone, label("cup 1", 1, "past"))
+    wait_for(phone, lambda: "Somebody wrote" in said(phone, ".box .say"))
+    network(phone, offline=True)
+    press(phone, f"[value=take-{key_of('cup 1')}]")
+    if typed == "later":
+        wait_for(phone, lambda: "cannot be reached" in bar(phone))
+    by(phone, run_of("cup 1", 1)).send_keys("8")
+    network(phone)
+    press(phone, label("cup 4", 1, "fine"))
+    wait_for(phone, lambda: logged(page, "cup 4")["past_foot"].iloc[0] == "no")
+    wait_for(phone, lambda: "cup 4" not in bar(phone))
+    assert by(phone, run_of("cup 1", 1)).get_attribute("value") == "8"
+    assert by(phone, f"#fate-{key_of('cup 1')}-1-past").is_selected()
+
+
 def test_two_at_one_pot_choose_and_nothing_is_offered_twice(page, phone):
     phone.get(f"{page.url}/pot?piece=cup+1&firing=dusk")
     fill(phone, "hold_min", "25")

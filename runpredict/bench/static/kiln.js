@@ -114,6 +114,7 @@ export function take(field) {
 
 function note(box) {
   if (!box) return;
+  if (queue.get(box.dataset.pot) !== "save") queue.delete(box.dataset.pot); // a button pressed before
   document.querySelector("#main > .kept")?.remove();
   waiting.set(box.dataset.pot, "open");
   mark(box, "open");
@@ -157,7 +158,8 @@ async function empty() {
       if (!(fault instanceof NotDone)) throw fault;
       away = fault.message;
       for (const key of keys) {
-        queue.set(key, queue.get(key) ?? words);
+        const stands = words === "save" || same(picks(boxOf(key)), sent.get(key));
+        if (stands && !queue.has(key)) queue.set(key, words);
         waiting.set(key, "open");
         mark(boxOf(key), "open");
       }
