@@ -99,7 +99,9 @@ class Hour:
         if self.offline or self.layers >= MOST_LAYERS:
             return
         self.driver.execute_script(PRESS, "[value=add]")
-        until(lambda: len(self.driver.find_elements("css selector", "fieldset.layer")) > self.layers)
+        until(
+            lambda: len(self.driver.find_elements("css selector", "fieldset.layer")) > self.layers
+        )
         self.layers += 1
 
     def drop(self):
