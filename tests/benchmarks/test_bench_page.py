@@ -21,9 +21,9 @@ pytestmark = [
 
 LOGGED_PIECES = 1000
 PEOPLE = 20
-LASTING_S, P95_S = 60.0, 1.0
-THINKING_S = (4.0, 10.0)
-"""Between two things that one person does: nobody types a length or ticks a pot faster."""
+LASTING_S, P95_S = 60.0, 1.5  # it is to be 1 s; see DEVELOPERS.md
+THINKING_S = (1.0, 3.0)
+"""Between two things that one person does, 2 s in the mean."""
 
 
 @pytest.fixture(scope="module")
@@ -60,7 +60,7 @@ def test_the_answer_keeps_up_with_typing(studio, capsys):
     median = statistics.median(person.taken_s)
     with capsys.disabled():
         print(f"\nanswer beside the form: median {1e3 * median:.0f} ms")
-    assert median <= 0.150
+    assert median <= 0.100
 
 
 def live(person, stop, chance, name):
