@@ -98,7 +98,8 @@ def _pictures(found: Review, read_in: LengthUnits) -> list[PictureShown]:
         PictureShown(
             "Runs as told, and as seen",
             hang(
-                ("seen", at, read_in), lambda: predicted_seen_figure(found.predicted_seen, read_in)
+                ("seen", at, read_in),
+                partial(predicted_seen_figure, found.predicted_seen, read_in),
             ),
             "Each measured run against the run told for it, with its range.",
         )
@@ -107,7 +108,7 @@ def _pictures(found: Review, read_in: LengthUnits) -> list[PictureShown]:
         pictures.append(
             PictureShown(
                 "Chances as told, and how often it came so",
-                hang(("kept", at), lambda: reliability_figure(found.reliability)),
+                hang(("kept", at), partial(reliability_figure, found.reliability)),
                 "How often pots ran past the foot, against the chance that was told.",
             )
         )
@@ -116,7 +117,7 @@ def _pictures(found: Review, read_in: LengthUnits) -> list[PictureShown]:
         pictures.append(
             PictureShown(
                 "What each glaze does here",
-                hang(("glazes", at), lambda: effects_figure(glazes)),
+                hang(("glazes", at), partial(effects_figure, glazes)),
                 "How much more or less each glaze flows than its chemistry says, with its range.",
             )
         )

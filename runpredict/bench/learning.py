@@ -9,19 +9,17 @@ from __future__ import annotations
 import multiprocessing
 import os
 import signal
-import sys
 import threading
 import time
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
-from multiprocessing import resource_tracker
 from multiprocessing.connection import Connection
 from typing import TYPE_CHECKING
 
 from runpredict.answers.check import predictor_of
 from runpredict.answers.review import Review, look_back
+from runpredict.bench.apart import start_apart
 from runpredict.errors import BadInput
 from runpredict.model.predictors import Predictor, RulesPredictor
 from runpredict.tables.plan import PlanTables
@@ -95,36 +93,9 @@ def learn(tables: PlanTables, tolerance: float) -> Taught:
 
 
 def _in_child(tables: PlanTables, tolerance: float, out: Connection) -> None:
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
-    threading.Thread(target=_end_with_parent, daemon=True).start()
     if hasattr(os, "nice"):
         os.nice(10)  # pages first
     out.send(learn(tables, tolerance))
-
-
-@contextmanager
-def _deaf_to_ctrl_c() -> Iterator[None]:
-    """What is started in the block hears no Ctrl-C, also while it is still loading.
-
-    The terminal sends it to every process of the page, and the page ends the others.
-    """
-    if sys.platform == "win32":
-        yield
-        return
-    resource_tracker.ensure_running()  # else the first start does, and lifts the mask
-    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
-    try:
-        yield
-    finally:
-        signal.pthread_sigmask(signal.SIG_SETMASK, before)
-
-
-def _end_with_parent() -> None:
-    """Nobody waits for what is learned once the page has gone, however it went."""
-    page = multiprocessing.parent_process()
-    assert page is not None
-    page.join()
-    os._exit(1)
 
 
 def learn_apart(tables: PlanTables, tolerance: float, stopped: Callable[[], bool]) -> Taught | None:
@@ -143,11 +114,8 @@ def _learn_once(
     tables: PlanTables, tolerance: float, stopped: Callable[[], bool]
 ) -> tuple[Taught | None, bool]:
     """As `learn_apart`, and whether something from outside ended the process."""
-    spawn = multiprocessing.get_context("spawn")
-    receiver, sender = spawn.Pipe(duplex=False)
-    child = spawn.Process(target=_in_child, args=(tables, tolerance, sender), daemon=True)
-    with _deaf_to_ctrl_c():
-        child.start()
+    receiver, sender = multiprocessing.Pipe(duplex=False)
+    child = start_apart(_in_child, tables, tolerance, sender)
     sender.close()
     latest = time.monotonic() + LONGEST_S
     found: Taught | None = None

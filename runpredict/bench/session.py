@@ -130,7 +130,8 @@ class Session:
         self.studio = studio
 
     def close(self) -> None:
-        """Close every logbook, and take the invented studio away."""
+        """Close every logbook, draw nothing more, and take the invented studio away."""
+        self.gallery.close()
         for studio in self._opened:
             studio.close()
         if self._passing is not None:
