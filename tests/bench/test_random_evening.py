@@ -1,9 +1,10 @@
 """A random evening at the kiln against a model of what she meant.
 
 Taps, lengths, half-typed lengths, changes of units, two tabs, reloads, a slow network, none, a page
-that is started anew, and somebody else who writes too, moves pots to another firing and back,
-changes the firing and renames a glaze. Held after every step: what a box shows as kept stood in the
-logbook; what she told last still stands in its box, or waits on the device.
+that is started anew, the parts of a large kiln, and somebody else who writes too, moves pots to
+another firing and back, changes the firing and renames a glaze. Held after every step: what a box
+shows as kept stood in the logbook; what she told last still stands in its box, or waits on the
+device.
 """
 
 import math
@@ -59,6 +60,10 @@ const one = all[Math.floor(arguments[0] * all.length)];
 one?.click();
 return [one?.closest('[data-pot]').dataset.piece ?? '', one?.value ?? ''];
 """
+PART = """
+const all = [...document.querySelectorAll('[data-part]')];
+all[Math.floor(arguments[0] * all.length)]?.click();
+"""
 DRAFTS = """
 return Object.keys(localStorage).filter(key => key.startsWith('bench '))
   .map(key => JSON.parse(localStorage.getItem(key)).fields)
@@ -77,6 +82,8 @@ class Evening:
 
     def __init__(self, driver, folder, started, seed):
         self.driver, self.folder, self.started = driver, folder, started
+        with Logbook.open(folder) as book:
+            self.pots = book.layers()["piece"].nunique()
         self.chance = random.Random(seed)
         self.options = ("--port", str(free_port()))
         self.page = started.enter_context(Page(folder, *self.options))
@@ -110,7 +117,8 @@ class Evening:
         does = [(self.tap, 12), (self.run, 6), (self.half_typed, 2), (self.change_tab, 4),
                 (self.change_network, 4), (self.change_units, 1), (self.reload, 2),
                 (self.take_offer, 3), (self.press_in_box, 3), (self.somebody_else, 2),
-                (self.somebody_moves, 1), (self.somebody_changes, 1)]  # fmt: skip
+                (self.somebody_moves, 1), (self.somebody_changes, 1),
+                (self.other_part, 2)]  # fmt: skip
         (do,) = self.chance.choices([do for do, _ in does], [weight for _, weight in does])
         self.story.append(do.__name__)
         do()
@@ -209,8 +217,20 @@ class Evening:
                     del told[at]
         self.quiet()
 
+    def other_part(self):
+        """Comes only once all of this one is kept; the model leaves to the logbook what went."""
+        if self.offline[self.tab]:
+            return
+        self.driver.execute_script(PART, self.chance.random())
+        until(lambda: not self.driver.execute_script("return document.body.matches('.acting')"))
+        here = {box["piece"] for box in self.boxes()}
+        gone = {at: fate for at, fate in self.meant[self.tab].items() if at[0] not in here}
+        self.waiting |= gone
+        for at in gone:
+            del self.meant[self.tab][at]
+
     def somebody_else(self):
-        piece = f"cup {self.chance.randint(1, 9)}"
+        piece = f"cup {self.chance.randint(1, self.pots)}"
         past = self.chance.choice(["yes", "no"])
         with Logbook.open(self.folder) as book:
             book.record(piece, [Outcome(1, past_foot=past, run_mm=float("nan"))])
@@ -281,11 +301,11 @@ class Evening:
                 assert fate in written[at] or fate[0] in drafts.get(at, ()), self.tale(at, fate)
 
 
-def live(tmp_path, steps, restarts=0):
+def live(tmp_path, steps, restarts=0, pots=9):
     need_browser()
     with ExitStack() as started:
         driver = started.enter_context(browsing(PHONE))
-        evening = Evening(driver, small_studio(tmp_path / "studio"), started, SEED)
+        evening = Evening(driver, small_studio(tmp_path / "studio", pots), started, SEED)
         for k in range(steps):
             if restarts and k % (steps // restarts) == steps // restarts - 1:
                 evening.story.append("restart")
@@ -302,3 +322,9 @@ def test_a_short_evening(tmp_path):
 @pytest.mark.slow
 def test_a_thousand_steps(tmp_path):
     live(tmp_path, 1000, restarts=10)
+
+
+@pytest.mark.slow
+def test_a_large_kiln(tmp_path):
+    """Of 130 pots, 60 a part."""
+    live(tmp_path, 300, restarts=3, pots=130)

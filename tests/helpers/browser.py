@@ -310,15 +310,15 @@ def answered(driver):
     wait_for(driver, lambda: by(driver, "#beside").get_attribute("data-stand") == "")
 
 
-def small_studio(folder):
-    """A logbook with a few jars and a kiln of nine pots, nothing of it known to anybody."""
+def small_studio(folder, pots=9):
+    """A logbook with a few jars and a kiln of some pots, nothing of it known to anybody."""
     folder.mkdir(exist_ok=True)
     glazes = ["Grey Moth", "Thin Rain", "Cold Tea"]
     (folder / "glazes.csv").write_text("glaze,source\n" + "".join(f"{g},jar\n" for g in glazes))
     rows = [
         "piece,firing,cone,hold_min,wall_deg,foot_mm,layer,glaze,coats,lower_edge_mm,upper_edge_mm"
     ]
-    for pot in range(1, 10):
+    for pot in range(1, pots + 1):
         rows += [
             f"cup {pot},dusk,6,10,88,65,{k},{glazes[(pot + k) % 3]},1,{8 + 30 * (k - 1)},95"
             for k in range(1, pot % 3 + 2)
