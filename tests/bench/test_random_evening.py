@@ -1,6 +1,7 @@
 """A random evening at the kiln against a model of what she meant.
 
-Taps, lengths, half-typed lengths, changes of units, two tabs, reloads, a slow network, none, a page
+Taps, lengths, half-typed lengths, notes and what a pot was lost by, "all the rest: fine" and its
+taking back, changes of units, two tabs, reloads, a slow network, none, a page
 that is started anew, the parts of a large kiln, and somebody else who writes too, moves pots to
 another firing and back, changes the firing and renames a glaze. Held after every step: what a box
 shows as kept stood in the logbook; what she told last still stands in its box, or waits on the
@@ -40,6 +41,8 @@ return [...document.querySelectorAll('[data-pot]')].map(box => ({
     return [Number(at.split('-')[1]), fate.querySelector(':checked').value, run.value,
             exact ? exact.value : ''];
   }),
+  told: ['kiln_note', 'lost'].map(column => [column,
+    box.querySelector(`[name="told-${column}-${box.dataset.pot}"]`).value]),
 }))
 """
 TAP = """
@@ -53,6 +56,12 @@ field.value = run;
 field.dispatchEvent(new Event('input', {bubbles: true}));
 if (whole) field.dispatchEvent(new Event('change', {bubbles: true}));
 return units;
+"""
+TELL = """
+const [name, text] = arguments;
+const field = document.getElementById(name);
+field.value = text;
+for (const kind of ['input', 'change']) field.dispatchEvent(new Event(kind, {bubbles: true}));
 """
 PRESS = """
 const all = [...document.querySelectorAll('[data-pot] .say button')];
@@ -111,6 +120,8 @@ class Evening:
             word = "past" if row.past_foot == "yes" else "fine" if mm is None else "ran"
             fate = (word, mm) if row.past_foot else ("", None)
             found.setdefault((row.piece, row.layer), set()).add(fate)
+            for column in ("kiln_note", "lost"):
+                found.setdefault((row.piece, column), set()).add((getattr(row, column),))
         return found
 
     def step(self):
@@ -118,7 +129,7 @@ class Evening:
                 (self.change_network, 4), (self.change_units, 1), (self.reload, 2),
                 (self.take_offer, 3), (self.press_in_box, 3), (self.somebody_else, 2),
                 (self.somebody_moves, 1), (self.somebody_changes, 1),
-                (self.other_part, 2)]  # fmt: skip
+                (self.other_part, 2), (self.tell, 3), (self.rest, 1)]  # fmt: skip
         (do,) = self.chance.choices([do for do, _ in does], [weight for _, weight in does])
         self.story.append(do.__name__)
         do()
@@ -150,6 +161,31 @@ class Evening:
 
     def half_typed(self):
         self._told("past", str(self.chance.randint(1, 9)), whole=False)
+
+    def tell(self):
+        """A note, or what a pot was lost by."""
+        box = self.chance.choice([box for box in self.boxes() if not box["gone"]])
+        column = self.chance.choice(["kiln_note", "lost"])
+        text = self.chance.choice(["", "cracked", "stuck"])
+        self.driver.execute_script(TELL, f"told-{column}-{key_of(box['piece'])}", text)
+        self.meant[self.tab][box["piece"], column] = (text,)
+        self.waiting.pop((box["piece"], column), None)
+        self.story[-1] += f" {box['piece']} {column} {text} in tab {self.tab}"
+
+    def rest(self):
+        """ "All the rest: fine", and yes; or taken back. What she told herself stands."""
+        if self.offline[self.tab]:
+            return
+        word = "rest" if self.chance.random() < 0.7 else "undo"
+        for one in (word, "rest-surely"):
+            self.driver.execute_script(f"document.querySelector('.keep [value={one}]')?.click()")
+            until(lambda: not self.driver.execute_script("return document.body.matches('.acting')"))
+        changed = "" if word == "rest" else "fine"
+        told, written = self.meant[self.tab], self.written()
+        for at, shown in [one for box in self.boxes() for one in self.shown(box)]:
+            # What she told and was kept, others may have written over since: the page is new.
+            if told.get(at) == (changed, None) or (at in told and told[at] in written[at]):
+                told[at] = shown
 
     def change_tab(self):
         self.tab = 1 - self.tab
@@ -188,7 +224,7 @@ class Evening:
         drafts = self.drafts()  # first: what is confirmed meanwhile leaves them
         unconfirmed = {box["piece"] for box in self.boxes() if box["state"] in UNCONFIRMED}
         left = {at: fate for at, fate in self.meant[self.tab].items() if at[0] in unconfirmed}
-        for at, (word, _) in left.items():
+        for at, (word, *_) in left.items():
             assert word in drafts.get(at, ()), self.tale(at, word)
         self.waiting |= left
         self.meant[self.tab] = {}
@@ -204,6 +240,9 @@ class Evening:
                 if kind == "fate":
                     key, _, layer = at.partition("-")
                     found.setdefault((pots[key], int(layer)), set()).add(word)
+                elif kind == "told":
+                    column, _, key = at.partition("-")
+                    found.setdefault((pots[key], column), set()).add(word)
         return found
 
     def press_in_box(self):
@@ -240,7 +279,7 @@ class Evening:
         """A planned pot goes to another firing, or comes back, unless hers came first."""
         with Logbook.open(self.folder) as book, suppress(Overtaken):
             layers, marks = book.marked("layers")
-            told = layers["past_foot"].ne("") | layers["run_mm"].notna()
+            told = layers["past_foot"].ne("") | layers["run_mm"].notna() | layers["lost"].ne("")
             fired = set(layers.loc[told, "piece"])
             away = [pot for pot in marks if pot[1] == "dawn" and pot[0] not in fired]
             here = [pot for pot in marks if pot[1] == FIRING and pot[0] not in fired]
@@ -266,6 +305,13 @@ class Evening:
                 book.rename_glaze(name, to, marks[name,])
             self.story[-1] += f" {to}"
 
+    def shown(self, box):
+        """What a box says of each layer and of the pot."""
+        for layer, *fate in box["layers"]:
+            yield (box["piece"], layer), fate_of(*fate, box["units"])
+        for column, text in box["told"]:
+            yield (box["piece"], column), (text,)
+
     def quiet(self):
         """Until nothing of this tab is on its way."""
         until(lambda: not any(box["state"] == "sending" for box in self.boxes()))
@@ -275,9 +321,7 @@ class Evening:
         boxes = self.boxes()
         written = self.written()
         for box in boxes:
-            for layer, *shown in box["layers"]:
-                fate = fate_of(*shown, box["units"])
-                at = box["piece"], layer
+            for at, fate in self.shown(box):
                 assert fate == self.meant[self.tab].get(at, fate), self.tale(at, box)
                 if box["state"] not in UNCONFIRMED:
                     assert fate in written[at], self.tale(at, box)
