@@ -1,7 +1,7 @@
 """A random quarter of an hour at the form of a pot against a model of what was typed.
 
-Fields, layers added and taken off, shapes, units, saving, reloads that offer what was typed, on a
-slow network and without one; what is typed while a button's answer is under way counts too.
+Fields, layers added and taken off, units, saving, reloads that offer what was typed, on a slow
+network and without one; what is typed while a button's answer is under way counts too.
 """
 
 import os
@@ -27,11 +27,13 @@ TYPE = """
 const [name, text, whole] = arguments;
 const form = document.getElementById('pot');
 const field = form.elements[name];
+const told = [form.elements.units.value, form.querySelectorAll('fieldset.layer').length];
+if (!field) return [...told, false];
 field.focus();
 field.value = text;
 field.dispatchEvent(new Event('input', {bubbles: true}));
 if (whole) field.dispatchEvent(new Event('change', {bubbles: true}));
-return form.elements.units.value;
+return [...told, true];
 """
 PRESS = """
 const one = document.querySelector(arguments[0]);
@@ -46,7 +48,7 @@ class Hour:
     def __init__(self, driver, page, seed):
         self.driver, self.page, self.chance = driver, page, random.Random(seed)
         self.typed, self.layers, self.dropping, self.offline = {}, 2, 0, False
-        self.story, self.kept = [], ("cup 1", "dusk")
+        self.story = []
         self.open()
 
     def open(self):
@@ -65,8 +67,13 @@ class Hour:
         text = str(self.chance.randint(1, 90))
         if name.startswith(LENGTHS) and self.chance.random() < 0.3:
             text = self.chance.choice(["1/4 in", "2 cm", "7 mm"])
-        units = self.driver.execute_script(TYPE, name, text, self.chance.random() < 0.7)
-        self.story[-1] += f" {name} {text} {units}"
+        whole = self.chance.random() < 0.7
+        units, layers, there = self.driver.execute_script(TYPE, name, text, whole)
+        self.story[-1] += f" {name} {text} {units} {there}"
+        if layers < self.layers:  # the layer that was to be taken off is gone by now
+            self.layers, self.dropping = layers, 0
+        if not there:
+            return
         self.typed[self.after_drop(name)] = (text, units)
         self.typed.pop("", None)
         if not self.acting():
