@@ -15,7 +15,16 @@ from contextlib import ExitStack, suppress
 from urllib.parse import parse_qs
 
 import pytest
-from helpers.browser import PHONE, Page, browsing, free_port, need_browser, network, small_studio
+from helpers.browser import (
+    PHONE,
+    Page,
+    acting,
+    browsing,
+    free_port,
+    need_browser,
+    network,
+    small_studio,
+)
 from helpers.processes import until
 
 from runpredict.bench.kiln_form import key_of
@@ -179,7 +188,7 @@ class Evening:
         word = "rest" if self.chance.random() < 0.7 else "undo"
         for one in (word, "rest-surely"):
             self.driver.execute_script(f"document.querySelector('.keep [value={one}]')?.click()")
-            until(lambda: not self.driver.execute_script("return document.body.matches('.acting')"))
+            until(lambda: not acting(self.driver))
         changed = "" if word == "rest" else "fine"
         told, written = self.meant[self.tab], self.written()
         for at, shown in [one for box in self.boxes() for one in self.shown(box)]:
@@ -217,7 +226,7 @@ class Evening:
         if self.driver.find_elements("css selector", "#offers"):
             self.leave()
             self.driver.execute_script("document.querySelector('#offers button.main')?.click()")
-            until(lambda: not self.driver.execute_script("return document.body.matches('.acting')"))
+            until(lambda: not acting(self.driver))
 
     def leave(self):
         """What is not confirmed waits on the device."""
@@ -261,7 +270,7 @@ class Evening:
         if self.offline[self.tab]:
             return
         self.driver.execute_script(PART, self.chance.random())
-        until(lambda: not self.driver.execute_script("return document.body.matches('.acting')"))
+        until(lambda: not acting(self.driver))
         here = {box["piece"] for box in self.boxes()}
         gone = {at: fate for at, fate in self.meant[self.tab].items() if at[0] not in here}
         self.waiting |= gone
@@ -333,7 +342,7 @@ class Evening:
             self.driver.switch_to.window(self.tabs[tab])
             network(self.driver)
             self.driver.execute_script("document.querySelector('.keep .main').click()")
-            until(lambda: not self.driver.execute_script("return document.body.matches('.acting')"))
+            until(lambda: not acting(self.driver))
             until(lambda: not any(
                 box["state"] in ("sending", "open") for box in self.boxes()))  # fmt: skip
             self.hold()

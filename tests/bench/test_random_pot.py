@@ -8,7 +8,7 @@ import os
 import random
 
 import pytest
-from helpers.browser import PHONE, browsing, need_browser, network, served, small_studio
+from helpers.browser import PHONE, acting, browsing, need_browser, network, served, small_studio
 from helpers.processes import until
 
 from runpredict.bench.lengths import read_length
@@ -76,7 +76,7 @@ class Hour:
             return
         self.typed[self.after_drop(name)] = (text, units)
         self.typed.pop("", None)
-        if not self.acting():
+        if not acting(self.driver):
             self.hold()
 
     def after_drop(self, name):
@@ -86,12 +86,9 @@ class Hour:
             return name
         return "" if int(layer) == self.dropping else f"{stem}-{int(layer) - 1}"
 
-    def acting(self):
-        return self.driver.execute_script("return document.body.matches('.acting')")
-
     def wait(self):
         """Until no button is being answered, and then all that was typed stands there."""
-        until(lambda: not self.acting())
+        until(lambda: not acting(self.driver))
         if self.dropping and not self.offline:
             self.layers -= 1
         self.dropping = 0

@@ -335,6 +335,11 @@ def logged(page, piece):
     return rows.loc[rows["piece"] == piece].sort_values("layer")
 
 
+def acting(driver):
+    """Whether a button is being answered."""
+    return driver.execute_script("return document.body.matches('.acting')")
+
+
 def free_port():
     """A port that nobody listens on, to start a page anew at the same address.
 

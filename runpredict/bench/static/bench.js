@@ -78,10 +78,9 @@ function state(words, kind = "") {
 
 // A button: the answer comes into the page, and what was typed meanwhile goes along.
 async function act(form, button) {
-  const inTurn = form.dataset.kind === "kiln" ? alone : (work) => work();
   await doing(button, async () => {
     if (button.value === "save") state("Keeping …", "open");
-    await inTurn(async () => {
+    await inTurn(form, async () => {
       const fields = fieldsOf(form);
       const sent = fields.toString();
       fields.set(button.name, button.value);
@@ -93,6 +92,9 @@ async function act(form, button) {
     if (button.value === "add") showLayer();
   });
 }
+
+// At the kiln a tap sends by itself: what replaces the form comes between two of them.
+const inTurn = (form, work) => (form?.dataset.kind === "kiln" ? alone(work) : work());
 
 // Another part of the kiln, once all that is typed in this one is kept.
 async function otherPart(button) {
@@ -274,8 +276,7 @@ function button(words, kind, tapped) {
 }
 
 async function putBack(draft, tapped) {
-  const inTurn = typingForm()?.dataset.kind === "kiln" ? alone : (work) => work();
-  await doing(tapped, () => inTurn(async () => {
+  await doing(tapped, () => inTurn(typingForm(), async () => {
     const fields = new URLSearchParams(draft.fields);
     fields.set("do", `units-${document.querySelector("header.top").dataset.units}`);
     const reply = await post(draft.action, fields);
